@@ -1,0 +1,102 @@
+"""Run one read-only statement on the published file: no files, no settings, limited in time and memory."""
+
+from __future__ import annotations
+
+import json
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import duckdb
+
+from pipelines.errors import DataMissingError, UsageError
+from pipelines.store import connect
+
+if TYPE_CHECKING:
+    import polars as pl
+
+_CONFIG = {
+    "enable_external_access": "false",  # no file, no network, no ATTACH, COPY, INSTALL
+    "allow_community_extensions": "false",
+    "python_enable_replacements": "false",  # SQL cannot see Python variables
+    "memory_limit": "2GB",
+    "threads": "2",
+    "max_temp_directory_size": "0KB",  # nothing spilled to disk
+}
+# Functions and built-in views that tell paths or settings, or run text as SQL past the gate.
+_REFUSED = {
+    "duckdb_settings", "duckdb_databases", "duckdb_secrets", "duckdb_temporary_files", "duckdb_logs", "duckdb_log_contexts",
+    "pragma_database_list", "database_list", "current_setting", "getenv", "query", "query_table", "which_secret", "pragma_user_agent",
+    "json_execute_serialized_sql", "read_csv", "read_csv_auto", "read_parquet", "parquet_scan", "read_json", "read_json_auto", "read_text",
+    "read_blob", "glob", "sniff_csv",
+}  # fmt: skip
+
+
+def run(database: Path, sql: str, parameters: dict[str, Any] | None = None, *, seconds: float = 30.0) -> pl.DataFrame:
+    """Return the rows of one SELECT on the published file; parameters are named ($name).
+
+    UsageError when it is not one SELECT, reaches for something refused, fails, or takes longer than `seconds`.
+    """
+    if not database.exists():
+        raise DataMissingError(f"there is no {database.name} yet", remedy="run `flocledger nightly` first")
+    con = connect(database, read_only=True, config=_CONFIG, locked=True)
+    try:
+        statement = _one_select(con, sql)
+        _refuse(con, statement)
+        return _timed(con, statement, parameters or {}, seconds)
+    finally:
+        con.close()
+
+
+def _one_select(con: duckdb.DuckDBPyConnection, sql: str) -> str:
+    try:
+        statements = con.extract_statements(sql)
+    except duckdb.Error as error:
+        raise UsageError(_first_line(error), remedy="mend the statement; `flocledger ask --list` shows working ones") from error
+    if len(statements) != 1 or statements[0].type not in (duckdb.StatementType.SELECT, duckdb.StatementType.EXPLAIN):
+        raise UsageError("ask runs one SELECT statement", remedy="split it, or use DESCRIBE, SHOW TABLES, SUMMARIZE or a query")
+    return statements[0].query
+
+
+def _refuse(con: duckdb.DuckDBPyConnection, statement: str) -> None:
+    """Refuse names of the closed list anywhere in the parsed statement (EXPLAIN is judged by its inner SELECT)."""
+    inner = statement.strip()
+    while inner[:7].lower() == "explain":
+        inner = inner[7:].strip()
+        if inner[:7].lower() == "analyze":
+            inner = inner[7:].strip()
+    parsed = json.loads(con.execute("SELECT json_serialize_sql($q)", {"q": inner}).fetchall()[0][0])
+    if parsed.get("error"):
+        raise UsageError(parsed.get("error_message", "the statement cannot be read"), remedy="use a plain SELECT")
+    named = sorted(_names(parsed) & _REFUSED)
+    if named:
+        raise UsageError(f"{named[0]} is not available here", remedy="ask reads the published tables only; `SHOW TABLES` lists them")
+
+
+def _names(node: object) -> set[str]:
+    if isinstance(node, dict):
+        own = {str(node[k]).lower() for k in ("function_name", "table_name") if isinstance(node.get(k), str)}
+        return own.union(*(_names(child) for child in node.values()))
+    if isinstance(node, list):
+        return set().union(*(_names(child) for child in node))
+    return set()
+
+
+def _timed(con: duckdb.DuckDBPyConnection, statement: str, parameters: dict[str, Any], seconds: float) -> pl.DataFrame:
+    timer = threading.Timer(seconds, con.interrupt)
+    timer.start()
+    try:
+        found: pl.DataFrame = con.sql(statement, params=parameters or None).pl()
+        return found
+    except duckdb.InterruptException as error:
+        raise UsageError(
+            f"the statement took longer than {seconds:g} s and was stopped", remedy="narrow the days, or raise --seconds"
+        ) from error
+    except duckdb.Error as error:
+        raise UsageError(_first_line(error), remedy="the names of tables and columns are in the table `dictionary`") from error
+    finally:
+        timer.cancel()
+
+
+def _first_line(error: Exception) -> str:
+    return str(error).strip().splitlines()[0]

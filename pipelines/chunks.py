@@ -1,0 +1,121 @@
+"""What `receive` hands to `check`, and what a file leaves behind: the words both share.
+
+A file flows through as chunks of bounded size, so memory does not grow with the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from pipelines.errors import FlocledgerError
+
+if TYPE_CHECKING:
+    import polars as pl
+
+    from pipelines.plantfile import Layout
+
+
+class FileRefusedError(FlocledgerError):
+    """A file that cannot be used as a whole; `reason` is from the closed list. The other files go on."""
+
+    def __init__(self, reason: str, detail: str) -> None:
+        super().__init__(f"{reason}: {detail}")
+        self.reason, self.detail = reason, detail
+
+
+@dataclass(frozen=True)
+class Original:
+    """A file in the inbox, by content."""
+
+    path: Path
+    file_name: str
+    sha256: str
+    file_bytes: int
+
+    @property
+    def load_id(self) -> str:
+        return self.sha256[:16]
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """A bounded piece of a file: values still as text, time already UTC.
+
+    `values` has one row per non-blank value (long and wide alike; wide is unpivoted, tag-major):
+        line_no UInt32; time_utc Datetime[us, UTC] (null when unreadable); time_reason String (null, or the
+        reason from the closed list); tag String; text String; quality_text String (null when the layout
+        has no quality column).
+    For lab files `values` has instead: line_no, stamp_text, time_utc, time_reason, sample, point_text,
+        analyte_text, text, unit_text, qualifier_text, reported_text, method, crew, column (all String but
+        the first, third), one row per result; wide sheets fill point_text/analyte_text/unit_text with null and
+        `column` with the column's name.
+    `refused` has rows that failed as rows: line_no UInt32, reason, detail, raw_text (all String).
+    `rows_read` counts physical records of the file in this chunk, the dropped (title, header, unit, blank,
+    footer) and refused ones included.
+    """
+
+    values: pl.DataFrame
+    refused: pl.DataFrame
+    rows_read: int
+    rows_dropped: int
+
+
+class Received(Protocol):
+    """An opened file whose layout is known."""
+
+    layout: Layout
+    reader: str  # "fast" or "exact"; final once all chunks were read
+
+    def chunks(self) -> Iterator[Chunk]:
+        """Yield the file's content in order; FileRefusedError may end it at any point."""
+        ...
+
+
+RawLines = Callable[[Iterable[int]], dict[int, str]]  # physical line number -> the raw record that begins there
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """What became of one file; rows and values balance, or InternalError was raised instead."""
+
+    load_id: str
+    file_name: str
+    status: str  # "taken", "set aside", "known already"
+    reason: str | None = None
+    detail: str | None = None
+    layout: str | None = None
+    reader: str | None = None
+    rows_read: int = 0
+    rows_kept: int = 0
+    rows_duplicate: int = 0
+    rows_dropped: int = 0
+    rows_set_aside: int = 0
+    values_read: int = 0
+    values_kept: int = 0
+    values_duplicate: int = 0
+    values_set_aside: int = 0
+    first_utc: datetime | None = None
+    last_utc: datetime | None = None
+    reasons: dict[str, int] = field(default_factory=dict)  # set-aside rows by primary reason
+    seconds: float = 0.0
+
+    @property
+    def balances(self) -> bool:
+        return (
+            self.rows_read == self.rows_kept + self.rows_duplicate + self.rows_dropped + self.rows_set_aside
+            and self.values_read == self.values_kept + self.values_duplicate + self.values_set_aside
+        )
+
+
+@dataclass(frozen=True)
+class StepReceipt:
+    """What a derived step did: the operating days it touched and rows it wrote, per table."""
+
+    step: str
+    days: int = 0
+    rows: dict[str, int] = field(default_factory=dict)
+    seconds: float = 0.0

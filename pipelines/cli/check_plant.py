@@ -1,0 +1,60 @@
+"""check-plant: read a plant file and say what it gives."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pipelines.cli.app import EXIT_CODES
+from pipelines.errors import ExitCode
+
+if TYPE_CHECKING:
+    from pipelines.plantfile import Layout, PlantFile
+
+
+@click.command("check-plant", epilog=EXIT_CODES)
+@click.argument("file", type=click.Path(path_type=Path))
+def check_plant(file: Path) -> int:
+    """Read the plant file FILE; show its lines, signals by role, layouts, and what is missing for which KPI.
+
+    Reads FILE only. Writes nothing. Ends with 0 when every KPI has its inputs, 1 when some will stay empty, 3 when the
+    file cannot be used: the message names line, key, value and remedy.
+    """
+    from pipelines import plantfile, plantfile_needs
+
+    plant_file = plantfile.load(file)
+    lacking = [need for need in plantfile_needs.needs(plant_file) if need.missing]
+    click.echo("\n".join(_plant(plant_file)))
+    for line in plant_file.lines:
+        click.echo(
+            f"\nline {line.id}: {line.name}, {line.device}, {line.pump.kind} pump {line.pump.id}, polymer meter {line.polymer_meter}"
+        )
+        for signal in sorted((s for s in plant_file.signals if s.line == line.id), key=lambda s: (s.role, s.tag)):
+            click.echo(f"  {signal.role:<28} {signal.tag} [{signal.unit}]{_span(signal.since, signal.until)}")
+        for need in (n for n in lacking if n.line == line.id):
+            click.echo(f"  missing for {need.kpi}: {'; '.join(need.missing)}")
+    click.echo("\nlayouts")
+    for layout in plant_file.layouts:
+        click.echo(f"  {layout.id:<16} {layout.kind:<9} {layout.files}  {_stamp(layout, plant_file)}")
+    click.echo(f"\n{file} can be used" + (f"; {len(lacking)} groups of KPIs will stay empty" if lacking else "; every KPI has its inputs"))
+    return ExitCode.WARNINGS if lacking else ExitCode.OK
+
+
+def _plant(plant_file: PlantFile) -> list[str]:
+    plant = plant_file.plant
+    return [
+        f"plant {plant.id}: {plant.name}{' (invented)' if plant.invented else ''}",
+        f"  time zone {plant.time_zone}, operating day from {plant.operating_day_start:%H:%M}, week from {plant.week_start}, "
+        f"units {plant.units}, prices in {plant.currency}",
+    ]
+
+
+def _span(since: object, until: object) -> str:
+    return (f" since {since}" if since else "") + (f" until {until}" if until else "")
+
+
+def _stamp(layout: Layout, plant_file: PlantFile) -> str:
+    zone = f"plant ({plant_file.plant.time_zone})" if layout.time_zone == "plant" else layout.time_zone
+    return f"times {layout.time_format!r}, zone {zone}, {layout.stamp}"

@@ -1,0 +1,158 @@
+"""nightly, weekly, rebuild: the runs of one plant or of all."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pipelines.cli.app import EXIT_CODES, home_option, is_unexpected, kept_error, known_plants
+from pipelines.cli.progress import Progress
+from pipelines.errors import ExitCode, FlocledgerError
+from pipelines.home import Home
+
+if TYPE_CHECKING:
+    from pipelines.order import Summary
+
+
+class Instant(click.ParamType[datetime]):
+    """An ISO 8601 date-time with an offset, such as 2026-03-31T06:30:00-04:00."""
+
+    name = "iso-time"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> datetime:
+        if isinstance(value, datetime):
+            return value
+        try:
+            when = datetime.fromisoformat(value)
+        except ValueError:
+            self.fail(f"{value!r} is not an ISO 8601 date and time", param, ctx)
+        if when.tzinfo is None:
+            self.fail(f"{value!r} has no offset from UTC; add Z or one like -05:00", param, ctx)
+        return when
+
+
+class IsoWeek(click.ParamType[date]):
+    """An ISO 8601 week such as 2026-W13, as the date of its Monday."""
+
+    name = "YYYY-Www"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        if isinstance(value, date):
+            return value
+        year, mark, week = str(value).partition("-W")
+        try:
+            if mark and len(week) == 2:
+                return date.fromisocalendar(int(year), int(week), 1)
+        except ValueError:
+            pass
+        return self.fail(f"{value!r} is not an ISO week such as 2026-W13", param, ctx)
+
+
+plant_option = click.option("--plant", metavar="ID", help="Only this plant. Default: all, one after the other.")
+as_of_option = click.option("--as-of", type=Instant(), help="Stands for now in the receipts. Default: now.")
+json_option = click.option("--json", "as_json", is_flag=True, help="Print the summaries as JSON.")
+
+
+@click.command(epilog=EXIT_CODES)
+@plant_option
+@as_of_option
+@json_option
+@home_option
+def nightly(home: Home, plant: str | None, as_of: datetime | None, as_json: bool) -> int:
+    """Take in what waits, bring every table up to date, publish.
+
+    Reads <home>/plants/<plant>.toml and the files of <home>/inbox/<plant>/. Writes <home>/archive/<plant>/ (the files,
+    untouched), <home>/store/<plant>.duckdb, <home>/published/ and a record in <home>/runs/<plant>/. A file that cannot be
+    used is set aside with its reason; a plant that fails does not stop the others. The exit code is the worst of all.
+    """
+
+    def run(one: str, progress: Progress) -> Summary:
+        from pipelines import order
+
+        return order.nightly(home, one, as_of, call=progress.call)
+
+    return each_plant(home, plant, as_json, run)
+
+
+@click.command(epilog=EXIT_CODES)
+@plant_option
+@click.option("--week", type=IsoWeek(), metavar="YYYY-Www", help="ISO week of the page. Default: the last whole one that is published.")
+@json_option
+@home_option
+def weekly(home: Home, plant: str | None, week: date | None, as_json: bool) -> int:
+    """Write the weekly page as PDF.
+
+    Reads only <home>/published/flocledger.duckdb and the plant file. Writes <home>/published/reports/<plant>/ and a record
+    in <home>/runs/<plant>/.
+    """
+
+    def run(one: str, progress: Progress) -> Summary:
+        from pipelines import order, plantfile
+
+        start = None if week is None else reporting_week(week, plantfile.load(home.plant_file(one)).plant.week_start_number)
+        return order.weekly(home, one, start, call=progress.call)
+
+    return each_plant(home, plant, as_json, run)
+
+
+@click.command(epilog=EXIT_CODES)
+@click.option("--plant", metavar="ID", required=True, help="The plant to make anew.")
+@json_option
+@home_option
+def rebuild(home: Home, plant: str, as_json: bool) -> int:
+    """Make a plant's store anew from its archived files.
+
+    Reads <home>/plants/<plant>.toml and <home>/archive/<plant>/. Writes <home>/store/<plant>.duckdb (the old one stays in
+    place until the new one is whole), <home>/published/ and a record in <home>/runs/<plant>/. Gives the tables that the
+    nightly runs gave.
+    """
+
+    def run(one: str, progress: Progress) -> Summary:
+        from pipelines import order
+
+        return order.rebuild(home, one, call=progress.call)
+
+    return each_plant(home, plant, as_json, run)
+
+
+def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str, Progress], Summary]) -> int:
+    """Run every plant asked for, print what each did, and return the worst exit code."""
+    from pipelines import digest
+
+    worst, records = int(ExitCode.OK), []
+    for one in known_plants(home, plant):
+        try:
+            with Progress(one, left=partial(_left, home.inbox(one))) as progress:
+                summary = run(one, progress)
+        except Exception as error:
+            if not isinstance(error, FlocledgerError) and not is_unexpected(error):
+                raise
+            code = int(error.exit_code) if isinstance(error, FlocledgerError) else int(ExitCode.INTERNAL)
+            told = f"error: {error}" if isinstance(error, FlocledgerError) else kept_error(home, error)
+            click.echo(f"{one}: {told}", err=True)
+            records.append({"plant": one, "error": str(error), "exit_code": code})
+        else:
+            code = int(summary.exit_code)
+            records.append(json.loads(summary.as_json()))
+            if not as_json:
+                click.echo("\n".join(digest.lines(summary)))
+        worst = max(worst, code)
+    if as_json:
+        click.echo(json.dumps({"runs": records, "exit_code": worst}, indent=1))
+    return worst
+
+
+def reporting_week(monday: date, week_start_number: int) -> date:
+    """Return the first day of the reporting week that holds an ISO week's Monday; `week_start_number` is its ISO weekday."""
+    return monday - timedelta(days=(monday.isoweekday() - week_start_number) % 7)
+
+
+def _left(inbox: Path) -> str:
+    count = sum(1 for path in inbox.iterdir() if not path.name.startswith(".")) if inbox.is_dir() else 0
+    return f"{count} to go"

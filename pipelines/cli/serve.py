@@ -1,0 +1,37 @@
+"""serve: the schedules of all plants, in plant time, until interrupted."""
+
+from __future__ import annotations
+
+import click
+
+from pipelines.cli.app import EXIT_CODES, home_option, known_plants
+from pipelines.errors import ExitCode
+from pipelines.home import Home
+
+_PORT = 4200  # loopback port of the local Prefect server
+
+
+@click.command(epilog=EXIT_CODES)
+@click.option("--plant", metavar="ID", help="Only this plant. Default: all.")
+@click.option("--port", type=click.IntRange(1024, 65535), default=_PORT, show_default=True, help="Loopback port of the Prefect server.")
+@click.option("--list", "only_list", is_flag=True, help="Show the schedules and end.")
+@home_option
+def serve(home: Home, plant: str | None, port: int, only_list: bool) -> int:
+    """Run the nightly and weekly schedules of every plant until interrupted.
+
+    Reads the plant files for time zone, operating day and week start; each run reads and writes what `nightly` and `weekly`
+    do. Uses the Prefect server of PREFECT_API_URL; without one, starts its own on 127.0.0.1 with its history in
+    <home>/prefect/.
+    """
+    from pipelines import plantfile
+    from pipelines.flows import deployments
+
+    planned = [d for one in known_plants(home, plant) for d in deployments.of_plant(plantfile.load(home.plant_file(one)), str(home.root))]
+    for one in planned:
+        click.echo(f"{one.flow:<8} {one.name:<20} {one.cron:<12} {one.time_zone}")
+    if only_list:
+        return ExitCode.OK
+    from pipelines.flows import serving
+
+    serving.serve(home, planned, port=port)
+    return ExitCode.OK

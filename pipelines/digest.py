@@ -1,0 +1,74 @@
+"""A run's summary as at most twenty lines of text: for the terminal, for a log, for the record of a flow."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from pipelines.chunks import Receipt
+from pipelines.order import Summary
+
+MOST_LINES = 20
+_MOST_FILES = 8  # files with a line of their own; the others share one
+_MOST_NOTICES = 2
+_NAME_WIDE = 34
+_COUNTS = ("rows_read", "rows_kept", "rows_duplicate", "rows_dropped", "rows_set_aside")
+_HEAD = f"  {'file':<{_NAME_WIDE}} {'read':>10} = {'kept':>10} + {'duplicate':>9} + {'dropped':>7} + {'set aside':>9}"
+
+
+def lines(summary: Summary) -> list[str]:
+    """Return the summary as text: receipts per file, reasons, what the steps did, outputs; never more than `MOST_LINES`."""
+    found = [f"{summary.plant}: {summary.run} as of {summary.as_of:%Y-%m-%d %H:%M} UTC, {summary.seconds:.1f} s"]
+    found += _receipts(summary.receipts)
+    found += [f"  set aside: {reasons}"] if (reasons := _reasons(summary.receipts)) else []
+    found += _steps(summary)
+    found += [f"  note: {notice.sentence}" for notice in summary.notices[:_MOST_NOTICES]]
+    more = len(summary.notices) - _MOST_NOTICES
+    found += [f"  and {more} more notes in the run's record"] if more > 0 else []
+    found += [f"  wrote {path}" for path in summary.outputs]
+    return found[:MOST_LINES]
+
+
+def _receipts(receipts: list[Receipt]) -> list[str]:
+    if not receipts:
+        return ["  no new files"]
+    known = [r for r in receipts if r.status == "known already"]
+    counted = [r for r in receipts if r.status != "known already"]
+    shown = _worth_a_line(counted)
+    rest = [r for r in counted if r not in shown]
+    found = [_HEAD] if counted else []
+    found += [_line(r.file_name, [r]) for r in shown]
+    found += [_line(f"{len(rest)} other file{'s' if len(rest) > 1 else ''}", rest)] if rest else []
+    found += [_line("all", counted)] if len(counted) > 1 else []
+    found += [f"  known already, nothing changed: {len(known)} file{'s' if len(known) > 1 else ''}"] if known else []
+    return found
+
+
+def _worth_a_line(receipts: list[Receipt]) -> list[Receipt]:
+    """Return all files when they are few, else those with rows set aside first; in order of receipt."""
+    if len(receipts) <= _MOST_FILES:
+        return receipts
+    by_trouble = sorted(receipts, key=lambda r: (r.status != "set aside", -r.rows_set_aside, -r.values_set_aside))
+    chosen = [r for r in by_trouble if r.status == "set aside" or r.rows_set_aside or r.values_set_aside][: _MOST_FILES - 1]
+    return [r for r in receipts if r in chosen]
+
+
+def _line(name: str, receipts: list[Receipt]) -> str:
+    read, kept, duplicate, dropped, aside = (sum(getattr(r, c) for r in receipts) for c in _COUNTS)
+    short = name if len(name) <= _NAME_WIDE else f"{name[: _NAME_WIDE - 12]}...{name[-9:]}"
+    refused = f"  refused: {receipts[0].reason}" if len(receipts) == 1 and receipts[0].status == "set aside" else ""
+    return f"  {short:<{_NAME_WIDE}} {read:>10,} = {kept:>10,} + {duplicate:>9,} + {dropped:>7,} + {aside:>9,}{refused}"
+
+
+def _reasons(receipts: list[Receipt]) -> str:
+    counts: Counter[str] = Counter()
+    for receipt in receipts:
+        counts.update(receipt.reasons)
+    return ", ".join(f"{count:,} {reason}" for reason, count in sorted(counts.items(), key=lambda item: (-item[1], item[0])))
+
+
+def _steps(summary: Summary) -> list[str]:
+    if not summary.steps:
+        return []
+    done = ", ".join(f"{step.step} {step.days}" for step in summary.steps)
+    flags = sum(step.rows.get("flags", 0) for step in summary.steps if step.step == "watch")
+    return [f"  operating days worked on: {done}; flags written: {flags}"]

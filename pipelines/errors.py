@@ -1,0 +1,73 @@
+"""Errors a person can act on, and the exit codes they end with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+
+class ExitCode(IntEnum):
+    """What the command line ends with; a scheduler may act on it."""
+
+    OK = 0
+    WARNINGS = 1
+    DATA_MISSING = 2
+    PLANT_FILE_OR_USAGE = 3
+    INTERNAL = 4
+
+
+class FlocledgerError(Exception):
+    """Base of every error that is shown without a traceback: what, where, and the remedy."""
+
+    exit_code = ExitCode.INTERNAL
+
+    def __init__(self, message: str, *, remedy: str = "") -> None:
+        super().__init__(message)
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"{self.args[0]}\n  remedy: {self.remedy}" if self.remedy else str(self.args[0])
+
+
+class UsageError(FlocledgerError):
+    """The command or its arguments are off."""
+
+    exit_code = ExitCode.PLANT_FILE_OR_USAGE
+
+
+class PlantFileError(FlocledgerError):
+    """The plant file cannot be used; names line, key, value and remedy; nothing was written."""
+
+    exit_code = ExitCode.PLANT_FILE_OR_USAGE
+
+    def __init__(self, *, path: str, line: int | None, key: str, value: object, problem: str, remedy: str) -> None:
+        where = f"{path}, line {line}" if line else path
+        super().__init__(f"{where}: {key} = {value!r}: {problem}", remedy=remedy)
+        self.path, self.line, self.key, self.value, self.problem = path, line, key, value, problem
+
+
+class DataMissingError(FlocledgerError):
+    """There is nothing to compute from: no store, no published file, no rows for the period."""
+
+    exit_code = ExitCode.DATA_MISSING
+
+
+class LockedError(FlocledgerError):
+    """Another process writes this plant; says who."""
+
+    exit_code = ExitCode.WARNINGS
+
+
+class InternalError(FlocledgerError):
+    """An invariant of the project does not hold (a receipt out of balance, a table out of its schema)."""
+
+    exit_code = ExitCode.INTERNAL
+
+
+@dataclass(frozen=True)
+class Notice:
+    """A warning as an object: a dotted name, a sentence, and the data that shows why."""
+
+    name: str
+    sentence: str
+    data: dict[str, object]

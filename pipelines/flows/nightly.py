@@ -1,0 +1,17 @@
+"""The nightly flow of one plant."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from prefect import flow
+
+from pipelines import order
+from pipelines.flows.runs import plant_run
+from pipelines.home import Home
+
+
+@flow(name="nightly", flow_run_name="nightly-{plant}", retries=0, persist_result=False)
+def nightly(plant: str, home: str | None = None, as_of: datetime | None = None) -> int:
+    """Take in what waits, bring every table up to date, publish; returns the exit code."""
+    return plant_run("nightly", plant, lambda call: order.nightly(Home.resolve(home), plant, as_of, call=call))

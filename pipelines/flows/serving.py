@@ -1,0 +1,89 @@
+"""Serving the schedules: a Prefect server on this machine when none is named, and the deployments on it."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext
+from pathlib import Path
+from threading import Event
+
+from pipelines import clock
+from pipelines.errors import InternalError
+from pipelines.flows.deployments import CONCURRENCY, Deployment
+from pipelines.home import Home
+
+START_S = 90.0  # a cold database on a loaded machine took 15 to 20 s
+STOP_S = 15.0
+_ASK_EVERY_S = 0.3
+_AT_ONCE = 2  # plant runs at one time on this machine
+
+
+@contextmanager
+def local_server(folder: Path, port: int) -> Iterator[str]:
+    """Run a Prefect server on 127.0.0.1 with its history in `folder`; yields the URL of its API, ends it after.
+
+    InternalError when it is not healthy within `START_S`; its output is in `<folder>/server.log`.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    url = f"http://127.0.0.1:{port}/api"
+    settings = {**os.environ, "PREFECT_HOME": str(folder), "PREFECT_SERVER_ANALYTICS_ENABLED": "false", "DO_NOT_TRACK": "1"}
+    settings.pop("PREFECT_API_URL", None)
+    command = [sys.executable, "-m", "prefect", "server", "start", "--host", "127.0.0.1", "--port", str(port)]
+    with (folder / "server.log").open("wb") as log, subprocess.Popen(command, env=settings, stdout=log, stderr=subprocess.STDOUT) as server:
+        try:
+            _wait_until_healthy(server, url, folder / "server.log")
+            yield url
+        finally:
+            server.terminate()
+            try:
+                server.wait(STOP_S)
+            except subprocess.TimeoutExpired:
+                server.kill()
+
+
+def _wait_until_healthy(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
+    started, pause = clock.stopwatch(), Event()
+    while clock.stopwatch() - started < START_S and server.poll() is None:
+        try:
+            with urllib.request.urlopen(f"{url}/health", timeout=2.0) as answer:
+                if answer.status == 200:
+                    return
+        except (urllib.error.URLError, OSError):
+            pause.wait(_ASK_EVERY_S)
+    raise InternalError(f"the Prefect server did not start at {url}", remedy=f"see {log}; another program may use the port")
+
+
+def serve(home: Home, planned: Sequence[Deployment], *, port: int) -> None:
+    """Serve the deployments until interrupted; on the server of PREFECT_API_URL, else on one of its own."""
+    given = os.environ.get("PREFECT_API_URL")
+    with nullcontext(given) if given else local_server(home.root / "prefect", port) as url:
+        os.environ["PREFECT_API_URL"] = url
+        os.environ.setdefault("PREFECT_HOME", str(home.root / "prefect"))
+        _serve(planned)
+
+
+def _serve(planned: Sequence[Deployment]) -> None:
+    from importlib import import_module
+
+    import prefect
+    from prefect.types.entrypoint import EntrypointType
+    from prefect.schedules import Cron
+
+    prefect.serve(
+        *(
+            getattr(import_module(f"pipelines.flows.{one.flow}"), one.flow).to_deployment(
+                one.name,
+                schedule=Cron(one.cron, timezone=one.time_zone),
+                parameters=one.parameters,
+                concurrency_limit=CONCURRENCY,
+                entrypoint_type=EntrypointType.MODULE_PATH,
+            )
+            for one in planned
+        ),
+        limit=_AT_ONCE,
+    )

@@ -1,0 +1,112 @@
+"""Dry run of an unseen export: what it looks like and a layout block that works as it is. Writes nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.chunks import FileRefusedError
+from pipelines.inspect import blocks
+from pipelines.inspect.layout import Proposal, propose
+from pipelines.inspect.survey import Survey, survey
+from pipelines.inspect.text import Look, look
+from pipelines.plantfile import Layout
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """All that could be told of one file."""
+
+    path: Path
+    look: Look
+    proposal: Proposal
+    layout_toml: str
+    layout: Layout
+    survey: Survey
+
+    def signals_toml(self, line: str = "line-1") -> str:
+        """Return [[signals]] blocks for all tags, guesses marked as open questions."""
+        return "\n".join(blocks.signal_block(tag, line) for tag in self.survey.tags)
+
+
+def run(path: Path, *, time_zone: str = "UTC") -> Inspection:
+    """Inspect a file; `time_zone` is used where the stamps carry none. FileRefusedError when nothing can be proposed."""
+    import tomllib
+
+    seen = look(path)
+    proposal = propose(seen)
+    if proposal is None:
+        raise FileRefusedError("unknown layout", "no row was found that names columns above rows with readable times")
+    toml = blocks.layout_block(path, seen, proposal, time_zone)
+    layout = Layout.model_validate(tomllib.loads(toml)["layouts"][0])
+    return Inspection(path, seen, proposal, toml, layout, survey(path, layout, time_zone, proposal.units))
+
+
+def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:
+    """Return a first plant file from a folder of exports: one layout a shape of file, every guess marked."""
+    done: dict[str, Inspection] = {}
+    troubled: list[str] = []
+    for path in sorted(files):
+        if blocks.glob_for(path) in done:
+            continue
+        try:
+            done[blocks.glob_for(path)] = run(path, time_zone=time_zone)
+        except FileRefusedError as refused:
+            troubled.append(f"{blocks.QUESTION} {path.name} could not be read: {refused.detail}\n")
+    head = _HEAD.format(plant_id=plant_id, time_zone=time_zone, q=blocks.QUESTION)
+    tags: set[str] = set()
+    signals = []
+    for inspection in done.values():
+        for tag in inspection.survey.tags:
+            if tag.tag not in tags:
+                tags.add(tag.tag)
+                signals.append(blocks.signal_block(tag, "line-1"))
+    return "\n".join([head, *signals, *(i.layout_toml for i in done.values()), _TAIL.format(q=blocks.QUESTION), *troubled])
+
+
+_HEAD = """# First plant file, made from exports. Answer the open questions, then run `flocledger check-plant`.
+
+[plant]
+id = "{plant_id}"
+{q} what is the plant's name?
+name = "{plant_id}"
+time_zone = "{time_zone}"
+{q} at which hour does the operating day begin?
+operating_day_start = 00:00:00
+{q} US or SI units on the pages?
+units = "SI"
+
+{q} which lines are there, with which device, pump and sizes? Cut-offs: flows below which nothing counts as fed.
+[[lines]]
+id = "line-1"
+name = "Line 1"
+device = "belt press"
+feed_cutoff = "2 m3/h"
+polymer_cutoff = "5 L/h"
+polymer_meter = "solution"
+reference_flow = "50 m3/h"
+dilution_counted = "polymer"
+
+[lines.pump]
+id = "P-1"
+kind = "displacement"
+"""
+
+_TAIL = """{q} which polymer, at what density, active fraction (by whose number?), strength and price?
+# [[polymers]]
+# lines = ["line-1"]
+# product = "cationic emulsion"
+# form = "emulsion"
+# density = "1.03 kg/L"
+# active_fraction = 0.40
+# solution_strength_pct = 0.30
+# price_neat = "1.50 per kg"
+# since = 2026-01-01
+
+{q} which prices for disposal, power and water?
+# [[prices]]
+# since = 2026-01-01
+# disposal_wet = "70 per t"
+# power = "0.12 per kWh"
+"""

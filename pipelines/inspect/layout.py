@@ -1,0 +1,179 @@
+"""Propose a layout block for an unseen file: header, kind, columns, units, footers, quality and state words."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+
+from pipelines import units
+from pipelines.inspect.stamps import StampGuess, guess
+from pipelines.inspect.text import Look
+
+_NUMBER = re.compile(r"^[+-]?(\d+([.,]\d+)*|[.,]\d+)([eE][+-]?\d+)?$")
+_QUALITY_NAMES = ("quality", "status", "qual", "q", "state of value")
+_TAG_NAMES = ("tag", "point", "tagname", "signal", "name", "parameter", "item")
+_VALUE_NAMES = ("value", "val", "reading", "pv", "result")
+_LAB_NAMES = ("ts", "tss", "solids", "cake", "filtrate", "centrate", "moisture", "vs", "analyte", "parameter", "sample", "location")
+_GOOD = ("good", "ok", "192", "0", "valid", "normal")
+_BAD = ("bad", "invalid", "error", "fault", "comm", "timeout", "no data")
+
+
+@dataclass
+class Proposal:
+    """What a layout block of this file would say, with the questions that stay open."""
+
+    kind: str
+    header_line: int
+    columns: tuple[str, ...]
+    time: StampGuess
+    time_column: str
+    date_column: str | None = None
+    tag_column: str | None = None
+    value_column: str | None = None
+    quality_column: str | None = None
+    quality_words: dict[str, list[str]] = field(default_factory=dict)
+    unit_row: int | None = None
+    units: dict[str, str] = field(default_factory=dict)
+    decimal: str = "."
+    footer_words: list[str] = field(default_factory=list)
+    data: list[tuple[int, tuple[str, ...]]] = field(default_factory=list)
+    open_questions: list[str] = field(default_factory=list)
+
+
+def propose(look: Look) -> Proposal | None:
+    """Return the proposal for the first row that can be a header above rows with readable times, or None."""
+    for index, (_, names) in enumerate(look.records[:200]):
+        if sum(bool(n) and not _NUMBER.match(n) for n in names) < 2 or len(set(names)) < len([n for n in names if n]):
+            continue
+        body = [r for r in look.records[index + 1 :] if any(r[1])]
+        found = _time_column(names, body)
+        if found and _alike(names, body):
+            return _filled(look, index, names, body, *found)
+    return None
+
+
+def _alike(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> bool:
+    width = len([n for n in names if n])
+    fitting = sum(1 for _, fields in body[:200] if width <= len(fields) <= len(names) + 1)
+    return fitting >= 0.5 * max(1, min(len(body), 200))
+
+
+def _time_column(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> tuple[str, str | None, StampGuess] | None:
+    """Return (time column, date column when in two, guess) for the column that reads best as a time."""
+    best: tuple[str, str | None, StampGuess] | None = None
+    for at, name in enumerate(names):
+        texts = [fields[at] for _, fields in body if at < len(fields)]
+        stamp = guess(texts)
+        if name and stamp and (best is None or stamp.share > best[2].share):
+            best = (name, None, stamp)
+    if best and best[2].date_only:
+        at = names.index(best[0])
+        for other, name in enumerate(names):
+            if other == at:
+                continue
+            pair = [f"{f[at]} {f[other]}" for _, f in body if len(f) > max(at, other)]
+            both = guess(pair)
+            if both and not both.date_only and both.share >= 0.8:
+                return (name, best[0], both)
+    return best
+
+
+def _filled(
+    look: Look,
+    index: int,
+    names: tuple[str, ...],
+    body: list[tuple[int, tuple[str, ...]]],
+    time_column: str,
+    date_column: str | None,
+    stamp: StampGuess,
+) -> Proposal:
+    head_line = look.records[index][0]
+    proposal = Proposal("wide", head_line, names, stamp, time_column, date_column)
+    at = names.index(date_column or time_column)
+    readable = [(line, f) for line, f in body if len(f) > at and _reads(f, names, proposal)]
+    proposal.data = readable
+    _unit_row(proposal, names, body)
+    proposal.footer_words = _footers(body, readable)
+    proposal.decimal = _decimal(look, names, readable, {time_column, date_column})
+    _kind(proposal, names, readable)
+    if stamp.open_question:
+        proposal.open_questions.append(stamp.open_question)
+    return proposal
+
+
+def _reads(fields: tuple[str, ...], names: tuple[str, ...], proposal: Proposal) -> bool:
+    from pipelines.inspect.stamps import parse
+
+    text = stamp_text(fields, names, proposal)
+    if proposal.time.time_format in ("iso8601", "epoch s", "epoch ms", "serial day"):
+        return guess([text]) is not None
+    return parse(text, proposal.time.time_format) is not None
+
+
+def stamp_text(fields: tuple[str, ...], names: tuple[str, ...], proposal: Proposal) -> str:
+    """Return the text of a row's time stamp; date and time joined by a blank when in two columns."""
+    parts = [proposal.date_column, proposal.time_column] if proposal.date_column else [proposal.time_column]
+    return " ".join(fields[names.index(p)] for p in parts if p and names.index(p) < len(fields))
+
+
+def _unit_row(proposal: Proposal, names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> None:
+    for depth, (_, fields) in enumerate(body[:3], start=1):
+        known = {}
+        for name, word in zip(names, fields, strict=False):
+            try:
+                if word and name not in (proposal.time_column, proposal.date_column):
+                    known[name] = units.unit(word).name
+            except KeyError:
+                continue
+        words = [w for n, w in zip(names, fields, strict=False) if w and n not in (proposal.time_column, proposal.date_column)]
+        if known and len(known) >= 0.5 * len(words) and not any(_NUMBER.match(w) for w in words):
+            proposal.unit_row, proposal.units = depth, known
+            return
+
+
+def _footers(body: list[tuple[int, tuple[str, ...]]], readable: list[tuple[int, tuple[str, ...]]]) -> list[str]:
+    last = readable[-1][0] if readable else 0
+    tails = [next((x for x in fields if x), "") for line, fields in body if line > last]
+    return list(dict.fromkeys(t for t in tails if t and not _NUMBER.match(t)))[:8]
+
+
+def _decimal(look: Look, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]], skip: set[str | None]) -> str:
+    if look.delimiter == ",":
+        return "."
+    cells = [c for _, f in readable[:500] for n, c in zip(names, f, strict=False) if n not in skip]
+    commas = sum(bool(re.fullmatch(r"[+-]?\d+,\d+", c)) for c in cells)
+    points = sum(bool(re.fullmatch(r"[+-]?\d+\.\d+", c)) for c in cells)
+    return "," if commas > points else "."
+
+
+def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
+    folded = {n.lower(): n for n in names if n}
+    tag = next((folded[n] for n in _TAG_NAMES if n in folded), None)
+    value = next((folded[n] for n in _VALUE_NAMES if n in folded), None)
+    lab = sum(any(re.search(rf"\b{w}\b", n) for w in _LAB_NAMES) for n in folded)
+    if tag and value and lab >= 3:
+        proposal.kind = "lab long"
+    elif tag and value:
+        proposal.kind = "long"
+    elif proposal.time.date_only or (lab >= 2 and len(readable) < 500):
+        proposal.kind = "lab wide"
+    if proposal.kind in ("long", "lab long"):
+        proposal.tag_column, proposal.value_column = tag, value
+    if proposal.kind == "long":
+        proposal.quality_column = next((folded[n] for n in _QUALITY_NAMES if n in folded), None)
+        if proposal.quality_column:
+            at = names.index(proposal.quality_column)
+            proposal.quality_words = _sorted_words(Counter(f[at] for _, f in readable if at < len(f)))
+            unsure = proposal.quality_words.get("uncertain", [])
+            if unsure:
+                proposal.open_questions.append(f"what do the quality words {', '.join(map(repr, unsure))} mean? (proposed: uncertain)")
+
+
+def _sorted_words(seen: Counter[str]) -> dict[str, list[str]]:
+    out: dict[str, list[str]] = {"good": [], "uncertain": [], "bad": []}
+    for word in sorted(w for w in seen if w):
+        folded = word.lower()
+        key = "bad" if any(b in folded for b in _BAD) else "good" if any(folded.startswith(g) for g in _GOOD) else "uncertain"
+        out[key].append(word)
+    return out

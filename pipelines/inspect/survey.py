@@ -1,0 +1,119 @@
+"""Count what a file holds, tag by tag, by reading it with the very reader the nightly uses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipelines.inspect.roles import guess_role
+from pipelines.plantfile import Layout, Plant, PlantFile
+
+if TYPE_CHECKING:
+    import polars as pl
+
+
+@dataclass(frozen=True)
+class TagSurvey:
+    """One tag: counts, range, gaps, words, and the guessed role."""
+
+    tag: str
+    count: int
+    numbers: int
+    low: float | None
+    high: float | None
+    first: datetime | None
+    last: datetime | None
+    median_step_s: float | None
+    longest_gap_s: float | None
+    text_words: tuple[str, ...]
+    quality_words: tuple[str, ...]
+    unit: str | None
+    role: str | None
+    question: str
+
+    @property
+    def is_state(self) -> bool:
+        return self.numbers == 0 and bool(self.text_words)
+
+
+@dataclass(frozen=True)
+class Survey:
+    """The whole file as the reader sees it with the proposed layout."""
+
+    rows_read: int
+    rows_dropped: int
+    refused: dict[str, int]
+    unreadable_times: int
+    reader: str
+    tags: tuple[TagSurvey, ...]
+
+
+def survey(path: Path, layout: Layout, time_zone: str, units: dict[str, str]) -> Survey:
+    """Read the whole file with the proposed layout and count; nothing is written."""
+    import polars as pl
+
+    from pipelines import receive
+
+    received = receive.open_file(path, path.name, _only(layout, time_zone, units))
+    frames: list[pl.DataFrame] = []
+    rows, dropped, refused = 0, 0, dict[str, int]()
+    for chunk in received.chunks():
+        rows, dropped = rows + chunk.rows_read, dropped + chunk.rows_dropped
+        for reason, count in chunk.refused.group_by("reason").len().iter_rows():
+            refused[reason] = refused.get(reason, 0) + count
+        frames.append(chunk.values)
+    values = pl.concat(frames) if frames else None
+    if values is None or layout.is_lab:
+        return Survey(rows, dropped, refused, 0, received.reader, ())
+    bad_times = values.filter(pl.col("time_utc").is_null()).select(pl.col("line_no").n_unique()).item()
+    tags = tuple(_tag(name[0], frame, layout, units.get(str(name[0]))) for name, frame in values.group_by("tag", maintain_order=True))
+    return Survey(rows, dropped, refused, bad_times, received.reader, tags)
+
+
+def _only(layout: Layout, time_zone: str, units: dict[str, str]) -> PlantFile:
+    """Return a plant file of one layout, enough for the reader; its unit words agree with the file by construction."""
+    del units
+    plant = Plant(id="unseen", name="unseen", time_zone=time_zone, units="SI")
+    return PlantFile.model_construct(plant=plant, lines=(), signals=(), layouts=(layout,))
+
+
+def _tag(name: object, frame: pl.DataFrame, layout: Layout, unit: str | None) -> TagSurvey:
+    import numpy as np
+    import polars as pl
+
+    text = pl.col("text").str.replace(",", ".", literal=True) if layout.decimal == "," else pl.col("text")
+    seen = frame.with_columns(number=text.cast(pl.Float64, strict=False))
+    words = seen.filter(pl.col("number").is_null())["text"].unique().sort().head(12).to_list()
+    times = seen["time_utc"].drop_nulls().sort().to_list()
+    steps = sorted((b - a).total_seconds() for a, b in pairwise(times))
+    numbers = np.asarray(seen["number"].drop_nulls().to_numpy())
+    grows = len(numbers) > 20 and bool(np.mean(np.diff(numbers) >= 0) > 0.99) and bool(numbers.max() > 10 * np.std(numbers) > 0)
+    state = not len(numbers) and bool(words)
+    role = guess_role(str(name), unit, is_text=state, only_grows=grows)
+    return TagSurvey(
+        tag=str(name),
+        count=seen.height,
+        numbers=len(numbers),
+        low=float(numbers.min()) if len(numbers) else None,
+        high=float(numbers.max()) if len(numbers) else None,
+        first=times[0] if times else None,
+        last=times[-1] if times else None,
+        median_step_s=steps[len(steps) // 2] if steps else None,
+        longest_gap_s=steps[-1] if steps else None,
+        text_words=tuple(words),
+        quality_words=tuple(seen["quality_text"].drop_nulls().unique().sort().to_list()),
+        unit="state" if state else unit,
+        role=role,
+        question=_question(role, unit, state=state),
+    )
+
+
+def _question(role: str | None, unit: str | None, *, state: bool) -> str:
+    if role is None:
+        return "which role has this tag? (none could be guessed)"
+    if unit is None and not state:
+        return f"is this really {role}, and in which unit and transmitter range is it?"
+    return f"is this really {role}? check line and transmitter range"

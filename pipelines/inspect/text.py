@@ -1,0 +1,95 @@
+"""First look at an unseen file: encoding, delimiter, records. Guesses only propose; the plant file declares."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import gzip
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.chunks import FileRefusedError
+
+SAMPLE_BYTES = 2_000_000  # enough for a day of one-minute rows; a guess needs no more
+_DELIMITERS = (",", ";", "\t", "|")
+_BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
+_BINARY = (b"%PDF", b"\x89PNG", b"PK\x03\x04", b"\xd0\xcf\x11\xe0", b"SQLite format", b"PAR1")
+
+
+@dataclass(frozen=True)
+class Look:
+    """What the bytes say: how to decode and split them, and the first records with their physical line."""
+
+    encoding: str
+    why_encoding: str
+    delimiter: str
+    quoted: bool
+    records: tuple[tuple[int, tuple[str, ...]], ...]
+    whole: bool  # the sample is the whole file
+    line_end: str
+
+
+def look(path: Path) -> Look:
+    """Return a first look at a file; FileRefusedError when it is empty or not text."""
+    data = _first_bytes(path)
+    if not data:
+        raise FileRefusedError("file not readable", "the file is empty")
+    if data.startswith(_BINARY):
+        raise FileRefusedError("file not readable", "this is a binary file, not delimited text; export it as CSV")
+    whole = len(data) < SAMPLE_BYTES
+    encoding, why = guess_encoding(data)
+    text = codecs.getincrementaldecoder(encoding)(errors="replace").decode(data, final=False).lstrip("\ufeff")
+    if text.count("\x00") > 0.01 * len(text):
+        raise FileRefusedError("file not readable", "the file holds NUL bytes; it is not text")
+    if not whole:
+        text = text[: text.rfind("\n") + 1]
+    delimiter = guess_delimiter(text)
+    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter)
+    records, last = [], 0
+    for fields in reader:
+        records.append((last + 1, tuple(f.strip() for f in fields)))
+        last = reader.line_num
+    line_end = "CRLF" if "\r\n" in text[:10_000] else "LF" if "\n" in text[:10_000] else "CR"
+    return Look(encoding, why, delimiter, '"' in text, tuple(records), whole, line_end)
+
+
+def _first_bytes(path: Path) -> bytes:
+    with path.open("rb") as plain:
+        head = plain.read(SAMPLE_BYTES)
+    if head[:2] == b"\x1f\x8b":
+        with gzip.open(path, "rb") as member:
+            return member.read(SAMPLE_BYTES)
+    return head
+
+
+def guess_encoding(data: bytes) -> tuple[str, str]:
+    """Return (codec, reason): byte-order mark, NUL pattern of UTF-16, valid UTF-8, else a single-byte code page."""
+    for mark, name in _BOMS:
+        if data.startswith(mark):
+            return name, "byte-order mark"
+    head = data[:4000]
+    if head[1::2].count(0) > 0.4 * len(head[1::2]):
+        return "utf-16-le", "every second byte is zero"
+    if head[0::2].count(0) > 0.4 * len(head[0::2]):
+        return "utf-16-be", "every second byte is zero"
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(data, final=False)
+    except UnicodeDecodeError:
+        # 0x80-0x9f are letters and signs in cp1252 but control codes in Latin-1
+        odd = sum(1 for byte in data if 0x80 <= byte <= 0x9F)
+        return ("cp1252", "not UTF-8, bytes of code page 1252") if odd else ("latin-1", "not UTF-8, single bytes")
+    return "utf-8", "valid UTF-8"
+
+
+def guess_delimiter(text: str) -> str:
+    """Return the delimiter that gives the most records the same, largest number of fields."""
+    lines = [line for line in text.splitlines()[:400] if line.strip()]
+    best, best_score = ",", (-1.0, 0)
+    for delimiter in _DELIMITERS:
+        counts = Counter(len(fields) for fields in csv.reader(lines, delimiter=delimiter))
+        fields, often = max(counts.items(), key=lambda item: (item[1] * (item[0] > 1), item[0]))
+        score = (often / max(len(lines), 1) if fields > 1 else 0.0, fields)
+        if score > best_score:
+            best, best_score = delimiter, score
+    return best

@@ -1,0 +1,201 @@
+"""The order of the steps: intake, derive, publish, report. Plain functions; Prefect and the command line call them.
+
+`Call` lets a flow wrap each step (as a task); `direct` just calls it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from pipelines import __version__, clock, plantfile
+from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
+from pipelines.errors import ExitCode, Notice
+from pipelines.home import Home
+from pipelines.plantfile import PlantFile
+from pipelines.store import Store
+
+Call = Callable[..., Any]
+
+
+def direct(step: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
+    """Call a step as it is."""
+    return step(*args, **kwargs)
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What a run did, short enough to read and complete enough to store as JSON."""
+
+    plant: str
+    run: str
+    as_of: datetime
+    version: str = __version__
+    receipts: list[Receipt] = field(default_factory=list)
+    steps: list[StepReceipt] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    outputs: list[str] = field(default_factory=list)
+    seconds: float = 0.0
+
+    @property
+    def exit_code(self) -> ExitCode:
+        """Return WARNINGS when anything was set aside or noticed, else OK."""
+        troubled = any(r.status == "set aside" or r.rows_set_aside or r.values_set_aside for r in self.receipts)
+        return ExitCode.WARNINGS if troubled or self.notices else ExitCode.OK
+
+    def as_json(self) -> str:
+        return json.dumps({**asdict(self), "exit_code": int(self.exit_code)}, default=str, indent=1)
+
+
+def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: Call = direct, publish_now: bool = True) -> Summary:
+    """Take in the inbox of one plant, bring every table up to date, publish.
+
+    `as_of` stands for "now" in receipts (timezone-aware); default: the clock. `publish_now=False` leaves
+    publication to the next run (used while backfilling).
+    """
+    from pipelines import align, compute, publish, watch
+
+    started, when = clock.stopwatch(), as_of or clock.now_utc()
+    plant_file = plantfile.load(home.plant_file(plant_id))
+    with Store(home.store(plant_id), plant_id) as store:
+        plantfile_changed(home, store, plant_file, when)
+        receipts, notices = call(intake, home, store, plant_file, when)
+        steps = [call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
+        if publish_now:
+            steps.append(call(publish.run, home, store, plant_file))
+    summary = Summary(plant_id, "nightly", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
+    keep_summary(home, summary)
+    return summary
+
+
+def intake(home: Home, store: Store, plant_file: PlantFile, received_utc: datetime) -> tuple[list[Receipt], list[Notice]]:
+    """Take in every complete file of the inbox, each in its own transaction; a bad file never stops the others."""
+    from pipelines import check, receive
+
+    receipts: list[Receipt] = []
+    notices: list[Notice] = []
+    for kept in receive.archived(home, store.plant):  # archived, but the run was killed before its rows stood
+        if not check.known(store, kept.sha256[:16]):
+            folder = home.archive(store.plant)
+            receipts.append(check_in(store, plant_file, kept.original(folder), folder / kept.archived_as, kept.seq, kept.received_utc))
+    for path in receive.waiting(home, store.plant):
+        try:
+            original = receive.fingerprint(path)
+        except OSError as error:
+            sentence = f"{path.name} could not be opened and stays in the inbox: {error.strerror}"
+            notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
+            continue
+        receipts.append(take_in(home, store, plant_file, original, received_utc))
+    return receipts, notices
+
+
+def take_in(home: Home, store: Store, plant_file: PlantFile, original: Original, received_utc: datetime) -> Receipt:
+    """Move one file into the archive and check its content into the store; known content changes nothing."""
+    from pipelines import check, receive
+
+    if check.known(store, original.load_id):
+        original.path.unlink()  # the same bytes are in the archive
+        return Receipt(original.load_id, original.file_name, "known already")
+    seq = check.next_seq(store)
+    archived_as = receive.archive(home, store.plant, original, seq, received_utc)
+    return check_in(store, plant_file, original, home.archive(store.plant) / archived_as, seq, received_utc)
+
+
+def check_in(store: Store, plant_file: PlantFile, original: Original, archived: Path, seq: int, received_utc: datetime) -> Receipt:
+    """Check an archived original into the store, or set it aside whole with its reason."""
+    from pipelines import check, receive
+
+    context = {"seq": seq, "received_utc": received_utc}
+    try:
+        received = receive.open_file(archived, original.file_name, plant_file)
+
+        def raw(line_numbers: Any) -> dict[int, str]:
+            return receive.raw_lines(archived, received.layout, line_numbers)
+
+        return check.run(store, plant_file, original, archived.name, received, raw, **context)
+    except FileRefusedError as refused:
+        return check.refuse(store, plant_file, original, archived.name, refused, **context)
+
+
+def plantfile_changed(home: Home, store: Store, plant_file: PlantFile, when: datetime) -> bool:
+    """Note the plant file in the store; when it differs from the last one used, mark everything for a new pass."""
+    import polars as pl
+
+    from schemas import TABLES
+
+    path = home.plant_file(plant_file.plant.id)
+    now_id = plantfile.file_id(path)
+    last = store.rows("SELECT plant_file_id FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1")
+    if last and last[0][0] == now_id:
+        return False
+    row = {"plant": store.plant, "plant_file_id": now_id, "first_used_utc": when, "toml": path.read_text(encoding="utf-8")}
+    with store.transaction():
+        store.upsert("plant_file_versions", pl.DataFrame([row], schema=TABLES["plant_file_versions"].polars_schema()))
+        span = store.rows("SELECT min(minute_utc), max(minute_utc) FROM minutes")[0]
+        if span[0] is not None:
+            store.mark_hours(span[0], span[1])
+    return True
+
+
+def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime | None = None) -> Summary:
+    """Make a plant's store anew from its archived originals, in their order of receipt, and publish.
+
+    The old store stays in place until the new one is whole; receipts keep their numbers and times.
+    """
+    from pipelines import align, compute, publish, receive, watch
+
+    started, when = clock.stopwatch(), as_of or clock.now_utc()
+    plant_file = plantfile.load(home.plant_file(plant_id))
+    fresh = home.store(plant_id).with_suffix(".rebuild.duckdb")
+    fresh.unlink(missing_ok=True)
+    with Store(home.store(plant_id), plant_id) as old, Store(fresh, plant_id) as store:
+        carry_over(old, store)
+        plantfile_changed(home, store, plant_file, when)
+        receipts = [
+            call(
+                check_in,
+                store,
+                plant_file,
+                kept.original(home.archive(plant_id)),
+                home.archive(plant_id) / kept.archived_as,
+                kept.seq,
+                kept.received_utc,
+            )
+            for kept in receive.archived(home, plant_id)
+        ]
+        steps = [call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
+    fresh.replace(home.store(plant_id))
+    with Store(home.store(plant_id), plant_id) as store:
+        steps.append(call(publish.run, home, store, plant_file, whole=True))
+    summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, seconds=clock.stopwatch() - started)
+    keep_summary(home, summary)
+    return summary
+
+
+def carry_over(old: Store, new: Store) -> None:
+    """Bring what no file can give back into a fresh store: plant files used so far."""
+    new.append("plant_file_versions", old.frame("SELECT * FROM plant_file_versions"))
+
+
+def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, call: Call = direct, as_of: datetime | None = None) -> Summary:
+    """Write the weekly page of one plant from the published file; default: the last whole reporting week."""
+    from pipelines import report
+
+    started, when = clock.stopwatch(), as_of or clock.now_utc()
+    path = call(report.run, home, plant_id, week_start_day)
+    summary = Summary(plant_id, "weekly", when, outputs=[str(path)], seconds=clock.stopwatch() - started)
+    keep_summary(home, summary)
+    return summary
+
+
+def keep_summary(home: Home, summary: Summary) -> Path:
+    """Leave the run's summary as JSON below `<home>/runs/<plant>/`."""
+    folder = home.runs(summary.plant)
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"{summary.as_of:%Y%m%dT%H%M%SZ}-{summary.run}.json"
+    path.write_text(summary.as_json(), encoding="utf-8")
+    return path

@@ -1,0 +1,287 @@
+"""The plant file: one TOML a plant, read into frozen models that refuse unknown keys.
+
+Quantities are strings with a unit ("400 gpm") and become SI at reading. Dates are TOML dates or
+date-times; a date or a naive date-time is plant-local.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import UTC, datetime, time
+from functools import cached_property
+from pathlib import Path
+from typing import Literal, Self
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import Field, field_validator, model_validator
+
+from pipelines import units
+from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since
+from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
+from schemas.roles import ROLES, Role
+
+__all__ = [
+    "FAR_FUTURE", "AnalyteName", "Event", "Lab", "LabColumn", "Layout", "Line", "Plant", "PlantFile", "Polymer", "Price", "Pump",
+    "QualityWords", "SamplePoint", "Scaling", "Shift", "Signal", "Since", "Target", "file_id", "load",
+]  # fmt: skip
+
+FAR_FUTURE = datetime(9999, 1, 1, tzinfo=UTC)
+
+
+class Shift(Block):
+    """A shift of the roster, plant-local; `end` may lie after midnight."""
+
+    name: str
+    start: time
+    end: time
+
+
+class Plant(Block):
+    """The facility as a whole."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$", description="short name in paths and tables")
+    name: str
+    invented: bool = Field(default=False, description="true for demonstration plants; printed on every page")
+    time_zone: str = Field(description="IANA time zone")
+    operating_day_start: time = time(0, 0)
+    week_start: Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"] = "monday"
+    units: Literal["US", "SI"]
+    currency: str = Field(default="USD", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of all prices")
+    shifts: tuple[Shift, ...] = ()
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, zone: str) -> str:
+        if zone not in available_timezones():
+            raise ValueError("not an IANA time zone such as America/New_York")
+        return zone
+
+    @property
+    def week_start_number(self) -> int:
+        """Return the ISO weekday (1 Monday) on which the reporting week begins."""
+        return ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday").index(self.week_start) + 1
+
+
+class Pump(Block):
+    """The feed pump and its gauges."""
+
+    id: str
+    kind: Literal["rotodynamic", "displacement"]
+    gauge_elevation: Length = Field(default=0.0, description="height of discharge gauge above suction gauge [m]")
+    suction_pipe: Length | None = Field(default=None, description="inner diameter at the suction gauge [m]")
+    discharge_pipe: Length | None = Field(default=None, description="inner diameter at the discharge gauge [m]")
+    suction_minimum: Pressure | None = Field(default=None, description="suction pressure below which the pump counts as starved [kPa]")
+
+
+class Line(Block):
+    """One feed pump, polymer feed, mixing point and dewatering unit."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")
+    name: str
+    device: Literal[
+        "belt press",
+        "centrifuge",
+        "screw press",
+        "rotary press",
+        "gravity belt thickener",
+        "rotary drum thickener",
+        "thickening centrifuge",
+    ]
+    device_width: Length | None = None
+    pump: Pump
+    startup: Duration | None = Field(default=None, description="start-up time after feed-on [h]; default by device")
+    feed_cutoff: Flow
+    polymer_cutoff: Flow
+    polymer_meter: Literal["neat", "solution"]
+    sludge_sg: float = Field(default=1.0, ge=0.9, le=1.3)
+    reference_flow: Flow
+    mixing_gauge_elevation: Length = Field(default=0.0, description="height of downstream gauge above upstream gauge [m]")
+    solids_hold_tau: Duration = Field(default=36.0, description="[h]")
+    solids_hold_limit: Duration = Field(default=72.0, description="[h]")
+    dilution_counted: Literal["none", "polymer", "polymer and wash"]
+
+    @property
+    def startup_min(self) -> float:
+        """Return start-up minutes after feed-on: given, else belt press 15, centrifuge 20, screw press 60, others 20."""
+        if self.startup is not None:
+            return self.startup * 60.0
+        return {"belt press": 15.0, "centrifuge": 20.0, "screw press": 60.0}.get(self.device, 20.0)
+
+
+class Scaling(Block):
+    """Linear scaling of a raw signal to `unit`: raw[0] reads low, raw[1] reads high."""
+
+    raw: tuple[float, float]
+    reads: tuple[float, float]
+
+
+class Signal(Block):
+    """A plant tag tied to a role for a span of time."""
+
+    line: str
+    role: str
+    tag: str
+    unit: str = Field(description="unit the export gives the value in (after scaling)")
+    range: tuple[float, float] | None = Field(default=None, description="transmitter range in `unit`; required for analog roles")
+    interpolation: Literal["stepped", "sloped"] = "stepped"
+    deadband: float = Field(default=0.0, ge=0, description="in `unit`")
+    hold_limit: Duration | None = Field(default=None, description="[h]; default by role: 30 min analog, 24 h states and totalisers")
+    scaling: Scaling | None = None
+    rollover: float | None = Field(default=None, gt=0, description="totaliser capacity in `unit`")
+    maximum_rate: Flow | None = Field(default=None, description="largest rate a totaliser can truly have [m3/h]")
+    on_words: tuple[str, ...] = Field(
+        default=("1", "true", "on", "run", "running"), description="state words that mean on; case and blanks do not matter"
+    )
+    off_words: tuple[str, ...] = ("0", "false", "off", "stop", "stopped")
+    since: Since | None = None
+    until: Since | None = None
+
+    @model_validator(mode="after")
+    def _fits_role(self) -> Self:
+        if self.role not in ROLES:
+            raise ValueError(f"role {self.role!r} is not one of: {', '.join(sorted(ROLES))}")
+        role = ROLES[self.role]
+        try:
+            dimension = units.unit(self.unit).dimension
+        except KeyError:
+            raise ValueError(f"unit {self.unit!r} is not known") from None
+        if dimension != role.dimension:
+            raise ValueError(f"unit {self.unit!r} is a {dimension}; role {self.role} needs a {role.dimension}")
+        if role.kind == "analog" and self.range is None:
+            raise ValueError("an analog signal needs range = [low, high], the transmitter range in its unit")
+        if self.range and self.range[0] >= self.range[1]:
+            raise ValueError("range must be [low, high] with low < high")
+        return self
+
+    @property
+    def meaning(self) -> Role:
+        return ROLES[self.role]
+
+    @property
+    def hold_us(self) -> int:
+        """Return the hold limit [us]."""
+        minutes = self.hold_limit * 60.0 if self.hold_limit is not None else self.meaning.hold_min
+        return round(minutes * 60e6)
+
+
+class Polymer(Block):
+    """A polymer product on lines from a date on."""
+
+    lines: tuple[str, ...]
+    product: str
+    form: Literal["emulsion", "dry", "solution"]
+    density: Density
+    active_fraction: float = Field(gt=0, le=1)
+    active_fraction_source: str = Field(default="", description="certificate, data sheet, supplier's word")
+    solution_strength_pct: float | None = Field(default=None, gt=0, le=5)
+    price_neat: PerMass | None = Field(default=None, ge=0, description="as supplied, '0.66 per lb' [currency/kg]")
+    since: Since
+
+
+class Price(Block):
+    """Prices from a date on, in the plant's currency; null means not counted."""
+
+    since: Since
+    source: str = ""
+    disposal_wet: PerMass | None = Field(default=None, ge=0, description="haul and disposal of wet cake, '60 per short_ton' [currency/kg]")
+    power: PerEnergy | None = Field(default=None, ge=0, description="[currency/kWh]")
+    water: PerVolume | None = Field(default=None, ge=0, description="[currency/m3]")
+    recycle: PerMass | None = Field(default=None, ge=0, description="treating dry solids that return with the filtrate [currency/kg]")
+
+
+class Target(Block):
+    """What the plant wants to keep to on a line, and the usual range of its baseline."""
+
+    line: str
+    kpi: Literal["dose_active_kg_t", "cake_ts_pct", "capture_pct", "cost_total_per_t", "dry_solids_t", "mixing_dp_ref_kpa"]
+    unit: str = Field(description="unit of the numbers below: lb/dt, kg/t, %, psi, kPa, short_ton, t, 'per short_ton', 'per t'")
+    at_least: float | None = None
+    at_most: float | None = None
+    usual: tuple[float, float] | None = Field(default=None, description="10-90 % range of the baseline week")
+
+    def si(self, value: float) -> float:
+        """Return a number of this block in the SI unit of its KPI (tonnes for solids, currency/t for cost)."""
+        if self.unit.startswith("per "):
+            return value / units.unit(self.unit[4:]).factor * 1000.0
+        u = units.unit(self.unit)
+        return value * u.factor / (1000.0 if u.dimension == "mass" else 1.0)
+
+
+class Event(Block):
+    """Something logged that charts and comparisons mark."""
+
+    line: str
+    at: Since
+    what: str
+
+
+class PlantFile(Block):
+    """A whole plant file."""
+
+    plant: Plant
+    lines: tuple[Line, ...] = Field(min_length=1)
+    signals: tuple[Signal, ...] = Field(min_length=1)
+    layouts: tuple[Layout, ...] = Field(min_length=1)
+    lab: Lab = Lab()
+    polymers: tuple[Polymer, ...] = ()
+    prices: tuple[Price, ...] = ()
+    targets: tuple[Target, ...] = ()
+    events: tuple[Event, ...] = ()
+
+    @model_validator(mode="after")
+    def _names_agree(self) -> Self:
+        lines = {line.id for line in self.lines}
+        if len(lines) != len(self.lines):
+            raise ValueError("two lines have the same id")
+        for kind, used in (
+            ("signals", self.signals),
+            ("targets", self.targets),
+            ("events", self.events),
+            ("lab.sample_points", self.lab.sample_points),
+        ):
+            for index, item in enumerate(used):
+                if item.line not in lines:
+                    raise ValueError(f"{kind}[{index}].line: no line {item.line!r}; lines are {', '.join(sorted(lines))}")
+        return self
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.plant.time_zone)
+
+    def instant(self, since: Since | None, default: datetime) -> datetime:
+        """Return a date of the plant file as a UTC instant: dates and naive times are plant-local."""
+        if since is None:
+            return default
+        if not isinstance(since, datetime):
+            since = datetime.combine(since, self.plant.operating_day_start)
+        if since.tzinfo is None:
+            since = since.replace(tzinfo=self.zone)
+        return since.astimezone(UTC)
+
+    def line(self, line_id: str) -> Line:
+        return next(line for line in self.lines if line.id == line_id)
+
+
+def file_id(path: Path) -> str:
+    """Return the first 16 hex digits of the SHA-256 of a file."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()[:16]
+
+
+def load(path: Path) -> PlantFile:
+    """Read and check a plant file; PlantFileError names line, key, value and remedy."""
+    import tomllib
+
+    from pydantic import ValidationError
+
+    from pipelines import plantfile_errors
+
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise plantfile_errors.unreadable(path, error) from error
+    try:
+        return PlantFile.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise plantfile_errors.not_toml(path, text, error) from error
+    except ValidationError as error:
+        raise plantfile_errors.explained(path, text, error) from error

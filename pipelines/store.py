@@ -1,0 +1,165 @@
+"""The store of a plant, and the only module that opens DuckDB.
+
+One DuckDB file a plant, one writer at a time. Frames go in and come out as polars; tables are made from
+`schemas`. Anything that must survive a kill is written inside `Store.transaction`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self
+
+import duckdb
+
+from pipelines.errors import DataMissingError, InternalError, LockedError
+from schemas import TABLES
+
+if TYPE_CHECKING:
+    import polars as pl
+
+# No network, ever; time zone fixed, since DuckDB otherwise follows the process.
+_CONFIG = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+SCHEMA_VERSION = 1
+
+
+def connect(
+    path: str | Path = ":memory:", *, read_only: bool = False, config: dict[str, str] | None = None, locked: bool = False
+) -> duckdb.DuckDBPyConnection:
+    """Open a DuckDB file (or memory) with this project's settings; LockedError says who holds the file.
+
+    `locked=True` ends with the configuration locked, for statements of others.
+    """
+    extra = dict(config or {})
+    extra.pop("lock_configuration", None)
+    try:
+        con = duckdb.connect(str(path), read_only=read_only, config={**_CONFIG, **extra})
+    except duckdb.IOException as error:
+        raise _explained(error, Path(path)) from error
+    con.execute("SET TimeZone = 'UTC'")
+    con.execute("SET enable_progress_bar = false")
+    if locked:
+        con.execute("SET lock_configuration = true")
+    return con
+
+
+def _explained(error: duckdb.IOException, path: Path) -> Exception:
+    held = re.search(r"held in (.+?) \(PID (\d+)\)", str(error))
+    if held:
+        return LockedError(
+            f"{path.name} is being written by {held[1]}, process {held[2]}", remedy="wait until that run has ended, then run again"
+        )
+    if not path.exists():
+        return DataMissingError(f"there is no {path}", remedy="run `flocledger nightly` first")
+    return error
+
+
+class Store:
+    """A plant's store, open for writing by one process; use as a context manager."""
+
+    def __init__(self, path: Path, plant: str) -> None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        self.plant, self.path = plant, path
+        self.con = connect(path)
+        self._migrate()
+        self.con.execute("ATTACH ':memory:' AS work")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.con.close()
+
+    def _migrate(self) -> None:
+        self.con.execute("CREATE TABLE IF NOT EXISTS store_version (version INTEGER)")
+        found = self.con.execute("SELECT max(version) FROM store_version").fetchall()[0][0]
+        if found is not None and found > SCHEMA_VERSION:
+            raise InternalError(f"{self.path.name} was written by a newer flocledger (store version {found})", remedy="upgrade flocledger")
+        for table in TABLES.values():
+            self.con.execute(table.ddl())
+        if found is None:
+            self.con.execute("INSERT INTO store_version VALUES (?)", [SCHEMA_VERSION])
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Run the block in one transaction: all of it stands, or none."""
+        self.con.execute("BEGIN")
+        try:
+            yield
+        except BaseException:
+            self.con.execute("ROLLBACK")
+            raise
+        self.con.execute("COMMIT")
+
+    def frame(self, sql: str, **params: Any) -> pl.DataFrame:
+        """Return the result of one query as a polars frame; parameters are named ($name). Sees the open transaction."""
+        found: pl.DataFrame = self.con.sql(sql, params=params or None).pl()
+        return found
+
+    def rows(self, sql: str, params: dict[str, Any] | list[Any] | None = None) -> list[tuple[Any, ...]]:
+        """Execute one statement and return all its rows as tuples."""
+        return self.con.execute(sql, params or []).fetchall()
+
+    def append(self, table: str, frame: pl.DataFrame) -> None:
+        """Insert the frame's rows; columns are matched by name, the order of rows is kept."""
+        if frame.height == 0:
+            return
+        columns = ", ".join(TABLES[table].column_names)
+        self.con.register("incoming", frame)
+        try:
+            self.con.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM incoming")
+        finally:
+            self.con.unregister("incoming")
+
+    def upsert(self, table: str, frame: pl.DataFrame) -> None:
+        """Replace rows of equal key by the frame's rows, insert the others; the frame's keys must be unique."""
+        if frame.height == 0:
+            return
+        key = TABLES[table].key
+        self.con.register("incoming_keys", frame.select(key))
+        try:
+            match = " AND ".join(f"t.{k} = k.{k}" for k in key)
+            self.con.execute(f"DELETE FROM main.{table} t USING incoming_keys k WHERE {match}")
+        finally:
+            self.con.unregister("incoming_keys")
+        self.append(table, frame)
+
+    def mark_hours(self, first: datetime, last: datetime) -> None:
+        """Put the UTC hours from that of `first` to that of `last`, both included, on the align list."""
+        self.con.execute(
+            "INSERT INTO pending_hours SELECT h FROM (SELECT unnest(generate_series(date_trunc('hour', $a::TIMESTAMPTZ), "
+            "date_trunc('hour', $b::TIMESTAMPTZ), INTERVAL 1 HOUR)) AS h) WHERE h NOT IN (SELECT hour_utc FROM pending_hours)",
+            {"a": first, "b": last},
+        )
+
+    def mark_days(self, stage: str, days: Iterable[date]) -> None:
+        """Put operating days on the list of a stage (compute, watch, publish)."""
+        import polars as pl
+
+        known = set(self.pending_days(stage))
+        new = sorted(set(days) - known)
+        self.append(
+            "pending_days", pl.DataFrame({"stage": [stage] * len(new), "operating_day": new}, schema=TABLES["pending_days"].polars_schema())
+        )
+
+    def pending_days(self, stage: str) -> list[date]:
+        """Return the operating days on the list of a stage, sorted."""
+        return [r[0] for r in self.rows("SELECT operating_day FROM pending_days WHERE stage = $s ORDER BY 1", {"s": stage})]
+
+    def clear_days(self, stage: str) -> None:
+        """Empty the list of a stage; call it in the transaction that did the work."""
+        self.con.execute("DELETE FROM pending_days WHERE stage = $s", {"s": stage})
+
+
+def content_hash(con: duckdb.DuckDBPyConnection, table: str, columns: Iterable[str] | None = None) -> str:
+    """Return a hash of a table's content that does not depend on the order of its rows.
+
+    Row count, xor and sum of 64-bit row hashes; equal bits of doubles are required. Comparable only
+    within one DuckDB version.
+    """
+    chosen = ", ".join(columns) if columns else "COLUMNS(*)"
+    row = con.execute(f"SELECT count(*), bit_xor(h), sum(h % 4294967296) FROM (SELECT hash({chosen}) AS h FROM {table})").fetchall()[0]
+    return f"{row[0]}-{row[1] or 0:016x}-{int(row[2] or 0):x}"

@@ -1,0 +1,106 @@
+"""The words every table description is made of: Column and Table, and what is derived from them.
+
+One place holds type, unit, description and range of every column. From here come the DDL of the
+store, the comments of the published file, the data dictionary and the pandera checks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandera.polars as pa
+    import polars as pl
+
+# name here -> (DuckDB type, polars type name)
+TYPES: dict[str, tuple[str, str]] = {
+    "text": ("VARCHAR", "String"),
+    "double": ("DOUBLE", "Float64"),
+    "bigint": ("BIGINT", "Int64"),
+    "int": ("INTEGER", "Int32"),
+    "code": ("UTINYINT", "UInt8"),
+    "bool": ("BOOLEAN", "Boolean"),
+    "date": ("DATE", "Date"),
+    "instant": ("TIMESTAMPTZ", "Datetime"),
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: `unit` is a unit word, or "-" for things without one; `ge`/`le` bound its values."""
+
+    name: str
+    type: str
+    unit: str
+    description: str
+    nullable: bool = True
+    ge: float | None = None
+    le: float | None = None
+    isin: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table: its grain in words, its key, its columns; `step` names the step that writes it.
+
+    `source` says where the definitions come from. `published` tables go into the published file;
+    `parquet_by` is the date-like column whose month partitions its Parquet files (None: one file).
+    """
+
+    name: str
+    description: str
+    grain: str
+    key: tuple[str, ...]
+    columns: tuple[Column, ...]
+    step: str
+    source: str = "common practice, no source"
+    published: bool = True
+    parquet_by: str | None = None
+
+    @property
+    def column_names(self) -> tuple[str, ...]:
+        return tuple(c.name for c in self.columns)
+
+    def ddl(self, schema: str = "main") -> str:
+        """Return the CREATE TABLE IF NOT EXISTS statement for DuckDB."""
+        body = ",\n  ".join(f"{c.name} {TYPES[c.type][0]}{'' if c.nullable else ' NOT NULL'}" for c in self.columns)
+        return f"CREATE TABLE IF NOT EXISTS {schema}.{self.name} (\n  {body}\n)"
+
+    def comments(self, schema: str = "main", kind: str = "TABLE") -> list[str]:
+        """Return COMMENT ON statements for the table and each column."""
+        head = f"{self.description} Grain: one row per {self.grain}. Source: {self.source}."
+        rows = [f"COMMENT ON {kind} {schema}.{self.name} IS {_quoted(head)}"]
+        rows += [f"COMMENT ON COLUMN {schema}.{self.name}.{c.name} IS {_quoted(f'[{c.unit}] {c.description}')}" for c in self.columns]
+        return rows
+
+    def polars_schema(self) -> dict[str, pl.DataType]:
+        """Return column name -> polars type, in order."""
+        import polars as pl
+
+        kinds: dict[str, pl.DataType] = {
+            "String": pl.String(), "Float64": pl.Float64(), "Int64": pl.Int64(), "Int32": pl.Int32(), "UInt8": pl.UInt8(),
+            "Boolean": pl.Boolean(), "Date": pl.Date(), "Datetime": pl.Datetime("us", "UTC"),
+        }  # fmt: skip
+        return {c.name: kinds[TYPES[c.type][1]] for c in self.columns}
+
+    def pandera_schema(self) -> pa.DataFrameSchema:
+        """Return the pandera schema (polars backend) that checks types, nulls, ranges and closed vocabularies."""
+        import pandera.polars as pa
+
+        types = self.polars_schema()
+        columns = {}
+        for c in self.columns:
+            checks = []
+            if c.ge is not None:
+                checks.append(pa.Check.ge(c.ge))
+            if c.le is not None:
+                checks.append(pa.Check.le(c.le))
+            if c.isin is not None:
+                checks.append(pa.Check.isin(list(c.isin)))
+            columns[c.name] = pa.Column(types[c.name], checks, nullable=c.nullable, description=c.description, metadata={"unit": c.unit})
+        return pa.DataFrameSchema(columns, strict=True, ordered=True, name=self.name)
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"

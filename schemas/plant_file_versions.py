@@ -1,0 +1,19 @@
+"""Every plant file a run has used, by content."""
+
+from __future__ import annotations
+
+from schemas.model import Column, Table
+
+TABLE = Table(
+    name="plant_file_versions",
+    description="Plant files used by runs, with full text, so that any number can be traced to its settings.",
+    grain="plant and plant file content",
+    key=("plant", "plant_file_id"),
+    step="check",
+    columns=(
+        Column("plant", "text", "-", "plant id", nullable=False),
+        Column("plant_file_id", "text", "-", "first 16 hex digits of the SHA-256 of the file", nullable=False),
+        Column("first_used_utc", "instant", "-", "first run that used it", nullable=False),
+        Column("toml", "text", "-", "the file itself", nullable=False),
+    ),
+)

@@ -1,0 +1,17 @@
+-- question: Which feed TS samples can speak for the days at hand?
+-- unit: % by mass
+-- grain: line, sample (work table)
+-- formula: middle of the span in which the sample was taken
+-- source: common practice, no source
+-- known limits: samples up to 18 days before the first day at hand (14 for the median, 3 for the hold)
+CREATE OR REPLACE TABLE work.feed_samples AS
+SELECT
+  line,
+  operating_day,
+  time_basis,
+  make_timestamptz(((epoch_us(from_utc) + epoch_us(to_utc)) // 2)::BIGINT) AS at_utc,
+  value AS ts_pct
+FROM lab_results
+WHERE point = 'feed' AND analyte = 'ts' AND is_used AND value > 0
+  AND operating_day BETWEEN (SELECT min(operating_day) - 18 FROM work.needed_days) AND (SELECT max(operating_day) FROM work.needed_days)
+ORDER BY line, at_utc, sample_id;

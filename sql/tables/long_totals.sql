@@ -1,0 +1,51 @@
+-- question: What adds up over each reporting week and rolling span of days?
+-- unit: in the names
+-- grain: line, kind (week, 7 d, 28 d), last or first day (work table)
+-- formula: sums of the day rows' totals; cake, filtrate, capture and disposal are means weighted by dry solids; pressures by their minutes
+-- source: common practice, no source
+-- known limits: days without a figure do not weigh in that figure
+CREATE OR REPLACE TABLE work.long_totals AS
+WITH member AS (
+  SELECT 'week' AS kind, w.week_start_day AS anchor, d.* FROM work.touched_weeks w
+  JOIN work.day_rows d ON d.operating_day >= w.week_start_day AND d.operating_day < w.week_start_day + 7
+  UNION ALL
+  SELECT '7 d', r.operating_day, d.* FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 7 AND d.operating_day <= r.operating_day
+  UNION ALL
+  SELECT '28 d', r.operating_day, d.* FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 28 AND d.operating_day <= r.operating_day
+), sorted AS (SELECT * FROM member ORDER BY kind, line, anchor, operating_day)
+SELECT
+  any_value(plant) AS plant, line, kind, anchor, NULL::DATE AS operating_day, '' AS label,
+  min(period_start_utc) AS period_start_utc, max(period_end_utc) AS period_end_utc,
+  count(*) FILTER (processing_minutes > 0)::INTEGER AS operating_days,
+  count(dose_active_kg_t)::INTEGER AS dosed_days,
+  sum(minutes_seen)::INTEGER AS minutes_seen, sum(unknown_minutes)::INTEGER AS unknown_minutes,
+  sum(processing_minutes)::INTEGER AS processing_minutes, sum(valid_minutes)::INTEGER AS valid_minutes,
+  sum(valid_minutes)::INTEGER AS dosed_minutes,
+  sum(run_h) AS run_h, sum(processing_h) AS processing_h, sum(idle_h) AS idle_h, sum(starts)::INTEGER AS starts,
+  sum(feed_volume_m3) AS feed_volume_m3, sum(feed_volume_all_m3) AS feed_volume_all_m3,
+  sum(dry_solids_t) AS dry_solids_t,
+  sum(ratio_or_null(dry_solids_t * 100.0, feed_ts_pct)) AS dosed_mass_t,
+  sum(dry_solids_held_t) AS dry_solids_held_t,
+  sum(feed_ts_age_h * dry_solids_t) AS ts_age_h_t,
+  sum(polymer_active_kg) AS polymer_active_kg, sum(polymer_neat_kg) AS polymer_neat_kg,
+  sum(cost_polymer_per_t * dry_solids_t) AS polymer_cost,
+  sum(dilution_ratio * feed_volume_m3) AS dilution_m3,
+  sum(wash_water_m3) AS wash_water_m3,
+  sum(cost_water_per_t * dry_solids_t) AS water_cost,
+  sum(energy_kwh) AS energy_kwh, sum(cost_power_per_t * dry_solids_t) AS power_cost,
+  sum(pump_dp_kpa * pump_dp_minutes) AS pump_dp_sum, sum(pump_dp_minutes)::INTEGER AS pump_dp_minutes,
+  sum(pump_head_m * pump_dp_minutes) AS pump_head_sum, (sum(pump_dp_minutes) FILTER (pump_head_m IS NOT NULL))::INTEGER AS pump_head_minutes,
+  sum(mixing_dp_kpa * mixing_dp_minutes) AS mixing_dp_sum, sum(mixing_dp_minutes)::INTEGER AS mixing_dp_minutes,
+  CASE WHEN bool_and(mixing_dp_ref_method = 'fit') THEN 'fit' WHEN count(mixing_dp_ref_method) > 0 THEN 'scaled' END AS mixing_dp_ref_method,
+  ratio_or_null(sum(mixing_dp_ref_kpa * mixing_dp_minutes), sum(mixing_dp_minutes) FILTER (mixing_dp_ref_kpa IS NOT NULL)) AS mixing_dp_ref_kpa,
+  ratio_or_null(sum(cake_ts_pct * dry_solids_t), sum(dry_solids_t) FILTER (cake_ts_pct IS NOT NULL)) AS cake_ts_pct, sum(cake_samples)::INTEGER AS cake_samples,
+  ratio_or_null(sum(filtrate_tss_mg_l * dry_solids_t), sum(dry_solids_t) FILTER (filtrate_tss_mg_l IS NOT NULL)) AS filtrate_tss_mg_l, sum(filtrate_samples)::INTEGER AS filtrate_samples,
+  sum(feed_samples)::INTEGER AS feed_samples,
+  ratio_or_null(sum(capture_pct * dry_solids_t), sum(dry_solids_t) FILTER (capture_pct IS NOT NULL)) AS capture_pct,
+  ratio_or_null(sum(capture_undiluted_pct * dry_solids_t), sum(dry_solids_t) FILTER (capture_undiluted_pct IS NOT NULL)) AS capture_undiluted_pct,
+  ratio_or_null(sum(cost_disposal_per_t * dry_solids_t), sum(dry_solids_t) FILTER (cost_disposal_per_t IS NOT NULL)) AS cost_disposal_per_t,
+  ratio_or_null(sum(cost_recycle_per_t * dry_solids_t), sum(dry_solids_t) FILTER (cost_recycle_per_t IS NOT NULL)) AS cost_recycle_per_t,
+  bool_or(is_provisional) AS is_provisional,
+  substr(md5(string_agg(data_version, '' ORDER BY operating_day)), 1, 12) AS data_version
+FROM sorted
+GROUP BY line, kind, anchor;

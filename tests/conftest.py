@@ -1,0 +1,49 @@
+"""What tests share: no call home, no surroundings, and one small demonstration home a session."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+ROOT = Path(__file__).resolve().parents[1]
+os.environ.update({"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"})
+# A busy machine is slow, not wrong; the same examples on every run, so that a failure is seen by everyone.
+settings.register_profile("house", deadline=None, derandomize=True)
+settings.load_profile("house")
+
+DEMO_WEEKS, DEMO_NIGHTS = 3, 2  # enough for two whole weeks with pages, and for nightly runs after a backfill
+
+
+@pytest.fixture(autouse=True)
+def _own_surroundings(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Take away what the surroundings of the test run could change."""
+    for name in ("FLOCLEDGER_HOME", "PREFECT_API_URL", "PREFECT_HOME"):
+        monkeypatch.delenv(name, raising=False)
+
+
+@pytest.fixture(scope="session")
+def demo_made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """A small demonstration home, made once by the command line in a process of its own, and what it printed.
+
+    Shared: read it, or copy it (`demo_home`) to write.
+    """
+    folder = tmp_path_factory.mktemp("demo")
+    command = [sys.executable, "-m", "pipelines", "demo", "--weeks", str(DEMO_WEEKS), "--nights", str(DEMO_NIGHTS)]
+    surroundings = {k: v for k, v in os.environ.items() if k != "FLOCLEDGER_HOME"} | {"PYTHONPATH": str(ROOT)}
+    done = subprocess.run(command, capture_output=True, text=True, cwd=folder, env=surroundings, check=False, timeout=300)
+    assert done.returncode == 0, done.stderr
+    return folder / "flocledger-demo", done.stdout
+
+
+@pytest.fixture
+def demo_home(demo_made: tuple[Path, str], tmp_path: Path) -> Path:
+    """A copy of the demonstration home, to write into."""
+    target = tmp_path / "flocledger-demo"
+    shutil.copytree(demo_made[0], target)
+    return target

@@ -1,0 +1,99 @@
+"""Deployments as data: against prefect.yaml, against the flows' signatures, and against the days clocks change."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+import yaml
+
+from pipelines import packaged, plantfile
+from pipelines.flows import deployments
+from pipelines.flows.deployments import Deployment
+
+ROOT = Path(__file__).resolve().parents[2]
+PLANTS = sorted((packaged.folder("sample_data") / "plants").glob("*.toml"))
+PLANNED = [d for path in PLANTS for d in deployments.of_plant(plantfile.load(path), "flocledger-demo")]
+LISTED: list[dict[str, Any]] = yaml.safe_load((ROOT / "prefect.yaml").read_text(encoding="utf-8"))["deployments"]
+
+
+def test_prefect_yaml_lists_exactly_what_the_plant_files_give() -> None:
+    def as_listed(d: Deployment) -> dict[str, Any]:
+        return {
+            "name": d.name,
+            "entrypoint": d.entrypoint,
+            "work_pool": {"name": "plants"},
+            "concurrency_limit": deployments.CONCURRENCY,
+            "parameters": d.parameters,
+            "schedules": [{"cron": d.cron, "timezone": d.time_zone, "slug": d.flow}],
+        }
+
+    assert [as_listed(d) for d in PLANNED] == LISTED
+
+
+@pytest.mark.parametrize("entrypoint", sorted({d["entrypoint"] for d in LISTED}))
+def test_parameters_fit_the_signature_of_the_flow(entrypoint: str) -> None:
+    file, name = entrypoint.split(":")
+    tree = ast.parse((ROOT / file).read_text(encoding="utf-8"))
+    flow = next(node for node in tree.body if isinstance(node, ast.FunctionDef) and node.name == name)
+    arguments = [a.arg for a in flow.args.args]
+    required = set(arguments[: len(arguments) - len(flow.args.defaults)])
+    for listed in (d for d in LISTED if d["entrypoint"] == entrypoint):
+        assert required <= set(listed["parameters"]) <= set(arguments)
+
+
+def fires(one: Deployment, first: datetime, days: int) -> list[datetime]:
+    """Plant-local instants at which the schedule fires, by Prefect's own reading of it."""
+    import anyio
+    from prefect.server.schemas.schedules import CronSchedule
+
+    schedule = CronSchedule(cron=one.cron, timezone=one.time_zone)
+    found = anyio.run(lambda: schedule.get_dates(n=400, start=first, end=first + timedelta(days=days)))
+    return [when.astimezone(ZoneInfo(one.time_zone)) for when in found]
+
+
+@pytest.mark.parametrize("one", PLANNED, ids=lambda d: f"{d.flow}-{d.name}")
+def test_schedule_fires_at_the_same_local_time_all_year(one: Deployment) -> None:
+    found = fires(one, datetime(2026, 1, 1, tzinfo=UTC), 364)
+    minute, hour = map(int, one.cron.split()[:2])
+    assert {(f.hour, f.minute) for f in found} == {(hour, minute)}
+    assert len({f.date() for f in found}) == len(found) == (364 if one.flow == "nightly" else 52)
+
+
+@pytest.mark.parametrize(
+    ("day_start", "expected"),
+    [
+        (time(6, 0), time(7, 0)),
+        (time(0, 0), time(3, 30)),  # 01:00 would be in the hours clocks change
+        (time(2, 29), time(3, 30)),
+        (time(2, 30), time(3, 30)),  # exactly the earliest
+        (time(2, 31), time(3, 31)),
+        (time(21, 0), time(22, 0)),  # exactly the latest
+        (time(21, 1), time(3, 30)),
+        (time(23, 30), time(3, 30)),
+    ],
+)
+def test_nightly_time_is_an_hour_after_the_day_and_never_while_clocks_change(day_start: time, expected: time) -> None:
+    assert deployments.nightly_time(day_start) == expected
+
+
+def test_weekly_page_comes_after_the_nightly_run_of_the_same_day() -> None:
+    for night, page in zip(PLANNED[::2], PLANNED[1::2], strict=True):
+        assert (night.flow, page.flow, night.name) == ("nightly", "weekly", page.name)
+        assert [int(x) for x in night.cron.split()[:2]][::-1] < [int(x) for x in page.cron.split()[:2]][::-1]
+
+
+def test_telemetry_is_off_before_prefect_is_imported() -> None:
+    code = (
+        "import os, sys, pipelines.flows; assert 'prefect' not in sys.modules; "
+        "print(os.environ['DO_NOT_TRACK'], os.environ['PREFECT_SERVER_ANALYTICS_ENABLED'])"
+    )
+    clean = {"PATH": "/usr/bin:/bin", "PYTHONPATH": str(ROOT)}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=clean, cwd=ROOT)
+    assert done.stdout.split() == ["1", "false"]

@@ -1,0 +1,223 @@
+"""Broken plant files: each error names the line a person has to mend, the key, the value, the problem and the remedy.
+
+The expected line is not computed: it is the one that carries the mark `#!!` in the broken text.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from pipelines import plantfile
+from pipelines.errors import ExitCode, PlantFileError
+
+GOOD = """\
+# An invented plant.
+[plant]
+id = "test-plant"
+name = "Test plant"
+time_zone = "America/New_York"
+units = "US"
+shifts = [
+  { name = "day", start = 07:00:00, end = 15:00:00 },
+  { name = "night", start = 15:00:00, end = 07:00:00 },
+]
+
+[[lines]]
+id = "line-1"
+name = "Press 1"
+device = "belt press"
+feed_cutoff = "20 gpm"
+polymer_cutoff = "0.5 gph"
+polymer_meter = "neat"
+reference_flow = "400 gpm"
+dilution_counted = "polymer"
+
+[lines.pump]
+id = "P-1"
+kind = "rotodynamic"
+
+[[signals]]
+line = "line-1"
+role = "sludge_flow"
+tag = "FIT-110"
+unit = "gpm"
+range = [0, 600]
+
+[[signals]]
+line = "line-1"
+role = "pump_run"
+tag = "YI-110"
+unit = "state"
+
+[[layouts]]
+id = "day"
+kind = "wide"
+files = "*.csv"
+time_column = "time"
+
+[[layouts]]
+id = "lab"
+kind = "lab wide"
+files = "lab*.csv"
+time_column = "Date"
+results = [
+  { column = "Feed", line = "line-1", point = "feed", analyte = "ts", unit = "%" },
+  { column = "Cake", line = "line-1", point = "cake", analyte = "ts", unit = "%" },
+]
+
+[[polymers]]
+lines = ["line-1"]
+product = "emulsion"
+form = "emulsion"
+density = "8.6 lb/gal"
+active_fraction = 0.41
+since = 2025-01-01
+"""
+
+
+@dataclass(frozen=True)
+class Broken:
+    name: str
+    old: str
+    new: str  # the line to mend carries #!!
+    key: str
+    value: object
+    problem: str  # regular expressions
+    remedy: str
+
+
+CASES = [
+    Broken("unknown key, near", 'tag = "FIT-110"', 'tgg = "FIT-110" #!!', "signals[0].tgg", "FIT-110", r"not a key of \[\[signals\]\]", "did you mean tag"),
+    Broken("unknown key, far", 'kind = "rotodynamic"', 'kind = "rotodynamic"\ncolour = "red" #!!', "lines[0].pump.colour", "red",
+           r"not a key of \[lines.pump\]", "take it out.*gauge_elevation"),
+    Broken("unknown block", "[[polymers]]", "[[polymer]] #!!", "polymer", None, "not a key of the file", "did you mean polymers"),
+    Broken("missing in an array", 'tag = "YI-110"\n', "", "signals[1].tag", "nothing", "is missing", r"add tag to \[\[signals\]\], such as"),
+    Broken("missing nested block", '[lines.pump]\nid = "P-1"\nkind = "rotodynamic"\n', "", "lines[0].pump", "nothing", "is missing",
+           r"add a block \[lines.pump\] with id, kind"),
+    Broken("missing in a nested block", 'kind = "rotodynamic"\n', "", "lines[0].pump.kind", "nothing", "is missing", r"add kind to \[lines.pump\]"),
+    Broken("unknown role", 'role = "pump_run"', 'role = "pump_runs" #!!', "signals[1].role", "pump_runs", "not a role", "did you mean 'pump_run'"),
+    Broken("unknown unit", 'unit = "gpm"', 'unit = "gpn" #!!', "signals[0].unit", "gpn", "not known", "did you mean 'gpm'"),
+    Broken("unit of another dimension", 'unit = "gpm"', 'unit = "psi" #!!', "signals[0].unit", "psi", "is a pressure.*needs a flow", "m3/h.*gpm"),
+    Broken("analog without range", "range = [0, 600]\n", "", "signals[0].range", "nothing", r"needs range", r"add range to \[\[signals\]\]"),
+    Broken("range upside down", "range = [0, 600]", "range = [600, 0] #!!", "signals[0].range", [600, 0], "low < high", "check-plant"),
+    Broken("range of one number", "range = [0, 600]", "range = [0] #!!", "signals[0].range[1]", "nothing", "too few values", r"\[0, 600\]"),
+    Broken("quantity without unit", 'feed_cutoff = "20 gpm"', 'feed_cutoff = "20" #!!', "lines[0].feed_cutoff", "20", "has no unit", '"20 gpm"'),
+    Broken("quantity as number", 'feed_cutoff = "20 gpm"', "feed_cutoff = 20 #!!", "lines[0].feed_cutoff", 20, "has no unit", "unit of flow"),
+    Broken("quantity of another dimension", 'feed_cutoff = "20 gpm"', 'feed_cutoff = "20 psi" #!!', "lines[0].feed_cutoff", "20 psi",
+           "here a flow is needed", "use one of: .*gpm"),
+    Broken("word not in the list", 'device = "belt press"', 'device = "belt pres" #!!', "lines[0].device", "belt pres", "not a word used here",
+           "did you mean 'belt press'.*centrifuge"),
+    Broken("unknown time zone", '"America/New_York"', '"America/NewYork" #!!', "plant.time_zone", "America/NewYork", "IANA", "America/New_York"),
+    Broken("id with a blank", 'id = "test-plant"', 'id = "Test Plant" #!!', "plant.id", "Test Plant", "not written as needed", "lower-case"),
+    Broken("line that does not exist", 'line = "line-1"\nrole = "pump_run"', 'line = "line-2" #!!\nrole = "pump_run"', "signals[1].line", "line-2",
+           "no line 'line-2'", "did you mean 'line-1'"),
+    Broken("inline table, third line of an array", 'analyte = "ts", unit = "%" },\n]', 'analyte = "tss", unit = "%", page = 2 }, #!!\n]',
+           "layouts[1].results[1].page", 2, r"not a key of \[\[layouts.results\]\]", "take it out"),
+    Broken("inline table, missing key", '{ name = "night", start = 15:00:00, end = 07:00:00 },', '{ name = "night", start = 15:00:00 }, #!!',
+           "plant.shifts[1].end", "nothing", "is missing", "add end"),
+    Broken("date in words", "since = 2025-01-01", 'since = "last spring" #!!', "polymers[0].since", "last spring", "wrong kind", "2026-03-31"),
+    Broken("share above one", "active_fraction = 0.41", "active_fraction = 41 #!!", "polymers[0].active_fraction", 41, "less than or equal to 1", "check-plant"),
+    Broken("text where a number belongs", "active_fraction = 0.41", 'active_fraction = "high" #!!', "polymers[0].active_fraction", "high",
+           "wrong kind", "number"),
+    Broken("layout without its columns", 'kind = "wide"', 'kind = "long"', "layouts[0].tag_column", "nothing", "needs tag_column", "tag_column"),
+    Broken("two lines of one id", "[lines.pump]", '[lines.pump]\nid = "P-1"\nkind = "rotodynamic"\n\n[[lines]] #!!\nid = "line-1"\nname = "Press 2"\n'
+           'device = "belt press"\nfeed_cutoff = "20 gpm"\npolymer_cutoff = "0.5 gph"\npolymer_meter = "neat"\nreference_flow = "400 gpm"\n'
+           'dilution_counted = "polymer"\n[lines.pump]', "lines", None, "two lines have the same id", "check-plant"),
+]  # fmt: skip
+MARK_HEADER = {  # no mark in the text: the header of the block the key is missing from
+    "missing in an array": '[[signals]]\nline = "line-1"\nrole = "pump_run"',
+    "missing nested block": "[[lines]]",
+    "missing in a nested block": "[lines.pump]",
+    "analog without range": "[[signals]]",
+    "layout without its columns": "[[layouts]]",
+}
+
+
+def write(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "plants" / "test-plant.toml"
+    path.parent.mkdir()
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_the_text_the_cases_break_is_good(tmp_path: Path) -> None:
+    assert plantfile.load(write(tmp_path, GOOD)).plant.id == "test-plant"
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda c: c.name)
+def test_error_names_line_key_value_problem_and_remedy(case: Broken, tmp_path: Path) -> None:
+    assert case.old in GOOD
+    text = GOOD.replace(case.old, case.new, 1)
+    path = write(tmp_path, text)
+    with pytest.raises(PlantFileError) as caught:
+        plantfile.load(path)
+    error = caught.value
+    place = text.index(MARK_HEADER[case.name]) if case.name in MARK_HEADER else text.index("#!!")
+    if case.name != "two lines of one id":  # there the list as a whole is named, at its first block
+        assert error.line == text.count("\n", 0, place) + 1
+    else:
+        assert error.line == text.count("\n", 0, text.index("[[lines]]")) + 1
+    assert error.key == case.key
+    if case.value == "nothing":
+        assert repr(error.value) == "nothing"
+    elif case.value is not None:
+        assert error.value == case.value
+    assert re.search(case.problem, error.problem)
+    assert re.search(case.remedy, error.remedy)
+    assert error.exit_code == ExitCode.PLANT_FILE_OR_USAGE == 3
+    assert str(error).startswith(f"{path}, line {error.line}: {error.key} = ")
+    assert [p.name for p in tmp_path.rglob("*") if p.is_file()] == ["test-plant.toml"]  # nothing written
+
+
+def test_further_problems_are_named_by_line(tmp_path: Path) -> None:
+    text = GOOD.replace('unit = "gpm"', 'unit = "gpn"').replace('device = "belt press"', 'device = "belt"')
+    with pytest.raises(PlantFileError) as caught:
+        plantfile.load(write(tmp_path, text))
+    assert caught.value.key == "lines[0].device"  # the first by line, though models are read in another order
+    line = text.count("\n", 0, text.index("gpn")) + 1
+    assert f"also wrong: signals[0].unit (line {line})" in caught.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "problem"),
+    [
+        ('name = "Press 1"', "name = Press 1", "invalid value"),
+        ('name = "Press 1"', 'name "Press 1"', "expected '='"),
+        ('name = "Press 1"', 'name = "Press 1', "illegal character"),
+        ("range = [0, 600]", "range = [0, 600", "unclosed array"),
+        ('name = "Test plant"', 'name = "Test plant"\nname = "Again"', "overwrite"),
+    ],
+)
+def test_text_that_is_not_toml_names_the_line(tmp_path: Path, old: str, new: str, problem: str) -> None:
+    text = GOOD.replace(old, new, 1)
+    with pytest.raises(PlantFileError) as caught:
+        plantfile.load(write(tmp_path, text))
+    error = caught.value
+    expected = text.count("\n", 0, text.index(new) + len(new)) + 1
+    # an array that does not end is noticed where the next block begins, at most two lines on
+    assert error.line is not None
+    assert expected <= error.line <= expected + 2
+    assert problem in error.problem.lower()
+    assert error.remedy
+
+
+def test_file_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(PlantFileError, match="there is no such file"):
+        plantfile.load(tmp_path / "none.toml")
+
+
+def test_folder_instead_of_a_file(tmp_path: Path) -> None:
+    with pytest.raises(PlantFileError, match="is a folder"):
+        plantfile.load(tmp_path)
+
+
+def test_file_in_another_encoding_names_the_line(tmp_path: Path) -> None:
+    path = tmp_path / "plant.toml"
+    path.write_bytes('[plant]\nname = "Renseanlæg"\n'.encode("latin-1"))
+    with pytest.raises(PlantFileError, match="not UTF-8") as caught:
+        plantfile.load(path)
+    assert caught.value.line == 2
