@@ -160,6 +160,6 @@ def content_hash(con: duckdb.DuckDBPyConnection, table: str, columns: Iterable[s
     Row count, xor and sum of 64-bit row hashes; equal bits of doubles are required. Comparable only
     within one DuckDB version.
     """
-    chosen = ", ".join(columns) if columns else "COLUMNS(*)"
+    chosen = ", ".join(columns) if columns else "*COLUMNS(*)"  # unpacked: COLUMNS(*) alone would hash the first column only
     row = con.execute(f"SELECT count(*), bit_xor(h), sum(h % 4294967296) FROM (SELECT hash({chosen}) AS h FROM {table})").fetchall()[0]
     return f"{row[0]}-{row[1] or 0:016x}-{int(row[2] or 0):x}"

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date, timedelta
-from pathlib import Path
 from typing import Any
 
-import duckdb
 import polars as pl
 
 from pipelines import clock, packaged
@@ -15,6 +12,7 @@ from pipelines.chunks import StepReceipt
 from pipelines.compute import settings
 from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
+from pipelines.sqlfiles import create_macros_and_views
 from pipelines.store import Store
 from schemas import TABLES
 
@@ -50,31 +48,6 @@ SELECT s.line,
 FROM span s LEFT JOIN runs r USING (line) GROUP BY s.line"""
 
 
-def prepare(con: duckdb.DuckDBPyConnection) -> None:
-    """Create all macros and views on a connection, each after those it calls."""
-    for path in ordered(packaged.sql_files("macros")) + ordered(packaged.sql_files("views")):
-        con.execute(path.read_text(encoding="utf-8"))
-
-
-def ordered(paths: list[Path]) -> list[Path]:
-    """Return SQL files so that each comes after the files whose object it names."""
-    text = {p.stem: p.read_text(encoding="utf-8") for p in paths}
-    by_stem, done, out = {p.stem: p for p in paths}, set[str](), list[Path]()
-
-    def visit(stem: str) -> None:
-        if stem in done:
-            return
-        done.add(stem)
-        body = "\n".join(line for line in text[stem].splitlines() if not line.startswith("--"))
-        for other in sorted(set(re.findall(r"\w+", body)) & by_stem.keys() - {stem}):
-            visit(other)
-        out.append(by_stem[stem])
-
-    for stem in sorted(by_stem):
-        visit(stem)
-    return out
-
-
 def run(store: Store, plant_file: PlantFile) -> StepReceipt:
     """Compute the pending days of a plant, then merge all tables and mark watch and publish in one transaction.
 
@@ -99,7 +72,7 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
 
 def _make_all(store: Store) -> None:
     store.con.execute("SET threads = 1")
-    prepare(store.con)
+    create_macros_and_views(store.con)
     store.con.execute(_RUNS_SPAN)
     store.con.execute("CREATE OR REPLACE TABLE work.last_minute AS SELECT max(minute_utc) AS minute_utc FROM minutes")
     for name in ORDER:

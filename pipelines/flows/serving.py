@@ -71,8 +71,8 @@ def _serve(planned: Sequence[Deployment]) -> None:
     from importlib import import_module
 
     import prefect
-    from prefect.types.entrypoint import EntrypointType
     from prefect.schedules import Cron
+    from prefect.types.entrypoint import EntrypointType
 
     prefect.serve(
         *(

@@ -1,0 +1,98 @@
+"""Publish: one read-only DuckDB file and Parquet for all plants, built aside, checked, and swapped in.
+
+The published file is written in DuckDB storage v1.5.0, which its 1.x tools can read (those of analysts often are);
+the default of DuckDB 2 they refuse. Readings are in Parquet only: in the file of all plants they would be copied
+again every night. Within a run the order is Parquet, file, work list: killed anywhere, the old file stays readable
+and the days are still on the list, so the next run does the same again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+
+from pipelines import clock
+from pipelines.chunks import StepReceipt
+from pipelines.home import Home
+from pipelines.plantfile import PlantFile
+from pipelines.publish import database, parquet
+from pipelines.publish.database import ONLY_PARQUET, published_tables
+from pipelines.store import Store, connect, content_hash
+from schemas import TABLES
+
+__all__ = ["ONLY_PARQUET", "hashes", "published_tables", "run"]
+
+
+def run(home: Home, store: Store, plant_file: PlantFile, *, whole: bool = False) -> StepReceipt:
+    """Bring the published file and Parquet up to date with a plant's store; waits while another plant publishes.
+
+    `whole` publishes every day again and packs the file anew. InternalError when a check fails; the old file stays.
+    """
+    del plant_file  # settings the pages need are in line_settings
+    started = clock.stopwatch()
+    days = store.pending_days("publish")
+    if not whole and not days and not _loads_differ(home, store):
+        return StepReceipt("publish", 0, {}, clock.stopwatch() - started)
+    with _alone(home):
+        everything = whole or not home.database.exists()
+        spans = None if everything else contiguous(days)
+        parquet.write(home, store, spans)
+        rows = database.build(home, store, spans)
+    with store.transaction():
+        store.clear_days("publish")
+    return StepReceipt("publish", len(days), rows, clock.stopwatch() - started)
+
+
+def contiguous(days: list[date]) -> list[tuple[date, date]]:
+    """Return sorted days as spans (first, last) of days that follow each other."""
+    spans: list[tuple[date, date]] = []
+    for day in days:
+        if spans and (day - spans[-1][1]).days == 1:
+            spans[-1] = (spans[-1][0], day)
+        else:
+            spans.append((day, day))
+    return spans
+
+
+def _loads_differ(home: Home, store: Store) -> bool:
+    """Tell whether nothing is published yet, or a load came that touched no day (a file set aside whole)."""
+    if not home.database.exists():
+        return True
+    con = connect(home.database, read_only=True)
+    try:
+        published = con.execute("SELECT count(*) FROM loads WHERE plant = $p", {"p": store.plant}).fetchall()[0][0]
+    finally:
+        con.close()
+    return bool(published != store.rows("SELECT count(*) FROM loads")[0][0])
+
+
+@contextmanager
+def _alone(home: Home) -> Iterator[None]:
+    """Hold the publish lock: several plants share one published file, each waits for its turn."""
+    import fcntl
+
+    home.published.mkdir(parents=True, exist_ok=True)
+    with home.publish_lock.open("w") as handle:
+        fcntl.flock(handle, fcntl.LOCK_EX)  # falls with the process
+        yield
+
+
+def hashes(home: Home) -> dict[str, str]:
+    """Return a content hash of every published table, and of every table in Parquet as `parquet/<table>`."""
+    con = connect(home.database, read_only=True)
+    try:
+        names = [r[0] for r in con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY 1").fetchall()]
+        found = {name: content_hash(con, name) for name in names}
+    finally:
+        con.close()
+    memory = connect()
+    for folder in sorted(home.parquet.glob("*")):
+        files = [str(p) for p in sorted(folder.rglob("*.parquet"))]
+        if files:
+            columns = ", ".join(TABLES[folder.name].column_names)
+            listed = ", ".join(database.quoted(f) for f in files)
+            source = f"(SELECT {columns} FROM read_parquet([{listed}], hive_partitioning = false))"
+            found[f"parquet/{folder.name}"] = content_hash(memory, source)
+    memory.close()
+    return found

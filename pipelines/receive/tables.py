@@ -210,7 +210,7 @@ class _Carried:
     last: str | None = None
 
     def fill_down(self, stamps: pl.Series) -> pl.Series:
-        filled = pl.DataFrame({"s": stamps}).select(_blank_to_null("s").forward_fill())["s"].fill_null(self.last or "")
+        filled = pl.DataFrame({"s": stamps}).select(_blank_to_null("s").forward_fill()).to_series().fill_null(self.last or "")
         self.last = filled[-1] if len(filled) else self.last
         return filled
 

@@ -1,0 +1,202 @@
+"""The published DuckDB file: copied aside, brought up to date, checked, swapped in."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+from datetime import date, timedelta
+from pathlib import Path
+
+import duckdb
+
+from pipelines.errors import InternalError
+from pipelines.home import Home
+from pipelines.publish import describe
+from pipelines.store import Store
+from schemas import TABLES, Table
+
+# Read by the 1.x tools of DuckDB as well; files in the default storage of DuckDB 2 are not.
+STORAGE_VERSION = "v1.5.0"
+ONLY_PARQUET = ("readings",)
+# Rows of these can change on days that are not on the list (a run or an episode that began before): compared whole.
+_ACROSS_DAYS = ("runs", "flags")
+# Days written at once, so that the sort by key stays small in memory however long the backfill is.
+_DAYS_AT_ONCE = 92
+# A published ratio may differ from numerator / denominator by rounding of doubles only.
+_RATIO_TOLERANCE = 1e-9
+_REMEDY = "run `flocledger rebuild` for the plant; if it persists, report it with this line"
+
+Spans = list[tuple[date, date]]
+
+
+def published_tables() -> list[Table]:
+    """Return the tables of the published file that steps fill, in the order they are written."""
+    return [t for t in TABLES.values() if t.published and t.name not in (*ONLY_PARQUET, "dictionary")]
+
+
+def day_column(table: Table) -> str | None:
+    """Return the column whose touched days say which rows to replace; None: the whole table is compared."""
+    if table.step == "check" or table.name in _ACROSS_DAYS:
+        return None
+    return next((c for c in ("operating_day", "week_start_day") if c in table.column_names), None)
+
+
+def quoted(text: object) -> str:
+    """Return a text as an SQL literal (paths may hold quotes)."""
+    return "'" + str(text).replace("'", "''") + "'"
+
+
+def build(home: Home, store: Store, spans: Spans | None) -> dict[str, int]:
+    """Make the next published file from the current one and the store's rows of the touched days; swap it in.
+
+    `spans` None: all rows of the plant anew, in a packed file. Returns rows written per table.
+    """
+    fresh = home.published / ".flocledger.next"
+    _remove(fresh)
+    if spans is not None:
+        shutil.copyfile(home.database, fresh)
+    try:
+        rows = _fill(store, fresh, spans, home.database if spans is None and home.database.exists() else None)
+        describe.write(fresh)
+        swap(fresh, home.database)
+    except BaseException:
+        _remove(fresh)
+        raise
+    return rows
+
+
+def _remove(path: Path) -> None:
+    path.unlink(missing_ok=True)
+    path.with_name(path.name + ".wal").unlink(missing_ok=True)
+
+
+def _fill(store: Store, fresh: Path, spans: Spans | None, others_from: Path | None) -> dict[str, int]:
+    con = store.con
+    con.execute(f"ATTACH {quoted(fresh)} AS pub (STORAGE_VERSION '{STORAGE_VERSION}')")
+    try:
+        if others_from is not None:
+            con.execute(f"ATTACH {quoted(others_from)} AS old (READ_ONLY)")
+        con.execute("BEGIN")
+        rows = {}
+        for table in published_tables():
+            con.execute(table.ddl("pub.main"))
+            _columns_fit(con, table)
+            if others_from is not None:
+                _keep_others(store, table)
+            rows[table.name] = _bring_up(store, table, spans)
+        con.execute("COMMIT")
+        for table in published_tables():
+            _check(store, table, spans)
+        con.execute("CHECKPOINT pub")
+    except BaseException:
+        _roll_back(con)
+        raise
+    finally:
+        for name in ("pub", "old"):
+            con.execute(f"DETACH DATABASE IF EXISTS {name}")
+    return rows
+
+
+def _roll_back(con: duckdb.DuckDBPyConnection) -> None:
+    with contextlib.suppress(duckdb.TransactionException):  # it was committed before the check failed
+        con.execute("ROLLBACK")
+
+
+def _columns_fit(con: duckdb.DuckDBPyConnection, table: Table) -> None:
+    sql = "SELECT column_name FROM duckdb_columns() WHERE database_name = 'pub' AND table_name = $t ORDER BY column_index"
+    found = tuple(r[0] for r in con.execute(sql, {"t": table.name}).fetchall())
+    if found != table.column_names:
+        raise InternalError(
+            f"the published {table.name} was made by another version of flocledger",
+            remedy="move the published file away and run `flocledger rebuild` for every plant",
+        )
+
+
+def _keep_others(store: Store, table: Table) -> None:
+    """Carry the other plants' rows over into the packed file."""
+    there = store.rows("SELECT 1 FROM duckdb_tables() WHERE database_name = 'old' AND table_name = $t", {"t": table.name})
+    if there:
+        columns = ", ".join(table.column_names)
+        store.con.execute(
+            f"INSERT INTO pub.main.{table.name} SELECT {columns} FROM old.main.{table.name} WHERE plant <> $p", {"p": store.plant}
+        )
+
+
+def _bring_up(store: Store, table: Table, spans: Spans | None) -> int:
+    """Put the store's rows in the place of the published ones; returns the rows written."""
+    column = day_column(table)
+    if column is None:
+        return _write_differences(store, table)
+    if spans is None:
+        first, last = store.rows(f"SELECT min({column}), max({column}) FROM main.{table.name}")[0]
+        spans = [(first, last)] if first is not None else []
+    return sum(_replace(store, table, column, *piece) for span in spans for piece in _pieces(*_reach(column, *span)))
+
+
+def _reach(column: str, first: date, last: date) -> tuple[date, date]:
+    """Return the span of the column's values that rows of these operating days have."""
+    return (first - timedelta(days=6), last) if column == "week_start_day" else (first, last)
+
+
+def _pieces(first: date, last: date) -> Spans:
+    starts = [first + timedelta(days=k) for k in range(0, (last - first).days + 1, _DAYS_AT_ONCE)]
+    return [(s, min(last, s + timedelta(days=_DAYS_AT_ONCE - 1))) for s in starts]
+
+
+def _replace(store: Store, table: Table, column: str, first: date, last: date) -> int:
+    within = {"first": first, "last": last}
+    where = f"{column} BETWEEN $first AND $last"
+    columns, key = ", ".join(table.column_names), ", ".join(table.key)
+    store.con.execute(f"DELETE FROM pub.main.{table.name} WHERE plant = $plant AND {where}", {"plant": store.plant, **within})
+    sql = f"INSERT INTO pub.main.{table.name} SELECT {columns} FROM main.{table.name} WHERE {where} ORDER BY {key}"
+    return int(store.rows(sql, within)[0][0])
+
+
+def _write_differences(store: Store, table: Table) -> int:
+    """Write only rows that are new or changed, and take out those that are gone; returns the rows written."""
+    columns, key = ", ".join(table.column_names), ", ".join(table.key)
+    here = f"SELECT {columns} FROM main.{table.name}"
+    there = f"SELECT {columns} FROM pub.main.{table.name} WHERE plant = {quoted(store.plant)}"
+    match = " AND ".join(f"t.{k} = gone.{k}" for k in table.key)
+    store.con.execute(f"DELETE FROM pub.main.{table.name} t USING ({there} EXCEPT {here}) gone WHERE {match}")
+    return int(store.rows(f"INSERT INTO pub.main.{table.name} SELECT * FROM ({here} EXCEPT {there}) ORDER BY {key}")[0][0])
+
+
+def _check(store: Store, table: Table, spans: Spans | None) -> None:
+    """Refuse to publish rows that are lost, doubled, or whose ratios are not numerator over denominator.
+
+    Columns that may not be null are so by the table's own constraint. Keys and ratios are checked where rows were
+    written, counts in the whole table.
+    """
+    here = store.rows(f"SELECT count(*) FROM main.{table.name}")[0][0]
+    there = store.rows(f"SELECT count(*) FROM pub.main.{table.name} WHERE plant = $p", {"p": store.plant})[0][0]
+    if here != there:
+        raise InternalError(f"published {table.name} has {there} rows of {store.plant}, the store {here}", remedy=_REMEDY)
+    column = day_column(table)
+    where = f"plant = {quoted(store.plant)}"
+    if spans is not None and column is not None:
+        touched = [_reach(column, *s) for s in spans]
+        where += "".join([" AND (FALSE", *(f" OR {column} BETWEEN DATE '{a}' AND DATE '{b}'" for a, b in touched), ")"])
+    key = ", ".join(table.key)
+    doubled = store.rows(f"SELECT count(*) FROM (SELECT 1 FROM pub.main.{table.name} WHERE {where} GROUP BY {key} HAVING count(*) > 1)")[0][
+        0
+    ]
+    if doubled:
+        raise InternalError(f"published {table.name} would hold {doubled} keys more than once", remedy=_REMEDY)
+    if "dose_active_kg_t" in table.column_names:
+        wrong = store.rows(
+            f"SELECT count(*) FROM pub.main.{table.name} WHERE {where} AND dose_active_kg_t IS NOT NULL AND NOT coalesce("
+            f"abs(dose_active_kg_t * dry_solids_t - polymer_active_kg) <= {_RATIO_TOLERANCE} * polymer_active_kg, FALSE)"
+        )[0][0]
+        if wrong:
+            raise InternalError(f"{wrong} rows of {table.name} have a dose that is not active polymer over dry solids", remedy=_REMEDY)
+
+
+def swap(fresh: Path, final: Path) -> None:
+    """Move the finished file into place in one step, on disk before it is seen."""
+    for path in (fresh, fresh.parent):
+        handle = os.open(path, os.O_RDONLY)
+        os.fsync(handle)
+        os.close(handle)
+    fresh.replace(final)

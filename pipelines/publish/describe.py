@@ -1,0 +1,92 @@
+"""Words in the published file: dictionary, comments on every object, macros and views."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import duckdb
+import polars as pl
+
+from pipelines import __version__, packaged
+from pipelines.sqlfiles import create_macros_and_views
+from pipelines.store import connect
+from schemas import TABLES, Table
+from schemas.views import VIEWS
+
+
+def write(database: Path) -> None:
+    """Create macros and views, comment on everything, and write the dictionary, unless these definitions did so already."""
+    con = connect(database)
+    try:
+        made_by = f"Definitions: flocledger {__version__}, {fingerprint()}."
+        if made_by not in _dictionary_comment(con):
+            create_macros_and_views(con)
+            _comments(con)
+            _dictionary(con)
+            words = f"{_head(TABLES['dictionary'])} {made_by}"
+            con.execute(f"COMMENT ON TABLE dictionary IS {_quoted(words)}")
+        con.execute("CHECKPOINT")
+    finally:
+        con.close()
+
+
+def fingerprint() -> str:
+    """Return a hash of everything the words come from: SQL of macros and views, tables, views."""
+    words = "".join(p.read_text(encoding="utf-8") for kind in ("macros", "views") for p in packaged.sql_files(kind))
+    words += "".join(repr(t) for t in [*TABLES.values(), *VIEWS.values()])
+    return hashlib.sha256(words.encode()).hexdigest()[:12]
+
+
+def _dictionary_comment(con: duckdb.DuckDBPyConnection) -> str:
+    found = con.execute("SELECT comment FROM duckdb_tables() WHERE table_name = 'dictionary'").fetchall()
+    return str(found[0][0]) if found else ""
+
+
+def _head(table: Table) -> str:
+    return f"{table.description} Grain: one row per {table.grain}. Source: {table.source}."
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'"
+
+
+def _comments(con: duckdb.DuckDBPyConnection) -> None:
+    con.execute(TABLES["dictionary"].ddl())
+    present = {r[0] for r in con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal").fetchall()}
+    for table in TABLES.values():
+        if table.name in present:
+            for statement in table.comments():
+                con.execute(statement)
+    for view in VIEWS.values():
+        for statement in view.comments(kind="VIEW"):
+            con.execute(statement)
+    for path in packaged.sql_files("macros"):
+        con.execute(f"COMMENT ON {_macro_kind(path)} {path.stem} IS {_quoted(_header(path))}")
+
+
+def _macro_kind(path: Path) -> str:
+    return "MACRO TABLE" if " AS TABLE" in path.read_text(encoding="utf-8") else "MACRO"
+
+
+def _header(path: Path) -> str:
+    """Return the comment lines at the head of a .sql file as one text."""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    head = lines[: next((i for i, line in enumerate(lines) if not line.startswith("--")), len(lines))]
+    return " ".join(line.removeprefix("--").strip() for line in head)
+
+
+def _dictionary(con: duckdb.DuckDBPyConnection) -> None:
+    """Write one row for every column of every published table and view."""
+    sql = "SELECT table_name, column_name, data_type FROM duckdb_columns() WHERE NOT internal"
+    types = {(name, column): kind for name, column, kind in con.execute(sql).fetchall()}
+    rows = [
+        (table.name, column.name, position, types[table.name, column.name], column.unit, column.description, _head(table))
+        for table in [*TABLES.values(), *VIEWS.values()]
+        for position, column in enumerate(table.columns, start=1)
+        if (table.name, column.name) in types
+    ]
+    con.execute("DELETE FROM dictionary")
+    con.register("incoming", pl.DataFrame(rows, schema=TABLES["dictionary"].polars_schema(), orient="row"))
+    con.execute("INSERT INTO dictionary SELECT * FROM incoming ORDER BY table_name, position")
+    con.unregister("incoming")

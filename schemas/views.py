@@ -1,0 +1,59 @@
+"""The views of the published file: columns with unit and description, derived from the tables they show."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from schemas import TABLES
+from schemas.model import Column, Table
+
+# column of the table -> (column of the _us view, unit)
+US = {
+    "feed_volume_m3": ("feed_volume_gal", "US gal"),
+    "feed_volume_all_m3": ("feed_volume_all_gal", "US gal"),
+    "sludge_flow_m3_h": ("sludge_flow_gpm", "US gal/min"),
+    "dry_solids_t": ("dry_short_tons", "short ton"),
+    "dry_solids_held_t": ("dry_short_tons_held", "short ton"),
+    "polymer_active_kg": ("polymer_lb_active", "lb"),
+    "polymer_neat_kg": ("polymer_lb_neat", "lb"),
+    "dose_active_kg_t": ("dose_lb_active_per_dry_ton", "lb/short dry ton"),
+    "dose_neat_kg_t": ("dose_lb_neat_per_dry_ton", "lb/short dry ton"),
+    "pump_dp_kpa": ("pump_dp_psi", "psi"),
+    "pump_head_m": ("pump_head_ft", "ft"),
+    "mixing_dp_kpa": ("mixing_dp_psi", "psi"),
+    "mixing_dp_ref_kpa": ("mixing_dp_ref_psi", "psi"),
+    "energy_kwh_t": ("energy_kwh_per_dry_ton", "kWh/short dry ton"),
+    "wash_water_m3": ("wash_water_gal", "US gal"),
+    "cost_polymer_per_t": ("cost_polymer_per_dry_ton", "currency/short dry ton"),
+    "cost_disposal_per_t": ("cost_disposal_per_dry_ton", "currency/short dry ton"),
+    "cost_power_per_t": ("cost_power_per_dry_ton", "currency/short dry ton"),
+    "cost_water_per_t": ("cost_water_per_dry_ton", "currency/short dry ton"),
+    "cost_recycle_per_t": ("cost_recycle_per_dry_ton", "currency/short dry ton"),
+    "cost_total_per_t": ("cost_total_per_dry_ton", "currency/short dry ton"),
+}
+_LOCAL = "in plant time; the repeated hour in autumn shows twice"
+
+
+def _us(table: Table) -> Table:
+    columns: list[Column] = []
+    for c in table.columns:
+        name, unit = US.get(c.name, (c.name, c.unit))
+        columns.append(replace(c, name=name, unit=unit))
+        if c.name.endswith("_utc"):
+            columns.append(Column(c.name.replace("_utc", "_local"), "text", "-", f"{c.description}, {_LOCAL}"))
+    return replace(table, name=f"{table.name}_us", description=f"{table.description} In US units.", columns=tuple(columns))
+
+
+def _local(table: Table, *names: str) -> Table:
+    first = tuple(Column(n.replace("_utc", "_local"), "text", "-", f"{n.removesuffix('_utc')} {_LOCAL}") for n in names)
+    return replace(table, name=f"{table.name}_local", description=f"{table.description} With plant time.", columns=first + table.columns)
+
+
+VIEWS: dict[str, Table] = {
+    view.name: view
+    for view in (
+        *(_us(TABLES[name]) for name in ("kpi_hour", "kpi_shift", "kpi_day", "kpi_week", "kpi_rolling")),
+        _local(TABLES["minutes"], "minute_utc"),
+        _local(TABLES["flags"], "start_utc", "end_utc"),
+    )
+}
