@@ -59,26 +59,27 @@ def run(home: Home, *, weeks: int = 16, seed: int = 1, nights: int = NIGHTS, tel
     started = clock.stopwatch()
     prepare(home, weeks, seed)
     scratch = home.root / "scratch"
-    tell("inventing three plants", 0, 1)
-    start = generate(scratch, weeks, seed)
+    start = generate(scratch, weeks, seed, tell)
     plant_files = place(home, scratch)
     end = start + timedelta(days=7 * weeks)
     waiting = deliveries(scratch)
     files = 0
     for index, plant_file in enumerate(plant_files):
         tell(f"taking in the first {weeks * 7 - nights} days of {plant_file.plant.id}", index, len(plant_files))
-        files += backfill(home, plant_file, waiting, morning(plant_file, end - timedelta(days=nights)))
+        until = morning(plant_file, end - timedelta(days=nights))
+        files += take_in(home, plant_file.plant.id, due(plant_file.plant.id, waiting, until), until, publish_now=False)
     mornings = [end - timedelta(days=nights - 1 - n) for n in range(nights)]
     for index, day in enumerate(mornings):
         tell(f"nightly runs of the morning of {day}", index, nights)
         for plant_file in plant_files:
-            files += nightly(home, plant_file, waiting, morning(plant_file, day))
+            as_of = morning(plant_file, day)
+            files += take_in(home, plant_file.plant.id, due(plant_file.plant.id, waiting, as_of), as_of, publish_now=True)
     pages = []
     for index, plant_file in enumerate(plant_files):
         tell(f"weekly pages of {plant_file.plant.id}", index, len(plant_files))
         pages += weeklies(home, plant_file, end)
     shutil.rmtree(scratch)
-    runs = len(plant_files) * (1 + nights + WEEKLIES)
+    runs = sum(1 for _ in (home.root / "runs").glob("*/*.json"))
     return Made(home, tuple(p.plant.id for p in plant_files), files, runs, tuple(pages), clock.stopwatch() - started)
 
 
@@ -92,11 +93,11 @@ def prepare(home: Home, weeks: int, seed: int) -> None:
     (home.root / MARKER).write_text(json.dumps({"weeks": weeks, "seed": seed, "invented": True}) + "\n", encoding="utf-8")
 
 
-def generate(scratch: Path, weeks: int, seed: int) -> date:
+def generate(scratch: Path, weeks: int, seed: int, tell: Tell) -> date:
     """Invent the plants' files below `scratch`; return the first day."""
     from sample_data import generate as generator
 
-    generator.generate(scratch, weeks=weeks, seed=seed)
+    generator.generate(scratch, weeks=weeks, seed=seed, progress=lambda text: tell(text, 0, 1))
     return generator.START
 
 
@@ -130,30 +131,35 @@ def morning(plant_file: PlantFile, day: date) -> datetime:
     return datetime.combine(day, MORNING, tzinfo=plant_file.zone).astimezone(UTC)
 
 
-def arrive(home: Home, plant: str, waiting: list[Delivery], until: datetime) -> int:
-    """Move what a plant delivers until an instant from `waiting` into its inbox, with the time of arrival as file time."""
-    due = [d for d in waiting if d.plant == plant and d.arrives_utc <= until]
-    for delivery in due:
-        target = home.inbox(plant) / delivery.path.name
-        shutil.copyfile(delivery.path, target)
-        stamp = delivery.arrives_utc.timestamp()
-        os.utime(target, (stamp, stamp))
-        waiting.remove(delivery)
-    return len(due)
+def due(plant: str, waiting: list[Delivery], until: datetime) -> list[Delivery]:
+    """Take what a plant delivers until an instant off the list; return it in order of arrival."""
+    found = [d for d in waiting if d.plant == plant and d.arrives_utc <= until]
+    waiting[:] = [d for d in waiting if d not in found]
+    return found
 
 
-def backfill(home: Home, plant_file: PlantFile, waiting: list[Delivery], until: datetime) -> int:
-    """Take in all that came until an instant as one run, unpublished; return the number of files."""
-    files = arrive(home, plant_file.plant.id, waiting, until)
-    order.nightly(home, plant_file.plant.id, until, publish_now=False)
-    return files
+def batches(arriving: list[Delivery]) -> list[list[Delivery]]:
+    """Cut deliveries where a file name comes again: two files of one name cannot wait in one inbox. At least one batch."""
+    found: list[list[Delivery]] = [[]]
+    for delivery in arriving:
+        if any(d.path.name == delivery.path.name for d in found[-1]):
+            found.append([])
+        found[-1].append(delivery)
+    return found
 
 
-def nightly(home: Home, plant_file: PlantFile, waiting: list[Delivery], as_of: datetime) -> int:
-    """Run one night of one plant; return the number of files."""
-    files = arrive(home, plant_file.plant.id, waiting, as_of)
-    order.nightly(home, plant_file.plant.id, as_of)
-    return files
+def take_in(home: Home, plant: str, arriving: list[Delivery], as_of: datetime, *, publish_now: bool) -> int:
+    """Put deliveries into the inbox with their time of arrival as file time, and run; return the number of files."""
+    parts = batches(arriving)
+    for index, part in enumerate(parts, 1):
+        for delivery in part:
+            target = home.inbox(plant) / delivery.path.name
+            shutil.copyfile(delivery.path, target)
+            stamp = delivery.arrives_utc.timestamp()
+            os.utime(target, (stamp, stamp))
+        is_last = index == len(parts)
+        order.nightly(home, plant, as_of if is_last else part[-1].arrives_utc, publish_now=publish_now and is_last)
+    return len(arriving)
 
 
 def weeklies(home: Home, plant_file: PlantFile, end: date) -> list[Path]:

@@ -18,7 +18,8 @@ _HEAD = f"  {'file':<{_NAME_WIDE}} {'read':>10} = {'kept':>10} + {'duplicate':>9
 def lines(summary: Summary) -> list[str]:
     """Return the summary as text: receipts per file, reasons, what the steps did, outputs; never more than `MOST_LINES`."""
     found = [f"{summary.plant}: {summary.run} as of {summary.as_of:%Y-%m-%d %H:%M} UTC, {summary.seconds:.1f} s"]
-    found += _receipts(summary.receipts)
+    if summary.run != "weekly":  # it takes no files in
+        found += _receipts(summary.receipts)
     found += [f"  set aside: {reasons}"] if (reasons := _reasons(summary.receipts)) else []
     found += _steps(summary)
     found += [f"  note: {notice.sentence}" for notice in summary.notices[:_MOST_NOTICES]]

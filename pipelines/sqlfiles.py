@@ -12,9 +12,16 @@ if TYPE_CHECKING:
     import duckdb
 
 
+def create_macros(con: duckdb.DuckDBPyConnection) -> None:
+    """Create all macros."""
+    for path in ordered(packaged.sql_files("macros")):
+        con.execute(path.read_text(encoding="utf-8"))
+
+
 def create_macros_and_views(con: duckdb.DuckDBPyConnection) -> None:
     """Create all macros and views; the tables the views read must exist."""
-    for path in ordered(packaged.sql_files("macros")) + ordered(packaged.sql_files("views")):
+    create_macros(con)
+    for path in ordered(packaged.sql_files("views")):
         con.execute(path.read_text(encoding="utf-8"))
 
 

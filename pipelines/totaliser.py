@@ -31,9 +31,9 @@ def increments(
         rolled = np.zeros(len(values), dtype=bool)
         if cap is not None:
             wrapped = values + cap - before
-            rolled = falls & (before > NEAR_CAP * cap) & (values < NEAR_ZERO * cap) & (wrapped <= most)
+            rolled = falls & (before > NEAR_CAP * cap) & (values >= 0) & (values < NEAR_ZERO * cap) & (wrapped <= most)
             out = np.where(rolled, wrapped, out)
-        reset = falls & ~rolled & (values <= most)
+        reset = falls & ~rolled & (values >= 0) & (values <= most)  # no register reads below zero
         impossible = (falls & ~rolled & ~reset) | (step > most)
     out = np.where(reset, values, out)
     out = np.where(impossible, np.nan, out)

@@ -178,13 +178,18 @@ def _brenholm(plant: PlantScenario, ax: Axis, truths: list[Truth]) -> list[Fault
     return out
 
 
-def touched_days(made: list[Fault], plant: PlantScenario) -> set[tuple[str, Any]]:
-    """Return (line, operating day) of every day a fault can change; faults of whole files touch both lines and the day before."""
-    zone, out = ZoneInfo(plant.zone), set()
+def touched_days(made: list[Fault], plant: PlantScenario) -> dict[tuple[str, Any], bool]:
+    """Return (line, operating day) of every day a fault can change -> whether a careful reader can undo all of them.
+
+    Faults of whole files touch every line, on the operating days at both ends of the file.
+    """
+    zone = ZoneInfo(plant.zone)
+    out: dict[tuple[str, Any], bool] = {}
     for f in made:
-        for at in (f.start_utc, f.end_utc):
+        for at in (f.start_utc, f.end_utc - timedelta(minutes=1)):
             local = (at.astimezone(zone) - timedelta(hours=plant.day_start_h)).date()
             for line in plant.lines:
                 if not f.line or f.line == line.line:
-                    out.add((line.line, local))
+                    key = (line.line, local)
+                    out[key] = out.get(key, True) and f.handled == "yes"
     return out

@@ -80,9 +80,12 @@ def _write(out: Path, plant: PlantScenario, files: list[exports.File]) -> None:
             rows.writerow((relative, lands.astimezone(zone).isoformat(), lands.isoformat()))
 
 
-def _write_truth(out: Path, ax: object, truths: list, days: dict, made: list, touched: set) -> None:  # type: ignore[type-arg]
+def _write_truth(out: Path, ax: object, truths: list, days: dict, made: list, touched: dict) -> None:  # type: ignore[type-arg]
     out.mkdir(parents=True, exist_ok=True)
-    rows = [{**row, "has_planted_fault": (row["line"], row["operating_day"]) in touched} for line in days.values() for row in line]
+    rows = []
+    for row in (row for line in days.values() for row in line):
+        key = (row["line"], row["operating_day"])
+        rows.append({**row, "has_planted_fault": key in touched, "has_handled_fault_only": touched.get(key, False)})
     pl.DataFrame(rows, infer_schema_length=None).write_parquet(out / "day.parquet")
     pl.concat([truth.minutes(ax, t) for t in truths]).write_parquet(out / "minute.parquet")  # type: ignore[arg-type]
     schema = ("plant", "line", "kind", "start_utc", "end_utc", "label", "effect", "handled")

@@ -12,6 +12,7 @@ TABLE = Table(
     key=("plant", "line", "period_start_utc"),
     step="compute",
     source="formulas after trade textbooks, from memory; see the header of sql/tables/kpi_hour.sql",
+    parquet_by="period_start_utc",
     columns=(
         Column("plant", "text", "-", "plant id", nullable=False),
         Column("line", "text", "-", "line id", nullable=False),

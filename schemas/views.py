@@ -31,6 +31,21 @@ US = {
     "cost_recycle_per_t": ("cost_recycle_per_dry_ton", "currency/short dry ton"),
     "cost_total_per_t": ("cost_total_per_dry_ton", "currency/short dry ton"),
 }
+# column of minutes -> (column of minutes_us, unit); columns of other roles stay as they are, their unit in the name
+US_MINUTES = {
+    "sludge_flow_m3_h": ("sludge_flow_gpm", "US gal/min"),
+    "polymer_neat_flow_m3_h": ("polymer_neat_flow_gph", "US gal/h"),
+    "polymer_solution_flow_m3_h": ("polymer_solution_flow_gpm", "US gal/min"),
+    "dilution_water_flow_m3_h": ("dilution_water_flow_gpm", "US gal/min"),
+    "wash_water_flow_m3_h": ("wash_water_flow_gpm", "US gal/min"),
+    "seal_water_flow_m3_h": ("seal_water_flow_gpm", "US gal/min"),
+    "pump_suction_pressure_kpa": ("pump_suction_pressure_psi", "psi"),
+    "pump_discharge_pressure_kpa": ("pump_discharge_pressure_psi", "psi"),
+    "mixing_upstream_pressure_kpa": ("mixing_upstream_pressure_psi", "psi"),
+    "mixing_downstream_pressure_kpa": ("mixing_downstream_pressure_psi", "psi"),
+    "sludge_total_m3": ("sludge_total_gal", "US gal"),
+    "polymer_total_m3": ("polymer_total_gal", "US gal"),
+}
 _LOCAL = "in plant time; the repeated hour in autumn shows twice"
 
 
@@ -49,11 +64,19 @@ def _local(table: Table, *names: str) -> Table:
     return replace(table, name=f"{table.name}_local", description=f"{table.description} With plant time.", columns=first + table.columns)
 
 
+def _minutes_us(table: Table) -> Table:
+    """Return minutes_local with the columns named in US_MINUTES in US units."""
+    named = {c.name: US_MINUTES.get(c.name, (c.name, c.unit)) for c in table.columns}
+    columns = tuple(replace(c, name=named[c.name][0], unit=named[c.name][1]) for c in table.columns)
+    return replace(table, name="minutes_us", description=f"{table.description} In US units.", columns=columns)
+
+
 VIEWS: dict[str, Table] = {
     view.name: view
     for view in (
         *(_us(TABLES[name]) for name in ("kpi_hour", "kpi_shift", "kpi_day", "kpi_week", "kpi_rolling")),
         _local(TABLES["minutes"], "minute_utc"),
+        _minutes_us(_local(TABLES["minutes"], "minute_utc")),
         _local(TABLES["flags"], "start_utc", "end_utc"),
     )
 }

@@ -1,71 +1,139 @@
-"""Lab results into the store: revisions with history, and sets that contradict themselves kept out of KPIs."""
+"""Lab results into the store: duplicates, revisions with history, and sets that contradict themselves kept out of KPIs.
+
+The result that stands is the one the lab reported last; where the sheet does not say when, the one received last. A
+result equal to the standing one is a duplicate; a stated later time of report then moves the standing one's time on, and
+one equal to an older version (value and stated time of report) changes nothing: so the order of receipt does not matter
+wherever the lab says when it reported.
+"""
 
 from __future__ import annotations
 
+from datetime import date
+from statistics import fmean
 from typing import Any
 
 import polars as pl
 
+from pipelines.check import guard
+from pipelines.check.lab import Result
+from pipelines.check.versions import Outcome
 from pipelines.store import Store
 from schemas import TABLES
 
 INCONSISTENT = "inconsistent sample set"
-_COMPARED = ("value", "qualifier", "line", "point", "from_utc", "to_utc")
+SUPERSEDED = "superseded by a later revision"
+_COMPARED = ("value", "qualifier", "detection_limit", "line", "point", "from_utc", "to_utc")
+_Key = tuple[str, str]
+_PCT_TO_MG_L = 1e4  # at SG 1
 
 
-def merge(store: Store, found: list[dict[str, Any]], load_id: str) -> list[dict[str, Any]]:
-    """Write the results of one load; returns those that say what is known already (duplicates)."""
-    duplicates, fresh = [], []
-    for row in found:
-        latest = store.frame(
-            "SELECT * FROM lab_results WHERE sample_id = $s AND analyte = $a", s=row["sample_id"], a=row["analyte"]
-        ).to_dicts()
-        if latest and all(latest[0][c] == row[c] for c in _COMPARED):
-            duplicates.append(row)
-        else:
-            fresh.append(row)
-    for row in fresh:
-        _revise(
-            store,
-            {
-                **{k: v for k, v in row.items() if k != "lines"},
-                "plant": store.plant,
-                "load_id": load_id,
-                "is_used": True,
-                "unused_reason": None,
-                "revision": 1,
-            },
-        )
-    _judge_sets(store, {(r["line"], r["operating_day"]) for r in fresh})
-    return duplicates
+def merge(store: Store, samples: list[Result], load_id: str) -> tuple[Outcome, set[date]]:
+    """Write the results of one load; returns what became of its values, and the operating days of results that changed."""
+    history = _history(store, {s["sample_id"] for s in samples})
+    touched: dict[_Key, list[dict[str, Any]]] = {}
+    days: set[date] = set()
+    confirmed: set[date] = set()
+    duplicate_lines: list[int] = []
+    for sample in samples:
+        key = (sample["sample_id"], sample["analyte"])
+        versions = history.get(key, [])
+        repeated = _repeated(sample, versions)
+        if repeated is not None:
+            duplicate_lines += sample["lines"]
+            if repeated is versions[-1] and sample["is_reported"] and sample["reported_utc"] > repeated["reported_utc"]:
+                repeated["reported_utc"] = sample["reported_utc"]
+                touched[key] = versions
+                confirmed.add(repeated["operating_day"])
+            continue
+        days |= {v["operating_day"] for v in versions} | {sample["operating_day"]}
+        touched[key] = _with(versions, _as_version(store, sample, load_id))
+    _write(store, touched)
+    _judge_sets(store, days | confirmed)
+    counted = sum(len(s["lines"]) for s in samples)
+    lines = pl.DataFrame({"line_no": duplicate_lines}, schema={"line_no": pl.UInt32}).with_columns(is_mark=False, is_duplicate=True)
+    return Outcome(counted - len(duplicate_lines), len(duplicate_lines), lines), days
 
 
-def _revise(store: Store, row: dict[str, Any]) -> None:
-    """Add a version; the latest reported one (of equals the one received later) is the result."""
+def _history(store: Store, sample_ids: set[str]) -> dict[_Key, list[dict[str, Any]]]:
+    """Return all versions of the results of some samples, in order of report (then receipt), with `is_reported`."""
+    if not sample_ids:
+        return {}
+    rows = store.frame(
+        "SELECT h.*, h.reported_utc <> l.received_utc AS is_reported FROM lab_results_history h JOIN loads l USING (load_id) "
+        "WHERE list_contains($ids, h.sample_id) ORDER BY h.revision",
+        ids=sorted(sample_ids),
+    )
+    found: dict[_Key, list[dict[str, Any]]] = {}
+    for row in rows.to_dicts():
+        found.setdefault((row["sample_id"], row["analyte"]), []).append(row)
+    return found
+
+
+def _repeated(sample: Result, versions: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """Return the known version that a result repeats, or None."""
+    equal = [v for v in versions if all(v[c] == sample[c] for c in _COMPARED)]
+    if equal and equal[-1] is versions[-1]:
+        return equal[-1]
+    return next((v for v in equal if sample["is_reported"] and v["reported_utc"] == sample["reported_utc"]), None)
+
+
+def _as_version(store: Store, sample: Result, load_id: str) -> dict[str, Any]:
+    return {**sample, "plant": store.plant, "load_id": load_id, "is_used": True, "unused_reason": None, "revision": 1}
+
+
+def _with(versions: list[dict[str, Any]], new: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the versions with a new one, in order of report; of equals the one received later comes last."""
+    ordered = sorted([*versions, new], key=lambda v: v["reported_utc"])
+    for number, version in enumerate(ordered, start=1):
+        version["revision"] = number
+    return ordered
+
+
+def _write(store: Store, touched: dict[_Key, list[dict[str, Any]]]) -> None:
+    if not touched:
+        return
     schema = TABLES["lab_results_history"].polars_schema()
-    store.upsert("lab_results_history", pl.DataFrame([{k: row.get(k) for k in schema}], schema=schema))
-    versions = store.frame(
-        "SELECT h.*, l.received_seq FROM lab_results_history h LEFT JOIN loads l USING (load_id) WHERE sample_id = $s AND analyte = $a ORDER BY reported_utc, received_seq NULLS LAST",
-        s=row["sample_id"],
-        a=row["analyte"],
-    ).drop("received_seq")
-    numbered = versions.with_columns(revision=pl.int_range(1, pl.len() + 1, dtype=pl.Int32))
-    store.upsert("lab_results_history", numbered)
-    store.upsert("lab_results", numbered.tail(1))
+    history, latest = [], []
+    for versions in touched.values():
+        for version in versions[:-1]:
+            version |= {"is_used": False, "unused_reason": SUPERSEDED}
+        versions[-1] |= {"is_used": True, "unused_reason": None}
+        history += [{name: v[name] for name in schema} for v in versions]
+        latest.append({name: versions[-1][name] for name in schema})
+    guard.upsert(store, "lab_results_history", pl.DataFrame(history, schema=schema))
+    guard.upsert(store, "lab_results", pl.DataFrame(latest, schema=schema))
 
 
-def _judge_sets(store: Store, sets: set[tuple[str, Any]]) -> None:
-    """Mark results of a line and day unused when they cannot be true together: filtrate above feed, cake below feed."""
-    for line, day in sorted(sets):
-        means = dict(
-            store.rows(
-                "SELECT point || ' ' || analyte, avg(value) FROM lab_results WHERE line = $line AND operating_day = $day AND analyte IN ('ts', 'tss') GROUP BY 1",
-                {"line": line, "day": day},
-            )
-        )
-        feed, cake, filtrate = means.get("feed ts"), means.get("cake ts"), means.get("filtrate tss")
-        wrong = feed is not None and ((filtrate is not None and filtrate / 1e4 >= feed) or (cake is not None and cake <= feed))
-        store.con.execute(
-            "UPDATE lab_results SET is_used = $used, unused_reason = CASE WHEN $used THEN NULL ELSE $why END WHERE line = $line AND operating_day = $day",
-            {"used": not wrong, "why": INCONSISTENT, "line": line, "day": day},
-        )
+def _judge_sets(store: Store, days: set[date]) -> None:
+    """Keep results out of use when those of a line and day cannot be true together, and take them back when they can.
+
+    Filtrate TSS at or above feed TS, or cake below feed: which of them is wrong is not known, so none is used. Judged on
+    the means of the day; polymer solution strength is no part of the set.
+    """
+    if not days:
+        return
+    rows = store.frame("SELECT * FROM lab_results WHERE list_contains($days, operating_day) ORDER BY sample_id, analyte", days=sorted(days))
+    sets: dict[tuple[str, date], list[dict[str, Any]]] = {}
+    for row in rows.to_dicts():
+        if row["point"] != "polymer solution":
+            sets.setdefault((row["line"], row["operating_day"]), []).append(row)
+    changed = []
+    for members in sets.values():
+        verdict = INCONSISTENT if _contradicts_itself(members) else None
+        changed += [{**m, "is_used": verdict is None, "unused_reason": verdict} for m in members if m["unused_reason"] != verdict]
+    frame = pl.DataFrame(changed, schema=TABLES["lab_results"].polars_schema())
+    guard.upsert(store, "lab_results", frame)
+    guard.upsert(store, "lab_results_history", frame)
+
+
+def _contradicts_itself(members: list[dict[str, Any]]) -> bool:
+    feed = _mean(members, "feed", "ts")
+    cake, filtrate = _mean(members, "cake", "ts"), _mean(members, "filtrate", "tss")
+    if feed is None:
+        return False
+    return (filtrate is not None and filtrate >= feed * _PCT_TO_MG_L) or (cake is not None and cake < feed)
+
+
+def _mean(members: list[dict[str, Any]], point: str, analyte: str) -> float | None:
+    numbers = [m["value"] for m in members if m["point"] == point and m["analyte"] == analyte]
+    return fmean(numbers) if numbers else None

@@ -1,173 +1,155 @@
-"""Text to values: unit, scaling, states, quality words and ranges, each failure with its reason."""
+"""Text to values: signal, number, state, unit, quality; what fails goes to `ranges` for its reason.
+
+The plain case is decided column by column on numbers as written; only values that some rule might object to
+are looked at rule by rule.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
+from itertools import pairwise
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
-from pipelines import units
-from pipelines.check.quality import code_of
-from pipelines.plantfile import FAR_FUTURE, Layout, PlantFile, Signal
+from pipelines.check import quality, ranges, sorting
+from pipelines.check.signals import NO_SIGNAL, Signals, micros, state_of
+from pipelines.plantfile import Layout
 from schemas.vocabulary import BAD
 
-RANGE_MARGIN = 0.01  # of the span: a transmitter reads a little past its ends (common practice, no source)
-FUTURE_MARGIN = timedelta(days=1)  # clocks of loggers run ahead; a stamp a day ahead of receipt is wrong
-FAILURE_MA = (3.6, 21.0)  # below and above: transmitter failure (NE 43 signal levels)
-_LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
+FUTURE_MARGIN = timedelta(days=1)  # clocks of loggers run ahead; a stamp later than this after receipt is wrong
+# Refused for one of these, a value has a time and a tag that can be trusted: it leaves a bad reading behind.
+LEAVES_A_MARK = (
+    "unknown quality word", "unknown state word", "text in number", "transmitter failure level",
+    "value outside physical range", "value outside transmitter range",
+)  # fmt: skip
+_NULL_TIME = np.iinfo(np.int64).min
 
 
 @dataclass(frozen=True)
-class Rules:
-    """What the plant file says of its signals, as columns to gather from by signal number."""
+class Typed:
+    """`readings`: line_no, tag (Enum), time_utc, value [SI], quality, is_mark, in (tag, time, line) order.
 
-    signals: tuple[Signal, ...]
-    table: pl.DataFrame  # factor, offset, low, high, physical_low, physical_high, is_state, is_ma; one row a signal
-    since: tuple[datetime, ...]
-    until: tuple[datetime, ...]
-
-    @classmethod
-    def of(cls, plant_file: PlantFile) -> Rules:
-        """Read the rules of all signals."""
-        signals = plant_file.signals
-        rows = [_limits(s) for s in signals]
-        return cls(
-            signals,
-            pl.DataFrame(rows),
-            tuple(plant_file.instant(s.since, _LONG_AGO) for s in signals),
-            tuple(plant_file.instant(s.until, FAR_FUTURE) for s in signals),
-        )
-
-    def number_signals(self, frame: pl.DataFrame) -> pl.Series:
-        """Return the number of the signal each row (tag, time_utc) belongs to; null when there is none."""
-        tags = list(dict.fromkeys(s.tag for s in self.signals))
-        code = frame["tag"].cast(pl.Enum(tags), strict=False).to_physical()
-        first = {tag: i for i, tag in reversed(list(enumerate(s.tag for s in self.signals)))}
-        number = pl.Series("signal", [first[t] for t in tags], dtype=pl.UInt32).gather(code.cast(pl.UInt32))
-        dated = {s.tag for s, a, b in zip(self.signals, self.since, self.until, strict=True) if a != _LONG_AGO or b != FAR_FUTURE}
-        if not dated:
-            return number
-        choice = pl.when(pl.col("tag").is_in(dated)).then(pl.lit(None, dtype=pl.UInt32)).otherwise("signal")
-        for i, signal in enumerate(self.signals):
-            if signal.tag in dated:
-                inside = (pl.col("tag") == signal.tag) & (pl.col("time_utc") >= self.since[i]) & (pl.col("time_utc") < self.until[i])
-                choice = pl.when(inside).then(pl.lit(i, dtype=pl.UInt32)).otherwise(choice)
-        return frame.select("tag", "time_utc").with_columns(signal=number).select(choice.alias("signal"))["signal"]
-
-
-def _limits(signal: Signal) -> dict[str, float | bool]:
-    """Return one signal's affine map from file text to SI and its limits in SI."""
-    u = units.unit(signal.unit)
-    slope, base = 1.0, 0.0
-    if signal.scaling is not None:
-        (r0, r1), (v0, v1) = signal.scaling.raw, signal.scaling.reads
-        slope = (v1 - v0) / (r1 - r0)
-        base = v0 - slope * r0
-    role = signal.meaning
-    low, high = role.physical
-    if signal.range is not None and role.kind == "analog":
-        margin = RANGE_MARGIN * (signal.range[1] - signal.range[0])
-        low, high = u.factor * (signal.range[0] - margin) + u.offset, u.factor * (signal.range[1] + margin) + u.offset
-    return {
-        "factor": slope * u.factor,
-        "offset": base * u.factor + u.offset,
-        "low": low,
-        "high": high,
-        "physical_low": role.physical[0],
-        "physical_high": role.physical[1],
-        "is_state": role.kind == "state",
-        "is_ma": signal.scaling is not None and 3.9 <= signal.scaling.raw[0] <= 4.1 and 19.9 <= signal.scaling.raw[1] <= 20.1,
-    }
-
-
-def typed(values: pl.DataFrame, rules: Rules, layout: Layout, received_utc: datetime) -> pl.DataFrame:
-    """Return line_no, time_utc, tag, signal, value [SI], quality, reason, detail; reason null where the value is fit for use.
-
-    `values` is the frame of a Chunk. Bad-quality values are fit for use as what they are: bad readings without value.
+    A mark is the bad reading that a value set aside leaves at its time. `failed`: line_no, time_utc, name, reason, detail.
     """
-    signal = rules.number_signals(values)
-    columns = rules.table.select(pl.all().gather(signal)) if len(signal) else rules.table.head(0)
-    frame = values.hstack([signal.alias("signal"), *columns.get_columns()])
-    frame = frame.with_columns(number=_number(layout).cast(pl.Float64, strict=False), quality=_quality(values["quality_text"], layout))
-    frame = _with_states(frame, rules)
-    frame = frame.with_columns(value=pl.col("number") * pl.col("factor") + pl.col("offset"))
-    frame = frame.with_columns(reason=_reason(received_utc))
-    detail = _detail() if frame["reason"].null_count() < frame.height else pl.lit(None, dtype=pl.String)
-    keeps = pl.col("reason").is_null() & (pl.col("quality") != BAD)
-    return frame.select(
-        "line_no",
-        "time_utc",
-        "tag",
-        "signal",
-        value=pl.when(keeps).then("value"),
-        quality=pl.when(pl.col("reason").is_null()).then("quality").otherwise(pl.lit(BAD, dtype=pl.UInt8)),
-        reason="reason",
-        detail=detail,
+
+    readings: pl.DataFrame
+    failed: pl.DataFrame
+
+
+def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
+    """Return what the values of a Chunk say, and which of them cannot be used and why."""
+    tag = values["tag"].cast(signals.kind, strict=False)
+    number = values.select(_number(layout).cast(pl.Float64, strict=False).alias("number"))["number"]
+    coded = quality.codes(values["quality_text"], layout)
+    latest_us = micros(received_utc + FUTURE_MARGIN)
+
+    code = tag.to_physical().fill_null(len(signals.tags)).to_numpy()
+    order = np.argsort(code.astype(np.uint16) if len(signals.tags) < 2**16 else code, kind="stable")
+    times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
+    signal = _signal_numbers(code[order], times, signals)
+    plain = _plain(number.to_numpy()[order], times, signal, coded.to_numpy()[order], signals, latest_us)
+    if values["time_reason"].null_count() < values.height:
+        plain &= values["time_reason"].is_null().to_numpy()[order]
+
+    chosen = order[plain]
+    rows = values.select("line_no", "time_utc").with_columns(tag=tag, number=number, quality=coded)
+    readings = _scaled(rows[pl.Series(chosen)] if len(chosen) else rows.head(0), signal[plain], signals)
+    if len(chosen) == len(order):
+        return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED)
+    doubtful = pl.Series(order[~plain])
+    judged = _judged(
+        rows.hstack(values.select("text", "quality_text", "time_reason", name="tag"))[doubtful], signal[~plain], signals, layout, latest_us
     )
+    failed = judged.filter(pl.col("reason").is_not_null()).select(ranges.NOTHING_FAILED.columns).sort("line_no", maintain_order=True)
+    usable = judged.filter(pl.col("reason").is_null() | pl.col("reason").is_in(LEAVES_A_MARK)).select(readings.columns)
+    return Typed(sorting.in_order(pl.concat([readings, usable])), failed)
 
 
 def _number(layout: Layout) -> pl.Expr:
+    """Return the text of a value as polars reads numbers; null for a declared fill value or a point where a comma is declared."""
     text = pl.col("text")
+    if layout.fill_values:
+        text = pl.when(text.is_in(list(layout.fill_values))).then(None).otherwise(text)
     if layout.thousands:
         text = text.str.replace_all(layout.thousands, "", literal=True)
-    return text.str.replace(",", ".", literal=True) if layout.decimal == "," else text
+    if layout.decimal == ",":
+        text = pl.when(text.str.contains(".", literal=True)).then(None).otherwise(text.str.replace(",", ".", literal=True))
+    return text
 
 
-def _quality(texts: pl.Series, layout: Layout) -> pl.Series:
-    """Return quality codes; null for a word that means nothing known."""
-    if texts.null_count() == len(texts):
-        return pl.Series("quality", [0], dtype=pl.UInt8).new_from_index(0, len(texts))
-    words = texts.unique().to_list()
-    codes = {w: (0 if w is None or w == "" else code_of(w, layout.quality_words)) for w in words}
-    if set(codes.values()) == {0}:
-        return pl.Series("quality", [0], dtype=pl.UInt8).new_from_index(0, len(texts))
-    return texts.replace_strict(list(codes), list(codes.values()), return_dtype=pl.UInt8).alias("quality")
+def _signal_numbers(code: NDArray[np.uint32], times: NDArray[np.int64], signals: Signals) -> NDArray[np.int32]:
+    """Return the signal number of each row; rows of a tag stand together."""
+    starts = np.concatenate(([0], np.flatnonzero(np.diff(code)) + 1, [len(code)])) if len(code) else np.zeros(1, dtype=np.int64)
+    out = np.full(len(code), NO_SIGNAL, dtype=np.int32)
+    for first, end in pairwise(starts):
+        tag = int(code[first])
+        if tag < len(signals.tags):
+            out[first:end] = signals.spans[tag][0][2] if signals.is_undated(tag) else signals.number(tag, times[first:end])
+    return out
 
 
-def _with_states(frame: pl.DataFrame, rules: Rules) -> pl.DataFrame:
-    """Give state words their 1 or 0; words of no meaning stay null."""
-    words = frame.filter(pl.col("is_state") & pl.col("number").is_null()).select("signal", "text").unique()
+def _plain(
+    number: NDArray[np.float64],
+    times: NDArray[np.int64],
+    signal: NDArray[np.int32],
+    coded: NDArray[np.uint8],
+    signals: Signals,
+    latest_us: int,
+) -> NDArray[np.bool_]:
+    """Tell which rows no rule can object to."""
+    sizes, which = _runs(signal)
+    low = np.repeat(np.append(signals.table["plain_low"].to_numpy(), np.inf)[which], sizes)
+    high = np.repeat(np.append(signals.table["plain_high"].to_numpy(), -np.inf)[which], sizes)
+    with np.errstate(invalid="ignore"):
+        plain: NDArray[np.bool_] = (number >= low) & (number <= high) & (times != _NULL_TIME) & (times <= latest_us)
+        return plain & (coded < BAD)
+
+
+def _runs(signal: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+    """Return (length, signal number) of each run of equal signal numbers."""
+    if not len(signal):
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int32)
+    starts = np.concatenate(([0], np.flatnonzero(np.diff(signal)) + 1))
+    return np.diff(np.append(starts, len(signal))), signal[starts]
+
+
+def _scaled(rows: pl.DataFrame, signal: NDArray[np.int32], signals: Signals) -> pl.DataFrame:
+    sizes, which = _runs(signal)
+    factor = np.repeat(signals.table["factor"].to_numpy()[which], sizes)
+    offset = np.repeat(signals.table["offset"].to_numpy()[which], sizes)
+    value = pl.Series("value", rows["number"].to_numpy() * factor + offset)
+    return rows.select("line_no", "tag", "time_utc", value, "quality", is_mark=pl.lit(False))
+
+
+def _judged(doubtful: pl.DataFrame, signal: NDArray[np.int32], signals: Signals, layout: Layout, latest_us: int) -> pl.DataFrame:
+    """Return line_no, tag, time_utc, value, quality, is_mark, name, reason, detail of values looked at rule by rule."""
+    number = pl.Series("signal", signal)
+    known = pl.DataFrame({"signal": number}).select(pl.when(pl.col("signal") != NO_SIGNAL).then("signal").cast(pl.UInt32))["signal"]
+    frame = doubtful.with_columns(known).hstack(signals.table.select(pl.all().gather(known)))
+    blank = pl.col("text").fill_null("").is_in(["", *layout.fill_values])
+    # a record that says "no value" is a bad reading: known, nothing to use, and nothing is held across it
+    frame = frame.with_columns(
+        quality=pl.when(blank & pl.col("quality").is_not_null()).then(pl.lit(BAD, dtype=pl.UInt8)).otherwise("quality")
+    )
+    frame = _with_states(frame, signals).with_columns(value=pl.col("number") * pl.col("factor") + pl.col("offset"))
+    frame = frame.with_columns(reason=ranges.reason(latest_us)).with_columns(detail=ranges.detail())
+    fit = pl.col("reason").is_null() & (pl.col("quality") != BAD)
+    return frame.with_columns(
+        value=pl.when(fit).then("value"),
+        quality=pl.when(pl.col("reason").is_null()).then("quality").otherwise(pl.lit(BAD, dtype=pl.UInt8)),
+        is_mark=pl.col("reason").is_not_null(),
+    )
+
+
+def _with_states(frame: pl.DataFrame, signals: Signals) -> pl.DataFrame:
+    """Give the words of state signals their 1, 0 or share; what means nothing becomes null."""
+    words = frame.filter("is_state").select("signal", "text", "number").unique()
     if words.height == 0:
         return frame
-    meant = [_state(text, rules.signals[number]) for number, text in words.iter_rows()]
-    known = words.with_columns(state=pl.Series(meant, dtype=pl.Float64))
+    meant = [state_of(text or "", number, signals.all[which]) for which, text, number in words.iter_rows()]
+    known = words.select("signal", "text", state=pl.Series(meant, dtype=pl.Float64))
     joined = frame.join(known, on=["signal", "text"], how="left", maintain_order="left", nulls_equal=True)
-    return joined.with_columns(number=pl.coalesce("number", "state")).drop("state")
-
-
-def _state(text: str, signal: Signal) -> float | None:
-    folded = "".join((text or "").split()).lower()
-    if folded in {"".join(w.split()).lower() for w in signal.on_words}:
-        return 1.0
-    return 0.0 if folded in {"".join(w.split()).lower() for w in signal.off_words} else None
-
-
-def _reason(received_utc: datetime) -> pl.Expr:
-    """Return the primary reason by the precedence of the closed list, or null."""
-    c = pl.col
-    usable = c("quality") != BAD
-    state = c("is_state")
-    outside = (c("value") < c("low")) | (c("value") > c("high"))
-    physical = ~c("value").is_finite() | (c("value") < c("physical_low")) | (c("value") > c("physical_high"))
-    failed = c("is_ma") & ((c("number") < FAILURE_MA[0]) | (c("number") > FAILURE_MA[1]))
-    return (
-        pl.when(c("time_reason").is_not_null()).then("time_reason")
-        .when(c("time_utc") > received_utc + FUTURE_MARGIN).then(pl.lit("time in the future"))
-        .when(c("signal").is_null()).then(pl.lit("unknown tag"))
-        .when(c("quality").is_null()).then(pl.lit("unknown quality word"))
-        .when(usable & state & (c("number").is_null() | (c("number") < 0) | (c("number") > 1))).then(pl.lit("unknown state word"))
-        .when(usable & c("number").is_null()).then(pl.lit("text in number"))
-        .when(usable & failed).then(pl.lit("transmitter failure level"))
-        .when(usable & physical).then(pl.lit("value outside physical range"))
-        .when(usable & outside).then(pl.lit("value outside transmitter range"))
-    )  # fmt: skip
-
-
-def _detail() -> pl.Expr:
-    c = pl.col
-    return (
-        pl.when(c("reason") == "unknown quality word").then(pl.format("{}: quality {}", "tag", c("quality_text").fill_null("")))
-        .when(c("reason").str.starts_with("value outside")).then(pl.format("{}: {} is not within {} to {} (SI)", "tag", "text", c("low").round(3), c("high").round(3)))
-        .when(c("reason").is_not_null()).then(pl.format("{}: {}", c("tag").fill_null(""), c("text").fill_null("")))
-    )  # fmt: skip
+    return joined.with_columns(number=pl.when("is_state").then("state").otherwise("number")).drop("state")

@@ -1,145 +1,169 @@
-"""Same tag, same time, again: duplicates are counted, conflicts resolved by the stated rule, both kept.
+"""Same tag, same time, again: duplicates are counted, conflicts resolved by the stated rule, both versions kept.
 
-Equal value and quality: a duplicate. Else the better quality wins; at equal quality the one received later.
-A later line of one file counts as received later.
+Equal value and quality: a duplicate. Else the better quality wins; at equal quality the one received later. A later
+line of one file counts as received later. All of it in columns, and nothing at all where nothing overlaps.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import polars as pl
 
+from pipelines.check import guard, sorting
 from pipelines.store import Store
 from schemas import TABLES
 
-_KEY = ("tag", "time_utc")
+_KEY = ["tag", "time_utc"]
+_KEPT = ["line_no", "is_mark", "is_duplicate"]
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of the readings of a chunk: `duplicate_lines` has line_no and is_marker of duplicates."""
+    """What became of readings: `lines` has line_no, is_mark, is_duplicate; None when none is a duplicate or mark."""
 
     kept: int
-    duplicates: pl.DataFrame
+    duplicates: int
+    lines: pl.DataFrame | None
 
 
-def merge(store: Store, incoming: pl.DataFrame, load_id: str) -> Outcome:
-    """Write readings (line_no, tag, time_utc, value, quality, is_marker; in file order) into the store.
+def merge(store: Store, ordered: pl.DataFrame, load_id: str) -> Outcome:
+    """Write readings (line_no, tag, time_utc, value, quality, is_mark; in tag, time, line order) of a load into the store.
 
-    Markers are the bad readings that set-aside values leave behind; they compete like any reading but are not counted.
+    Marks (bad readings that values set aside leave behind) compete like any reading but are not counted.
     """
-    ordered = _ordered(incoming)
-    contested = _contested(store, ordered)
-    if contested is None:
+    held = _held(store, ordered)
+    again = (ordered["tag"] == ordered["tag"].shift(-1)) & (ordered["time_utc"] == ordered["time_utc"].shift(-1))
+    if held is None and not again.any():
         _append(store, ordered, load_id)
-        return Outcome(ordered.height - int(ordered["is_marker"].sum()), ordered.head(0).select("line_no", "is_marker"))
-    keys, existing = contested
-    free = ordered.join(keys, on=_KEY, how="anti", maintain_order="left")
-    _append(store, free, load_id)
-    rivals = ordered.join(keys, on=_KEY, how="semi", maintain_order="left")
-    duplicates = _resolve(store, rivals, existing, load_id)
-    kept = ordered.height - int(ordered["is_marker"].sum()) - int((~duplicates["is_marker"]).sum())
-    return Outcome(kept, duplicates)
+        marks = int(ordered["is_mark"].sum())
+        return Outcome(ordered.height - marks, 0, ordered.select("line_no", "is_mark", is_duplicate=pl.lit(False)) if marks else None)
+    rivals = _with_holders(ordered, held, load_id)
+    settled = _settled(rivals)
+    _write(store, settled, load_id)
+    lines = settled.filter("is_incoming").select(_KEPT)
+    counted = lines.filter(~pl.col("is_mark"))
+    duplicates = int(counted["is_duplicate"].sum())
+    return Outcome(counted.height - duplicates, duplicates, lines)
 
 
-def _ordered(incoming: pl.DataFrame) -> pl.DataFrame:
-    return incoming.sort("tag", "time_utc", "line_no", maintain_order=True)
-
-
-def _contested(store: Store, ordered: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame] | None:
-    """Return (keys that occur more than once, what the store has of them), or None when there is none."""
-    same = (pl.col("tag") == pl.col("tag").shift(-1)) & (pl.col("time_utc") == pl.col("time_utc").shift(-1))
-    twice = ordered.filter(same).select(_KEY)
+def _held(store: Store, ordered: pl.DataFrame) -> pl.DataFrame | None:
+    """Return what the store has at the times and tags of the incoming readings, or None when it has nothing there."""
     first, last = ordered["time_utc"].min(), ordered["time_utc"].max()
-    known = store.rows("SELECT 1 FROM readings WHERE time_utc BETWEEN $a AND $b LIMIT 1", {"a": first, "b": last})
-    if not known:
-        return (twice.unique(maintain_order=True), _nothing()) if twice.height else None
-    store.con.register("incoming_keys", ordered.select(_KEY))
+    tags = ordered["tag"].unique().cast(pl.String).to_list()
+    anything = "SELECT 1 FROM readings WHERE time_utc BETWEEN $a AND $b AND list_contains($tags, tag) LIMIT 1"
+    if not store.rows(anything, {"a": first, "b": last, "tags": tags}):
+        return None
+    store.con.register("incoming_keys", ordered.select(pl.col("tag").cast(pl.String), "time_utc"))
     try:
-        existing = store.frame(
-            "SELECT r.* FROM readings r SEMI JOIN incoming_keys k ON r.tag = k.tag AND r.time_utc = k.time_utc WHERE r.time_utc BETWEEN $a AND $b",
+        found = store.frame(
+            "SELECT r.tag, r.time_utc, r.value, r.quality, r.load_id FROM (SELECT * FROM readings WHERE time_utc BETWEEN $a AND $b) r "
+            "SEMI JOIN incoming_keys k ON r.tag = k.tag AND r.time_utc = k.time_utc",
             a=first,
             b=last,
         )
     finally:
         store.con.unregister("incoming_keys")
-    keys = pl.concat([twice, existing.select(_KEY)]).unique(maintain_order=True)
-    return (keys, existing) if keys.height else None
+    return found.with_columns(pl.col("tag").cast(ordered["tag"].dtype)) if found.height else None
 
 
-def _nothing() -> pl.DataFrame:
-    return pl.DataFrame(schema=TABLES["readings"].polars_schema())
+def _with_holders(ordered: pl.DataFrame, held: pl.DataFrame | None, load_id: str) -> pl.DataFrame:
+    """Return incoming readings and those of the store at the same keys, in (tag, time, order of receipt) order."""
+    incoming = ordered.with_columns(load_id=pl.lit(load_id), is_incoming=pl.lit(True))
+    if held is None:
+        return incoming
+    stored = held.with_columns(line_no=pl.lit(0, dtype=pl.UInt32), is_mark=pl.lit(False), is_incoming=pl.lit(False))
+    return sorting.by_key(pl.concat([stored.select(incoming.columns), incoming]))
+
+
+def _settled(rivals: pl.DataFrame) -> pl.DataFrame:
+    """Play the rule through each key in order of receipt.
+
+    Adds is_new_key, at (row number), holder_before and holder (row number of the version that stood before and stands after
+    the row), is_duplicate. The version that stands is always the last of the best quality so far; an equal one adds nothing.
+    """
+    c = pl.col
+    start = ((c("tag") != c("tag").shift(1)) | (c("time_utc") != c("time_utc").shift(1))).fill_null(True)
+    frame = rivals.with_columns(is_new_key=start, at=pl.int_range(pl.len(), dtype=pl.Int64))
+    key = c("is_new_key").cum_sum()
+    depth = 1 + int(frame.select((c("at") - pl.when("is_new_key").then("at").forward_fill()).max()).item())
+    best = (
+        c("quality").cum_min().over(key)
+        if depth > 2
+        else pl.when(c("is_new_key")).then("quality").otherwise(pl.min_horizontal("quality", c("quality").shift(1)))
+    )
+    frame = frame.with_columns(wins=c("is_new_key") | (c("quality") == best))
+    # the row whose value stands after each row; at a key's first row it is the row itself
+    standing = pl.when("wins").then("at").forward_fill()
+    frame = frame.with_columns(before=pl.when(~c("is_new_key")).then(standing.shift(1)))
+    gather = c("before").fill_null(c("at"))
+    equal = c("value").eq_missing(c("value").gather(gather)) & (c("quality") == c("quality").gather(gather))
+    frame = frame.with_columns(is_duplicate=~c("is_new_key") & equal)
+    holder = pl.when(c("wins") & ~c("is_duplicate")).then("at").forward_fill()
+    return frame.with_columns(holder=holder, holder_before=pl.when(~c("is_new_key")).then(holder.shift(1)))
+
+
+def _write(store: Store, settled: pl.DataFrame, load_id: str) -> None:
+    """Bring readings and their history to what the rule says."""
+    c = pl.col
+    last = settled.filter(c("is_new_key").shift(-1).fill_null(True))
+    standing = settled[last["holder"]]
+    fresh = standing.filter("is_incoming")
+    replaced = settled.filter(c("is_new_key") & ~c("is_incoming")).join(fresh.select(_KEY), on=_KEY, how="semi")
+    if replaced.height:
+        _delete(store, replaced)
+    _append(store, fresh.select("tag", "time_utc", "value", "quality"), load_id)
+    contested = settled.filter(~c("is_new_key") & ~c("is_duplicate"))
+    if contested.height:
+        _write_history(store, settled, contested)
+
+
+def _write_history(store: Store, settled: pl.DataFrame, contested: pl.DataFrame) -> None:
+    """Keep the loser of each contest; a load that contradicts itself keeps its last losing version of a key."""
+    held = settled[contested["holder_before"]]
+    loser_at = contested.select(pl.when("wins").then("holder_before").otherwise("at"))["holder_before"]
+    winner_at = contested.select(pl.when("wins").then("at").otherwise("holder_before"))["at"]
+    losers = settled[loser_at].select("tag", "time_utc", "value", "quality", "load_id")
+    equal_quality = contested["quality"] == held["quality"]
+    reason = pl.select(pl.when(equal_quality).then(pl.lit("received later")).otherwise(pl.lit("better quality")).alias("superseded_reason"))
+    history = losers.with_columns(
+        pl.lit(store.plant).alias("plant"),
+        pl.col("tag").cast(pl.String),
+        settled["load_id"].gather(winner_at).alias("superseded_by"),
+        reason.to_series(),
+    ).select(TABLES["readings_history"].column_names)
+    history = history.unique(TABLES["readings_history"].key, keep="last", maintain_order=True)
+    guard.held_to(store.plant, "readings_history", history)
+    store.upsert("readings_history", history)
+
+
+def _delete(store: Store, rows: pl.DataFrame) -> None:
+    first, last = rows["time_utc"].min(), rows["time_utc"].max()
+    assert isinstance(first, datetime)
+    assert isinstance(last, datetime)
+    store.con.register("incoming_keys", rows.select(pl.col("tag").cast(pl.String), "time_utc"))
+    try:
+        store.con.execute(
+            "DELETE FROM main.readings r USING incoming_keys k WHERE r.tag = k.tag AND r.time_utc = k.time_utc AND r.time_utc BETWEEN $a AND $b",
+            {"a": first, "b": last},
+        )
+    finally:
+        store.con.unregister("incoming_keys")
 
 
 def _append(store: Store, rows: pl.DataFrame, load_id: str) -> None:
-    if rows.height:
-        store.append("readings", _as_readings(store, rows, load_id))
-
-
-def _as_readings(store: Store, rows: pl.DataFrame, load_id: str) -> pl.DataFrame:
-    return rows.select(plant=pl.lit(store.plant), tag="tag", time_utc="time_utc", value="value", quality="quality", load_id=pl.lit(load_id))
-
-
-def _resolve(store: Store, rivals: pl.DataFrame, existing: pl.DataFrame, load_id: str) -> pl.DataFrame:
-    """Settle contested keys; returns line_no and is_marker of the duplicates."""
-    held = existing.select(*_KEY, held_value="value", held_quality="quality", held_load="load_id")
-    joined = rivals.join(held, on=_KEY, how="left", maintain_order="left")
-    differs = joined.select(
-        *_KEY,
-        differs=pl.col("held_load").is_not_null()
-        & (pl.col("value").ne_missing(pl.col("held_value")) | (pl.col("quality") != pl.col("held_quality"))),
+    """Append readings in their order; texts go as dictionaries, which costs half of plain strings."""
+    if rows.height == 0:
+        return
+    plant, load = pl.Enum([store.plant]), pl.Enum([load_id])
+    frame = rows.select(
+        plant=pl.lit(store.plant, dtype=plant),
+        tag="tag",
+        time_utc="time_utc",
         value="value",
         quality="quality",
+        load_id=pl.lit(load_id, dtype=load),
     )
-    by_key = differs.group_by(_KEY, maintain_order=True).agg(
-        conflict=pl.col("differs").any() | (pl.struct("value", "quality").n_unique() > 1),
-    )
-    in_conflict = by_key.filter("conflict").select(_KEY)
-    calm = joined.join(in_conflict, on=_KEY, how="anti", maintain_order="left") if in_conflict.height else joined
-    first = calm.with_columns(nth=pl.int_range(pl.len()).over(_KEY)).with_columns(
-        is_new=pl.col("held_load").is_null() & (pl.col("nth") == 0)
-    )
-    _append(store, first.filter("is_new"), load_id)
-    duplicates = [first.filter(~pl.col("is_new")).select("line_no", "is_marker")]
-    if in_conflict.height:
-        duplicates.append(_fight(store, rivals.join(in_conflict, on=_KEY, how="semi", maintain_order="left"), existing, load_id))
-    return pl.concat(duplicates)
-
-
-def _fight(store: Store, rivals: pl.DataFrame, existing: pl.DataFrame, load_id: str) -> pl.DataFrame:
-    """Settle keys whose versions disagree, one after the other in order of receipt."""
-    holders = {(r["tag"], r["time_utc"]): r for r in existing.to_dicts()}
-    before = set(holders)
-    losers: list[dict[str, object]] = []
-    duplicates: list[tuple[int, bool]] = []
-    touched: dict[tuple[object, object], dict[str, object]] = {}
-    for row in rivals.to_dicts():
-        key = (row["tag"], row["time_utc"])
-        new = {"plant": store.plant, **{k: row[k] for k in ("tag", "time_utc", "value", "quality")}, "load_id": load_id}
-        held = touched.get(key, holders.get(key))
-        if held is None:
-            touched[key] = new
-        elif held["value"] == new["value"] and held["quality"] == new["quality"]:
-            duplicates.append((row["line_no"], row["is_marker"]))
-        else:
-            wins = new["quality"] <= held["quality"]  # type: ignore[operator]
-            winner, loser = (new, held) if wins else (held, new)
-            why = "received later" if new["quality"] == held["quality"] else "better quality"
-            losers.append({**loser, "superseded_by": winner["load_id"], "superseded_reason": why})
-            touched[key] = winner
-    _write_fight(store, touched, before, losers)
-    return pl.DataFrame(duplicates, schema={"line_no": pl.UInt32, "is_marker": pl.Boolean}, orient="row")
-
-
-def _write_fight(
-    store: Store,
-    touched: dict[tuple[object, object], dict[str, object]],
-    before: set[tuple[object, object]],
-    losers: list[dict[str, object]],
-) -> None:
-    del before
-    store.upsert("readings", pl.DataFrame(list(touched.values()), schema=TABLES["readings"].polars_schema()))
-    history = pl.DataFrame(losers, schema=TABLES["readings_history"].polars_schema())
-    # one version a load and key: a load that contradicts itself keeps its last losing value
-    store.upsert("readings_history", history.unique(TABLES["readings_history"].key, keep="last", maintain_order=True))
+    guard.held_to(store.plant, "readings", frame)
+    store.append("readings", frame)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, timedelta
 from typing import Any
 
@@ -12,17 +14,18 @@ from pipelines.chunks import StepReceipt
 from pipelines.compute import settings
 from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
-from pipelines.sqlfiles import create_macros_and_views
+from pipelines.sqlfiles import create_macros
 from pipelines.store import Store
 from schemas import TABLES
 
 CURVE_DAYS = 14  # flags fit curves on so many days before: they follow
 ROLLING_DAYS = 27  # the longest window reaches so many days on
+PIECE_DAYS = 62  # computed at a time, so that memory does not grow with a backfill
 # In this order: each file makes its table in `work` from those before it.
 ORDER = (
-    "day_versions", "feed_samples", "day_feed_ts", "minute_kpi", "period_totals", "period_product", "all_totals",
+    "feed_samples", "day_feed_ts", "minute_feed_ts", "minute_kpi", "period_totals", "span_versions", "period_product", "all_totals",
     "period_kpi", "kpi_hour", "kpi_shift", "kpi_day", "day_rows", "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
-    "runs", "data_quality",
+    "runs_span", "runs", "data_quality",
 )  # fmt: skip
 _TOUCHED = "operating_day IN (SELECT operating_day FROM work.touched_days)"
 _HOURS = "window_name IN ('1 h', '8 h', '24 h') AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days)"
@@ -37,75 +40,89 @@ MERGED = {
     "runs": "EXISTS (SELECT 1 FROM work.runs_span s WHERE s.line = runs.line AND runs.start_utc < s.to_utc AND runs.end_utc > s.from_utc)",
     "data_quality": _TOUCHED,
 }
-# The touched days, out to the ends of the runs that cross their edges.
-_RUNS_SPAN = """CREATE OR REPLACE TABLE work.runs_span AS
-WITH span AS (
-  SELECT line, min(minute_utc) AS a, max(minute_utc) + INTERVAL 1 MINUTE AS b FROM minutes
-  WHERE operating_day IN (SELECT operating_day FROM work.touched_days) GROUP BY line)
-SELECT s.line,
-  coalesce(min(r.start_utc) FILTER (r.start_utc < s.a AND r.end_utc >= s.a), any_value(s.a)) AS from_utc,
-  coalesce(max(r.end_utc) FILTER (r.start_utc <= s.b AND r.end_utc > s.b), any_value(s.b)) AS to_utc
-FROM span s LEFT JOIN runs r USING (line) GROUP BY s.line"""
 
 
 def run(store: Store, plant_file: PlantFile) -> StepReceipt:
-    """Compute the pending days of a plant, then merge all tables and mark watch and publish in one transaction.
+    """Compute the pending days of a plant, a piece of days at a time.
 
-    What is made lies in `work` (memory) until it is whole. One thread and sorted inputs: every sum adds in the same
-    order, so any way of cutting the days gives the same bits.
+    What a piece makes lies in `work` (memory) until it is whole; then one transaction merges it, marks watch and publish
+    and takes its days off the list, so that a kill costs one piece at most. Every table the SQL reads from `main` is
+    complete for the days before the piece, and later pieces do again what reaches over their edges.
     """
-    started, rows = clock.stopwatch(), dict[str, int]()
+    started, rows, done = clock.stopwatch(), dict.fromkeys(MERGED, 0), 0
+    if not store.pending_days("compute") and settings.are_written(store):
+        return StepReceipt("compute", 0, {}, clock.stopwatch() - started)
     with store.transaction():
         settings.write(store, plant_file)
-    days = _days_at_hand(store, plant_file)
-    if days:
-        _make_all(store)
-    with store.transaction():
-        if days:
+        create_macros(store.con)
+    existing = _existing(store)
+    for piece in _pieces(store, existing):
+        days_to_work(store, plant_file.plant.week_start_number, piece, existing)
+        make_all(store)
+        with store.transaction():
             for name, where in MERGED.items():
-                rows[name] = _merge(store, name, where)
-            store.mark_days("watch", _reach(days, CURVE_DAYS))
-            store.mark_days("publish", _reach(days, ROLLING_DAYS))
-        store.clear_days("compute")
-    return StepReceipt("compute", len(days), rows, clock.stopwatch() - started)
+                rows[name] += _merge(store, name, where)
+            store.mark_days("watch", _reach(piece, CURVE_DAYS, existing))
+            store.mark_days("publish", _reach(piece, ROLLING_DAYS, existing))
+            store.con.execute(f"DELETE FROM pending_days WHERE stage = 'compute' AND {_TOUCHED}")
+        done += len(piece)
+    with store.transaction():
+        store.clear_days("compute")  # what is left are days without minutes; they come back with their minutes
+    return StepReceipt("compute", done, rows, clock.stopwatch() - started)
 
 
-def _make_all(store: Store) -> None:
+def make_all(store: Store) -> None:
+    """Run the files of `sql/tables/` in their order; the days must lie in `work`, settings and macros in the store."""
+    with _one_thread(store):
+        for name in ORDER:
+            store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
+
+
+@contextmanager
+def _one_thread(store: Store) -> Iterator[None]:
+    """Hold DuckDB to one thread: with several, a sum of doubles adds in an order that changes from run to run.
+
+    With one thread a group is summed in the order of its rows, and the files sort by minute or day before they sum; so
+    the same minutes give the same bits however the days are cut.
+    """
+    before = store.rows("SELECT current_setting('threads')")[0][0]
     store.con.execute("SET threads = 1")
-    create_macros_and_views(store.con)
-    store.con.execute(_RUNS_SPAN)
-    store.con.execute("CREATE OR REPLACE TABLE work.last_minute AS SELECT max(minute_utc) AS minute_utc FROM minutes")
-    for name in ORDER:
-        store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
-    store.con.execute("RESET threads")
+    try:
+        yield
+    finally:
+        store.con.execute(f"SET threads = {int(before)}")
 
 
-def _reach(days: list[date], more: int) -> set[date]:
-    return {d + timedelta(days=k) for d in days for k in range(more + 1)}
-
-
-def _days_at_hand(store: Store, plant_file: PlantFile) -> list[date]:
-    """Make the work tables of days and return the touched days that exist in minutes."""
-    pending = store.pending_days("compute")
+def _existing(store: Store) -> tuple[date, date]:
+    """Return the first and last operating day in minutes; an empty span when there are none."""
     first, last = store.rows("SELECT min(operating_day), max(operating_day) FROM minutes")[0]
-    days = [d for d in pending if first is not None and first <= d <= last]
-    if not days:
-        return []
-    week0 = plant_file.plant.week_start_number
-    weeks = sorted({d - timedelta(days=(d.isoweekday() - week0) % 7) for d in days})
-    hours = sorted({d + timedelta(days=k) for d in days for k in (0, 1)})
-    needed = sorted({d + timedelta(days=k) for d in hours for k in (-1, 0)})
+    return (first or date.max, last or date.min)
+
+
+def _pieces(store: Store, existing: tuple[date, date]) -> list[list[date]]:
+    """Return the pending days that exist in minutes, in pieces."""
+    days = [d for d in store.pending_days("compute") if existing[0] <= d <= existing[1]]
+    return [days[k : k + PIECE_DAYS] for k in range(0, len(days), PIECE_DAYS)]
+
+
+def _reach(days: list[date], more: int, existing: tuple[date, date]) -> list[date]:
+    """Return the days and the `more` after each of them, cut to the days that exist."""
+    return sorted({r for d in days for k in range(more + 1) if (r := d + timedelta(days=k)) <= existing[1]})
+
+
+def days_to_work(store: Store, week_start: int, days: list[date], existing: tuple[date, date]) -> None:
+    """Make the tables in `work` that say which days, weeks (from ISO weekday `week_start`) and windows the SQL is to make."""
+    hours = _reach(days, 1, existing)  # 24 hours reach into the next day
     spans = {
         "touched_days": ("operating_day", days),
-        "rolling_hour_days": ("operating_day", [d for d in hours if d <= last]),
-        "rolling_days": ("operating_day", [d for d in sorted(_reach(days, ROLLING_DAYS)) if d <= last]),
-        "needed_days": ("operating_day", [d for d in needed if first <= d <= last]),
-        "touched_weeks": ("week_start_day", weeks),
+        "rolling_hour_days": ("operating_day", hours),
+        "rolling_days": ("operating_day", _reach(days, ROLLING_DAYS, existing)),
+        "needed_days": ("operating_day", sorted({n for d in hours for k in (1, 0) if (n := d - timedelta(days=k)) >= existing[0]})),
+        "touched_weeks": ("week_start_day", sorted({d - timedelta(days=(d.isoweekday() - week_start) % 7) for d in days})),
     }
     for table, (column, values) in spans.items():
         _frame_to_work(store, table, pl.DataFrame({column: values}, schema={column: pl.Date}))
     _frame_to_work(store, "plant_file", pl.DataFrame({"plant_file_id": [_plant_file_id(store)]}))
-    return days
 
 
 def _plant_file_id(store: Store) -> str:
@@ -127,8 +144,8 @@ def _merge(store: Store, name: str, where: str) -> int:
         raise InternalError(f"sql/tables/{name}.sql does not make the columns of schemas/{name}.py: {sorted(odd) or 'order differs'}")
     key = ", ".join(TABLES[name].key)
     store.con.execute(f"DELETE FROM main.{name} WHERE {where}")
-    store.con.execute(f"INSERT INTO main.{name} SELECT * FROM work.{name} ORDER BY {key}")
-    return int(store.rows(f"SELECT count(*) FROM work.{name}")[0][0])
+    written = store.rows(f"INSERT INTO main.{name} SELECT * FROM work.{name} ORDER BY {key}")
+    return int(written[0][0])
 
 
 def show(store: Store) -> dict[str, Any]:

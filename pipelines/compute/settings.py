@@ -14,6 +14,11 @@ from schemas import TABLES
 _LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
 
 
+def are_written(store: Store) -> bool:
+    """Tell whether the settings were written before; a changed plant file marks days, and they are written again."""
+    return bool(store.rows("SELECT count(*) FROM line_settings")[0][0])
+
+
 def write(store: Store, plant_file: PlantFile) -> None:
     """Replace line_settings, polymers and prices by what the plant file says now."""
     plant = store.plant

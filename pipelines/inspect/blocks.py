@@ -42,9 +42,11 @@ def layout_block(path: Path, look: Look, proposal: Proposal, time_zone: str) -> 
         ("date_column", p.date_column),
         ("time_format", p.time.time_format),
         ("time_zone", "UTC" if p.time.has_zone else time_zone),
-        ("stamp", "instant"),
+        ("stamp", p.stamp),
+        ("interval", f"{p.interval_min:g} min" if p.stamp != "instant" else None),
         ("tag_column", p.tag_column if p.kind == "long" else None),
         ("value_column", p.value_column if p.kind == "long" else None),
+        ("point_column", p.point_column if p.kind == "lab long" else None),
         ("analyte_column", p.tag_column if p.kind == "lab long" else None),
         ("result_column", p.value_column if p.kind == "lab long" else None),
         ("quality_column", p.quality_column),
@@ -53,7 +55,8 @@ def layout_block(path: Path, look: Look, proposal: Proposal, time_zone: str) -> 
     ]
     lines = [f"{QUESTION} {q}" for q in p.open_questions]
     if p.kind != "lab wide" and p.kind != "lab long":
-        lines.append(f"{QUESTION} are the values instants, or averages stamped at the start or end of an interval?")
+        seen = f"; rows are {p.interval_min:g} min apart" if p.interval_min else ""
+        lines.append(f"{QUESTION} are the values instants, or averages stamped at the start or end of an interval{seen}?")
     lines.append("[[layouts]]")
     lines += [f"{key} = {text(value)}" for key, value in pairs if value is not None]
     if p.quality_words:

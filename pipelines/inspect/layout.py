@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from pipelines import units
 from pipelines.inspect.stamps import StampGuess, guess
@@ -30,6 +31,7 @@ class Proposal:
     time_column: str
     date_column: str | None = None
     tag_column: str | None = None
+    point_column: str | None = None
     value_column: str | None = None
     quality_column: str | None = None
     quality_words: dict[str, list[str]] = field(default_factory=dict)
@@ -37,6 +39,8 @@ class Proposal:
     units: dict[str, str] = field(default_factory=dict)
     decimal: str = "."
     footer_words: list[str] = field(default_factory=list)
+    stamp: str = "instant"
+    interval_min: float | None = None
     data: list[tuple[int, tuple[str, ...]]] = field(default_factory=list)
     open_questions: list[str] = field(default_factory=list)
 
@@ -97,6 +101,7 @@ def _filled(
     proposal.footer_words = _footers(body, readable)
     proposal.decimal = _decimal(look, names, readable, {time_column, date_column})
     _kind(proposal, names, readable)
+    _interval(proposal, names, readable)
     if stamp.open_question:
         proposal.open_questions.append(stamp.open_question)
     return proposal
@@ -135,7 +140,8 @@ def _unit_row(proposal: Proposal, names: tuple[str, ...], body: list[tuple[int, 
 def _footers(body: list[tuple[int, tuple[str, ...]]], readable: list[tuple[int, tuple[str, ...]]]) -> list[str]:
     last = readable[-1][0] if readable else 0
     tails = [next((x for x in fields if x), "") for line, fields in body if line > last]
-    return list(dict.fromkeys(t for t in tails if t and not _NUMBER.match(t)))[:8]
+    words = (re.sub(r"[\s:=]*[\d.,]+$", "", t) for t in tails if t and not _NUMBER.match(t))
+    return list(dict.fromkeys(w for w in words if w))[:8]
 
 
 def _decimal(look: Look, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]], skip: set[str | None]) -> str:
@@ -151,13 +157,17 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
     folded = {n.lower(): n for n in names if n}
     tag = next((folded[n] for n in _TAG_NAMES if n in folded), None)
     value = next((folded[n] for n in _VALUE_NAMES if n in folded), None)
-    lab = sum(any(re.search(rf"\b{w}\b", n) for w in _LAB_NAMES) for n in folded)
-    if tag and value and lab >= 3:
+    lab = sum(any(re.search(rf"(?<![a-z]){w}(?![a-z])", n) for w in _LAB_NAMES) for n in folded)
+    if tag and value and lab >= 2:
         proposal.kind = "lab long"
     elif tag and value:
         proposal.kind = "long"
     elif proposal.time.date_only or (lab >= 2 and len(readable) < 500):
         proposal.kind = "lab wide"
+    if proposal.kind == "lab long":
+        proposal.point_column = (
+            next((n for f, n in folded.items() if re.search("location|point|place|sted|sample ?point", f) and n != tag), None) or tag
+        )
     if proposal.kind in ("long", "lab long"):
         proposal.tag_column, proposal.value_column = tag, value
     if proposal.kind == "long":
@@ -177,3 +187,21 @@ def _sorted_words(seen: Counter[str]) -> dict[str, list[str]]:
         key = "bad" if any(b in folded for b in _BAD) else "good" if any(folded.startswith(g) for g in _GOOD) else "uncertain"
         out[key].append(word)
     return out
+
+
+def _interval(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
+    """Propose interval-end stamps when an evenly spaced day ends with the next day's midnight and begins one step after it."""
+    from pipelines.inspect.stamps import parse
+
+    if proposal.kind != "wide" or proposal.time.date_only or len(readable) < 20:
+        return
+    times = [parse(stamp_text(f, names, proposal), proposal.time.time_format) for _, f in readable]
+    known = [t for t in times if t is not None]
+    steps = Counter(b - a for a, b in pairwise(known))
+    step, often = steps.most_common(1)[0]
+    minutes = step.total_seconds() / 60.0
+    ends = known[-1].hour == 0 and known[-1].minute == 0 and known[0].hour * 60 + known[0].minute == minutes
+    if often > 0.9 * len(known) and minutes >= 5:
+        proposal.interval_min = minutes
+        if ends:
+            proposal.stamp = "interval end"

@@ -83,7 +83,7 @@ def _numeric(seen: Sequence[str]) -> StampGuess | None:
 def parse(text: str, fmt: str) -> datetime | None:
     """Return the naive time of a text, or None; 24:00 is the next midnight."""
     text = text.strip()
-    late = re.search(r"\b24:00(:00)?\b", text)
+    late = re.search(r"(?<![\d:])24:00(:00)?\b", text)
     if late and "%H" in fmt:
         text = text.replace(late[0], late[0].replace("24", "00", 1), 1)
     try:

@@ -90,7 +90,7 @@ def _tag(name: object, frame: pl.DataFrame, layout: Layout, unit: str | None) ->
     times = seen["time_utc"].drop_nulls().sort().to_list()
     steps = sorted((b - a).total_seconds() for a, b in pairwise(times))
     numbers = np.asarray(seen["number"].drop_nulls().to_numpy())
-    grows = len(numbers) > 20 and bool(np.mean(np.diff(numbers) >= 0) > 0.99) and bool(numbers.max() > 10 * np.std(numbers) > 0)
+    grows = len(numbers) > 20 and bool(np.mean(np.diff(numbers) >= 0) > 0.98 and np.mean(np.diff(numbers) > 0) > 0.3)
     state = not len(numbers) and bool(words)
     role = guess_role(str(name), unit, is_text=state, only_grows=grows)
     return TagSurvey(

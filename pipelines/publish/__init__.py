@@ -32,10 +32,10 @@ def run(home: Home, store: Store, plant_file: PlantFile, *, whole: bool = False)
     del plant_file  # settings the pages need are in line_settings
     started = clock.stopwatch()
     days = store.pending_days("publish")
-    if not whole and not days and not _loads_differ(home, store):
+    if not whole and not days and _published_loads(home, store) == store.rows("SELECT count(*) FROM loads")[0][0]:
         return StepReceipt("publish", 0, {}, clock.stopwatch() - started)
     with _alone(home):
-        everything = whole or not home.database.exists()
+        everything = whole or not _published_loads(home, store)
         spans = None if everything else contiguous(days)
         parquet.write(home, store, spans)
         rows = database.build(home, store, spans)
@@ -55,16 +55,18 @@ def contiguous(days: list[date]) -> list[tuple[date, date]]:
     return spans
 
 
-def _loads_differ(home: Home, store: Store) -> bool:
-    """Tell whether nothing is published yet, or a load came that touched no day (a file set aside whole)."""
+def _published_loads(home: Home, store: Store) -> int | None:
+    """Return how many loads of the plant are published; None without a published file.
+
+    A load that touched no day (a file set aside whole) is told by the count; a plant without any is published whole.
+    """
     if not home.database.exists():
-        return True
+        return None
     con = connect(home.database, read_only=True)
     try:
-        published = con.execute("SELECT count(*) FROM loads WHERE plant = $p", {"p": store.plant}).fetchall()[0][0]
+        return int(con.execute("SELECT count(*) FROM loads WHERE plant = $p", {"p": store.plant}).fetchall()[0][0])
     finally:
         con.close()
-    return bool(published != store.rows("SELECT count(*) FROM loads")[0][0])
 
 
 @contextmanager
@@ -89,7 +91,7 @@ def hashes(home: Home) -> dict[str, str]:
     memory = connect()
     for folder in sorted(home.parquet.glob("*")):
         files = [str(p) for p in sorted(folder.rglob("*.parquet"))]
-        if files:
+        if files and folder.name in TABLES:
             columns = ", ".join(TABLES[folder.name].column_names)
             listed = ", ".join(database.quoted(f) for f in files)
             source = f"(SELECT {columns} FROM read_parquet([{listed}], hive_partitioning = false))"

@@ -21,11 +21,13 @@ def write(database: Path) -> None:
     try:
         made_by = f"Definitions: flocledger {__version__}, {fingerprint()}."
         if made_by not in _dictionary_comment(con):
+            con.execute("BEGIN")
             create_macros_and_views(con)
             _comments(con)
             _dictionary(con)
             words = f"{_head(TABLES['dictionary'])} {made_by}"
             con.execute(f"COMMENT ON TABLE dictionary IS {_quoted(words)}")
+            con.execute("COMMIT")
         con.execute("CHECKPOINT")
     finally:
         con.close()

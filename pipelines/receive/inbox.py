@@ -6,9 +6,11 @@ import hashlib
 import os
 import re
 import shutil
+import stat
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from urllib.parse import quote, unquote
 
 from pipelines import clock
 from pipelines.chunks import Original
@@ -17,6 +19,8 @@ from pipelines.home import Home
 SETTLED_S = 5.0  # a file not written to for so long is complete
 LOOK_AGAIN_S = 0.2  # a younger one must keep its size and time over this span
 _READ_BYTES = 4 * 2**20
+_LONGEST_NAME = 255  # bytes of a file name that file systems take
+_UNSAFE = set('%/\\:*?"<>|')
 _ARCHIVED = re.compile(r"^(\d{6})_(\d{8}T\d{6}Z)_([0-9a-f]{64})_(.+)$")
 
 
@@ -41,17 +45,28 @@ def waiting(home: Home, plant_id: str) -> list[Path]:
     folder = home.inbox(plant_id)
     if not folder.is_dir():
         return []
-    seen = {p: p.stat() for p in folder.iterdir() if not p.name.startswith(".") and p.is_file() and not p.is_symlink()}
+    seen = {p: mark for p in folder.iterdir() if not p.name.startswith(".") and (mark := _look(p))}
     now = clock.now_utc().timestamp()
-    young = [p for p, s in seen.items() if now - s.st_mtime < SETTLED_S]
+    young = [p for p, mark in seen.items() if now - mark.changed_ns / 1e9 < SETTLED_S]
     if young:
         clock.wait(LOOK_AGAIN_S)
-    growing = {p for p in young if not p.exists() or _marks(p.stat()) != _marks(seen[p])}
-    return sorted((p for p in seen if p not in growing), key=lambda p: (seen[p].st_mtime_ns, p.name))
+    growing = {p for p in young if _look(p) != seen[p]}
+    return sorted((p for p in seen if p not in growing), key=lambda p: (seen[p].changed_ns, p.name))
 
 
-def _marks(stat: os.stat_result) -> tuple[int, int]:
-    return stat.st_size, stat.st_mtime_ns
+@dataclass(frozen=True)
+class _Mark:
+    size: int
+    changed_ns: int
+
+
+def _look(path: Path) -> _Mark | None:
+    """Return size and last change of a plain file; None for anything else, or when it has gone meanwhile."""
+    try:
+        found = path.lstat()
+    except OSError:
+        return None
+    return _Mark(found.st_size, found.st_mtime_ns) if stat.S_ISREG(found.st_mode) else None
 
 
 def fingerprint(path: Path) -> Original:
@@ -61,7 +76,12 @@ def fingerprint(path: Path) -> Original:
         while data := source.read(_READ_BYTES):
             digest.update(data)
             size += len(data)
-    return Original(path, path.name, digest.hexdigest(), size)
+    return Original(path, _readable_name(path.name), digest.hexdigest(), size)
+
+
+def _readable_name(name: str) -> str:
+    """Return a file name as text; bytes of it that are not UTF-8 are spelled out."""
+    return os.fsencode(name).decode("utf-8", errors="backslashreplace")
 
 
 def archive(home: Home, plant_id: str, original: Original, seq: int, received_utc: datetime) -> str:
@@ -71,23 +91,57 @@ def archive(home: Home, plant_id: str, original: Original, seq: int, received_ut
     """
     folder = home.archive(plant_id)
     folder.mkdir(parents=True, exist_ok=True)
-    safe = re.sub(r"[^\w.\- ]", "_", original.file_name)[-120:]
-    name = f"{seq:06d}_{received_utc.astimezone(UTC):%Y%m%dT%H%M%SZ}_{original.sha256}_{safe}"
+    stem = f"{seq:06d}_{received_utc.astimezone(UTC):%Y%m%dT%H%M%SZ}_{original.sha256}_"
+    name = stem + _safe_name(original.file_name, _LONGEST_NAME - len(stem) - len(".") - len(".partial"))
     target = folder / name
     try:
         original.path.rename(target)
-    except OSError:
-        partial = folder / f".{name}.partial"
-        shutil.copyfile(original.path, partial)
-        partial.rename(target)
+    except OSError:  # another file system
+        _copy(original.path, target)
         original.path.unlink()
     target.chmod(0o444)
     return name
 
 
+def _copy(source: Path, target: Path) -> None:
+    """Copy so that the target is there whole, on the disk, or not at all; leftovers of a killed copy go."""
+    for stale in target.parent.glob(".*.partial"):
+        stale.unlink()
+    partial = target.parent / f".{target.name}.partial"
+    with source.open("rb") as read, partial.open("wb") as written:
+        shutil.copyfileobj(read, written, _READ_BYTES)
+        written.flush()
+        os.fsync(written.fileno())
+    partial.replace(target)
+
+
+def _safe_name(name: str, most_bytes: int) -> str:
+    """Return a name that any file system takes and `unquote` turns back; one too long loses its middle."""
+    quoted = [quote(c, safe="") if c in _UNSAFE or not c.isprintable() else c for c in name]
+    if quoted and quoted[0] == ".":
+        quoted[0] = "%2E"
+    sizes = [len(c.encode("utf-8")) for c in quoted]
+    middle = len(quoted) // 2
+    while sum(sizes) > most_bytes:
+        del quoted[middle], sizes[middle]
+        middle = len(quoted) // 2
+    return "".join(quoted)
+
+
 def archived(home: Home, plant_id: str) -> list[Archived]:
     """Return all originals of the archive in order of receipt."""
     folder = home.archive(plant_id)
-    found = [_ARCHIVED.match(p.name) for p in folder.iterdir()] if folder.is_dir() else []
-    kept = [Archived(m[0], int(m[1]), datetime.strptime(m[2], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC), m[3], m[4]) for m in found if m]
-    return sorted(kept, key=lambda a: (a.seq, a.archived_as))
+    kept = [_parsed(p.name) for p in folder.iterdir()] if folder.is_dir() else []
+    return sorted((a for a in kept if a is not None), key=lambda a: (a.seq, a.archived_as))
+
+
+def _parsed(name: str) -> Archived | None:
+    """Return what an archived name tells; None for a name that is none."""
+    match = _ARCHIVED.match(name)
+    if match is None:
+        return None
+    try:
+        received_utc = datetime.strptime(match[2], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
+    except ValueError:
+        return None
+    return Archived(name, int(match[1]), received_utc, match[3], unquote(match[4]))

@@ -1,286 +1,296 @@
 """Numbered text rows of any delimited file: a fast reader where the bytes prove it safe, an exact one elsewhere.
 
-Both give the same rows. Fast: pieces without quotes, lone carriage returns or NUL bytes, split by polars. Exact:
-Python's csv module over the decoded lines, which knows quoting, escapes and quoted line ends.
+Both give the same rows. Fast: pieces whose every line feed ends a record, split by polars; lines with quotes are
+taken along when each proves to be one whole record. Exact: the csv module (`exact.py`), piece by piece.
 """
 
 from __future__ import annotations
 
-import codecs
 import csv
-import gzip
-import io
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
 
 import polars as pl
 
 from pipelines.chunks import FileRefusedError
+from pipelines.receive.dialect import PIECE_BYTES, Dialect, pieces
+from pipelines.receive.exact import UNCLOSED, Block, blocks, csv_reader, refuse_endless, text_lines
 
-PIECE_BYTES = 48 * 2**20  # a piece and its frames stay well below 1 GiB
-LONGEST_LINE = 16 * 2**20  # a longer "line" is no table row
-LARGEST_UNPACKED = 64 * 2**30  # a compressed member larger than this is refused
 _MARK = "\x01"  # a byte no text file holds: splits lines off as one field
-
-
-@dataclass(frozen=True)
-class Dialect:
-    """How a delimited file is written."""
-
-    encoding: str = "utf-8"
-    delimiter: str = ","
-    quote: str | None = '"'
-    escape: str | None = None
+_SMALL = 256 * 2**10  # up to here the exact reader is as quick as any
 
 
 @dataclass(frozen=True)
 class OddRow:
-    """A record whose number of fields is not that of the header."""
+    """A record whose number of fields does not fit."""
 
     line_no: int
     fields: tuple[str, ...]
     raw: str
     ended: bool  # false: the last line of the file has no line end
+    note: str = ""
 
 
 @dataclass(frozen=True)
 class RowBatch:
-    """Records of a piece: `frame` has line_no (UInt32) and columns c0..c{n-1} (String); other records are in `odd`."""
+    """Records of a piece: `frame` has line_no (UInt32) and columns c0..c{n-1} (String); other records are in `odd`.
+
+    `bare`: no field has blanks round it, and none begins with an apostrophe or an equals sign.
+    """
 
     frame: pl.DataFrame
     odd: tuple[OddRow, ...]
     records: int
-    reader: str
+    reader: str  # "fast" or "exact"
+    bare: bool = False
 
 
-def names(width: int) -> list[str]:
-    """Return the column names of a batch of `width` fields."""
-    return [f"c{i}" for i in range(width)]
+@dataclass(frozen=True)
+class Width:
+    """How many fields a record has; from `least` on missing ones are blank, and blank ones too many do not count."""
 
+    full: int
+    least: int
 
-def open_binary(path: Path) -> BinaryIO:
-    """Open a file for reading bytes; gzip members are unpacked on the way."""
-    with path.open("rb") as probe:
-        packed = probe.read(2) == b"\x1f\x8b"
-    return gzip.open(path, "rb") if packed else path.open("rb")  # type: ignore[return-value]
+    @classmethod
+    def strictly(cls, full: int) -> Width:
+        """Return the width of a file whose ragged rows are all odd."""
+        return cls(full, -1)
 
+    @property
+    def names(self) -> list[str]:
+        return [f"c{i}" for i in range(self.full)]
 
-def pieces(path: Path, encoding: str, piece_bytes: int = PIECE_BYTES) -> Iterator[bytes]:
-    """Yield the file as UTF-8 in pieces that end at a line feed (the last one as it is).
-
-    FileRefusedError when it cannot be decoded, holds NUL bytes, is damaged, or has an endless line.
-    """
-    try:
-        with open_binary(path) as source:
-            yield from _pieces(source, encoding, piece_bytes)
-    except (OSError, EOFError) as error:
-        raise FileRefusedError("file not readable", f"{error}") from error
-
-
-def _pieces(source: BinaryIO, encoding: str, piece_bytes: int) -> Iterator[bytes]:
-    plain = codecs.lookup(encoding).name in ("utf-8", "ascii")
-    decoder = codecs.getincrementaldecoder(encoding)()
-    rest, total, first = b"", 0, True
-    while data := source.read(piece_bytes):
-        total += len(data)
-        if total > LARGEST_UNPACKED:
-            raise FileRefusedError("file not readable", f"more than {LARGEST_UNPACKED // 2**30} GiB unpacked")
-        if not plain:
-            data = _decoded(decoder, data).encode("utf-8")
-        if first:
-            data, first = data.removeprefix(codecs.BOM_UTF8), False
-        if b"\x00" in data:
-            raise FileRefusedError("file not readable", "the file holds NUL bytes; it is not text in the declared encoding")
-        cut = data.rfind(b"\n") + 1
-        if cut:
-            yield rest + data[:cut] if rest else data[:cut]
-            rest = data[cut:]
-        else:
-            rest += data
-        if len(rest) > LONGEST_LINE and b"\r" not in rest:
-            raise FileRefusedError("file not readable", f"a line is longer than {LONGEST_LINE // 2**20} MiB")
-    if rest:
-        yield rest
-
-
-def _decoded(decoder: codecs.IncrementalDecoder, data: bytes) -> str:
-    try:
-        return decoder.decode(data)
-    except UnicodeDecodeError as error:
-        raise FileRefusedError("file not readable", f"not in the declared encoding: {error.reason}") from error
-
-
-def batches(pieces_of_rows: Iterable[bytes], dialect: Dialect, width: int, first_line: int) -> Iterator[RowBatch]:
-    """Yield the records of UTF-8 pieces, each piece read fast when that is safe; from the first quote on exactly."""
-    line, waiting = first_line, iter(pieces_of_rows)
-    for piece in waiting:
-        if not _plain(piece, dialect):
-            yield from _exact(_chain(piece, waiting), dialect, width, line)
-            return
-        batch = _fast(piece, dialect, width, line) or _by_line(piece, dialect, width, line)
-        yield batch
-        line += batch.records
-
-
-def _chain(piece: bytes, waiting: Iterator[bytes]) -> Iterator[bytes]:
-    yield piece
-    yield from waiting
-
-
-def _plain(piece: bytes, dialect: Dialect) -> bool:
-    """Tell whether every line feed of the piece ends a record and nothing is quoted or escaped."""
-    if dialect.quote and dialect.quote.encode() in piece:
-        return False
-    if dialect.escape and dialect.escape.encode() in piece:
-        return False
-    if len(dialect.delimiter.encode()) > 1 or _MARK.encode() in piece:
-        return False
-    returns = piece.count(b"\r")
-    return returns == 0 or returns == piece.count(b"\r\n")
-
-
-def _lines(piece: bytes) -> int:
-    return piece.count(b"\n") + (not piece.endswith(b"\n"))
-
-
-def _fast(piece: bytes, dialect: Dialect, width: int, line: int) -> RowBatch | None:
-    """Return the piece as columns, or None unless every line has exactly `width` fields."""
-    lines = _lines(piece)
-    if piece.count(dialect.delimiter.encode()) != lines * (width - 1) or width == 1:
-        return None
-    try:
-        frame = pl.read_csv(
-            piece,
-            has_header=False,
-            schema=dict.fromkeys(names(width), pl.String),
-            separator=dialect.delimiter,
-            quote_char=None,
-            empty_string_is_null=False,
-        )
-    except pl.exceptions.ComputeError:  # a line with too many fields, or bytes that are not UTF-8
-        return None
-    if frame.height != lines:
-        return None
-    return RowBatch(frame.with_row_index("line_no", offset=line), (), lines, "fast")
-
-
-def _by_line(piece: bytes, dialect: Dialect, width: int, line: int) -> RowBatch:
-    """Return the piece line by line: those of `width` fields as columns, the others as odd rows."""
-    try:
-        raw = pl.read_csv(piece, has_header=False, schema={"raw": pl.String}, separator=_MARK, quote_char=None, empty_string_is_null=False)
-    except pl.exceptions.ComputeError as error:
-        raise FileRefusedError("file not readable", f"near line {line}: not in the declared encoding") from error
-    lines = _lines(piece)
-    if raw.height != lines:  # polars leaves a last empty line out
-        raw = pl.DataFrame({"raw": piece.decode("utf-8").replace("\r\n", "\n").removesuffix("\n").split("\n")})
-    raw = raw.with_row_index("line_no", offset=line).with_columns(
-        fields=pl.col("raw").str.count_matches(dialect.delimiter, literal=True) + 1
-    )
-    fit = raw.filter(pl.col("fields") == width)
-    split = fit.select("line_no", pl.col("raw").str.splitn(dialect.delimiter, width).struct.rename_fields(names(width)).alias("s")).unnest(
-        "s"
-    )
-    others = raw.filter(pl.col("fields") != width)
-    last, ended = line + lines - 1, piece.endswith(b"\n")
-    odd = tuple(
-        OddRow(number, tuple(text.split(dialect.delimiter)), text, ended or number != last) for number, text, _ in others.iter_rows()
-    )
-    return RowBatch(split, odd, lines, "fast")
-
-
-class _Tee(Iterator[str]):
-    """Physical lines for the csv module, remembering those of the record being read."""
-
-    def __init__(self, source: Iterator[str]) -> None:
-        self.source, self.taken, self.count = source, [""], 0
-        self.taken.clear()
-
-    def __next__(self) -> str:
-        text = next(self.source)
-        if len(text) > LONGEST_LINE:
-            raise FileRefusedError("file not readable", f"line {self.count + 1} is longer than {LONGEST_LINE // 2**20} MiB")
-        self.taken.append(text)
-        self.count += 1
-        return text
-
-
-def _text_lines(parts: Iterable[bytes]) -> Iterator[str]:
-    """Yield physical lines with their line end: LF, CRLF or CR; a record may still span several."""
-    rest = b""
-    for part in parts:
-        data = rest + part
-        whole = len(data) if data.endswith(b"\n") else max(data.rfind(b"\n"), data.rfind(b"\r", 0, -1)) + 1
-        yield from io.StringIO(_utf8(data[:whole]), newline="")
-        rest = data[whole:]
-    if rest:
-        yield from io.StringIO(_utf8(rest), newline="")
-
-
-def _utf8(data: bytes) -> str:
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise FileRefusedError("file not readable", f"not in the declared encoding: byte {error.object[error.start]:#04x}") from error
-
-
-def records(parts: Iterable[bytes], dialect: Dialect, first_line: int = 1) -> Iterator[tuple[int, list[str], str]]:
-    """Yield (physical line, fields, raw text) of every record, exactly."""
-    tee = _Tee(_text_lines(parts))
-    csv.field_size_limit(LONGEST_LINE)
-    if dialect.quote is None:
-        reader = csv.reader(tee, delimiter=dialect.delimiter, quoting=csv.QUOTE_NONE, escapechar=dialect.escape)
-    else:
-        reader = csv.reader(
-            tee, delimiter=dialect.delimiter, quotechar=dialect.quote, escapechar=dialect.escape, doublequote=dialect.escape is None
-        )
-    before = 0
-    try:
-        for fields in reader:
-            yield first_line + before, fields, "".join(tee.taken)
-            before = tee.count
-            tee.taken.clear()
-    except csv.Error as error:
-        raise FileRefusedError("file not readable", f"near line {first_line + before}: {error}") from error
-
-
-_BATCH = 50_000  # records turned into a frame at a time by the exact reader
-
-
-def _exact(parts: Iterable[bytes], dialect: Dialect, width: int, first_line: int) -> Iterator[RowBatch]:
-    lines: list[int] = []
-    rows: list[list[str]] = []
-    odd: list[OddRow] = []
-    for number, fields, raw in records(parts, dialect, first_line):
-        if len(fields) == width:
-            lines.append(number)
-            rows.append(fields)
-        else:
-            odd.append(OddRow(number, tuple(fields), raw.rstrip("\r\n"), raw.endswith(("\n", "\r"))))
-        if len(rows) + len(odd) >= _BATCH:
-            yield _frame(lines, rows, odd, width)
-            lines, rows, odd = [], [], []
-    if rows or odd:
-        yield _frame(lines, rows, odd, width)
-
-
-def _frame(lines: list[int], rows: list[list[str]], odd: list[OddRow], width: int) -> RowBatch:
-    columns = dict(zip(names(width), zip(*rows, strict=True), strict=True)) if rows else dict.fromkeys(names(width), ())
-    frame = pl.DataFrame(
-        {"line_no": pl.Series(lines, dtype=pl.UInt32), **{n: pl.Series(n, v, dtype=pl.String) for n, v in columns.items()}}
-    )
-    return RowBatch(frame, tuple(odd), len(rows) + len(odd), "exact")
+    def fitted(self, fields: list[str]) -> list[str] | None:
+        """Return the fields in full width, or None when they do not fit."""
+        if len(fields) == self.full:
+            return fields
+        if self.least < 0 or len(fields) < self.least or any(f.strip() for f in fields[self.full :]):
+            return None
+        return [*fields[: self.full], *[""] * (self.full - len(fields))]
 
 
 def read_rows(path: Path, dialect: Dialect, *, piece_bytes: int = PIECE_BYTES) -> Iterator[RowBatch]:
     """Yield numbered text rows of a whole file; the width is that of its first record.
 
-    The first record (a header, if there is one) comes as a row like any other.
+    The first record (a header, if there is one) comes as a row like any other. FileRefusedError as in `pieces`.
     """
     source = pieces(path, dialect.encoding, piece_bytes)
     first = next(source, b"")
     if not first:
         return
-    _, fields, _ = next(records([first], dialect))
-    yield from batches(_chain(first, source), dialect, len(fields), 1)
+    fields = next(records(iter([first]), dialect))[1]
+    yield from batches(_chained(first, source), dialect, Width.strictly(len(fields)), 1)
+
+
+def records(parts: Iterator[bytes], dialect: Dialect) -> Iterator[tuple[int, list[str], str]]:
+    """Yield (physical line from 1, fields, raw text) of every record, exactly; for the head of a file."""
+    for first_line, lines, block in _blocks(parts, dialect, 1):
+        for i, fields in enumerate(block.rows):
+            a, b = block.starts[i], block.starts[i + 1]
+            yield first_line + a, fields, "".join(lines[a:b])
+
+
+def batches(parts: Iterable[bytes], dialect: Dialect, width: Width, first_line: int) -> Iterator[RowBatch]:
+    """Yield the records of UTF-8 pieces, each piece read fast when that is safe and else exactly."""
+    line, carried = first_line, b""
+    for piece, is_last in _with_last(iter(parts)):
+        piece = carried + piece if carried else piece
+        carried = b""
+        batch = _fast_piece(piece, dialect, width, line)
+        if batch is not None:
+            yield batch
+            line += batch.records
+            continue
+        lines, done = text_lines(piece, line), 0
+        for block in blocks(lines, dialect, is_last=is_last):
+            yield _exact(block.rows, block.starts, lines, width, line, unclosed=block.unclosed)
+            done = block.starts[-1]
+        carried = "".join(lines[done:]).encode("utf-8")
+        line += done
+
+
+def _blocks(parts: Iterator[bytes], dialect: Dialect, line: int) -> Iterator[tuple[int, list[str], Block]]:
+    carried = b""
+    for piece, is_last in _with_last(parts):
+        lines, done = text_lines(carried + piece, line), 0
+        for block in blocks(lines, dialect, is_last=is_last):
+            yield line, lines, block
+            done = block.starts[-1]
+        carried = "".join(lines[done:]).encode("utf-8")
+        line += done
+
+
+def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
+    """Yield each piece and whether it is the last one."""
+    held = next(parts, None)
+    while held is not None:
+        following = next(parts, None)
+        yield held, following is None
+        held = following
+
+
+def _chained(piece: bytes, following: Iterator[bytes]) -> Iterator[bytes]:
+    yield piece
+    yield from following
+
+
+def _fast_piece(piece: bytes, dialect: Dialect, width: Width, line: int) -> RowBatch | None:
+    """Return the piece by the fast reader, or None when it is not proved that both readers agree on it."""
+    if len(dialect.delimiter.encode()) > 1 or _MARK.encode() in piece or (dialect.escape and dialect.escape.encode() in piece):
+        return None
+    returns = piece.count(b"\r") if b"\r" in piece else 0
+    if returns and returns != piece.count(b"\r\n"):
+        return None
+    if dialect.quote and dialect.quote.encode() in piece:
+        return _quoted(piece, dialect, width, line) if len(piece) > _SMALL else None
+    return _split(piece, dialect, width, line, returns) or _by_line(_raw(piece, line), piece, dialect, width, line)
+
+
+def _split(piece: bytes, dialect: Dialect, width: Width, line: int, returns: int) -> RowBatch | None:
+    """Return the piece as columns, or None unless every line has exactly the full number of fields.
+
+    A line with too many fields is an error of polars; one with too few shows in the sum of bytes: fields,
+    delimiters and line ends must make up the piece.
+    """
+    if width.full == 1 or piece.endswith(dialect.delimiter.encode()):  # polars leaves out one last delimiter at the very end
+        return None
+    try:
+        frame = _read(piece, width.names, dialect.delimiter, None)
+    except (
+        pl.exceptions.ComputeError,
+        pl.exceptions.SchemaError,
+    ):  # a line with too many fields, bytes that are not UTF-8; a short first line
+        return None
+    ends = frame.height + returns - (not piece.endswith(b"\n"))
+    text_bytes = sum(frame.select(pl.all().str.len_bytes().sum().cast(pl.Int64)).row(0))
+    if text_bytes + frame.height * (width.full - 1) + ends != len(piece) or (returns and returns != piece.count(b"\n")):
+        return None
+    return RowBatch(frame.with_row_index("line_no", offset=line), (), frame.height, "fast", _is_bare(piece))
+
+
+def _is_bare(piece: bytes) -> bool:
+    return piece.isascii() and not any(b in piece for b in (b" ", b"'", b"=", b"\t", b"\x0b", b"\x0c"))
+
+
+def _read(piece: bytes, names: list[str], delimiter: str, quote: str | None) -> pl.DataFrame:
+    return pl.read_csv(
+        piece,
+        has_header=False,
+        schema=dict.fromkeys(names, pl.String),
+        separator=delimiter,
+        quote_char=quote,
+        empty_string_is_null=False,
+    )
+
+
+def _raw(piece: bytes, line: int) -> pl.DataFrame:
+    """Return the lines of a piece: line_no, raw."""
+    try:
+        raw = _read(piece, ["raw"], _MARK, None)
+    except pl.exceptions.ComputeError as error:
+        text_lines(piece, line)  # names line and byte
+        raise FileRefusedError("file not readable", f"near line {line}: {error}") from error
+    refuse_endless(raw["raw"].str.len_bytes().max() or 0)  # type: ignore[arg-type]
+    lines = piece.count(b"\n") + (not piece.endswith(b"\n"))
+    if raw.height != lines:
+        raw = pl.DataFrame({"raw": piece.decode("utf-8").replace("\r\n", "\n").removesuffix("\n").split("\n")})
+    return raw.with_row_index("line_no", offset=line)
+
+
+def _by_line(raw: pl.DataFrame, piece: bytes, dialect: Dialect, width: Width, line: int) -> RowBatch:
+    """Return unquoted lines: those that fit as columns, the others as odd rows."""
+    names = width.names
+    fields = pl.col("raw").str.splitn(dialect.delimiter, width.full + 1).struct.rename_fields([*names, "rest"])
+    cut = raw.with_columns(fields.alias("s")).unnest("s")
+    if width.least < 0:
+        fits = pl.col(names[-1]).is_not_null() & pl.col("rest").is_null()
+    else:
+        too_many = pl.col("rest").str.replace_all(dialect.delimiter, "", literal=True).str.strip_chars()
+        fits = pl.col(names[max(width.least, 1) - 1]).is_not_null() & (too_many.fill_null("") == "")
+    cut = cut.with_columns(fits=fits)
+    frame = cut.filter("fits").select("line_no", *(pl.col(n).fill_null("") for n in names))
+    last, ended = line + raw.height - 1, piece.endswith(b"\n")
+    odd = tuple(
+        OddRow(number, tuple(text.split(dialect.delimiter)), text, ended or number != last)
+        for number, text in cut.filter(~pl.col("fits")).select("line_no", "raw").iter_rows()
+    )
+    return RowBatch(frame, odd, raw.height, "fast")
+
+
+def _quoted(piece: bytes, dialect: Dialect, width: Width, line: int) -> RowBatch | None:
+    """Return a piece with quotes, or None when a quoted field may hold a line end.
+
+    Where every quote of every line opens or closes a whole field, polars reads the quotes. Else the lines with quotes
+    go to the csv module, which in strict mode takes exactly one record from each or shows that it does not.
+    """
+    raw, quote = _raw(piece, line), dialect.quote or ""
+    q, d = re.escape(quote), re.escape(dialect.delimiter)
+    field = f"(?:{q}[^{q}]*{q}|[^{q}{d}]*)"
+    if (
+        width.full > 1
+        and not piece.endswith(dialect.delimiter.encode())
+        and raw.select(pl.col("raw").str.contains(f"^{field}(?:{d}{field}){{{width.full - 1}}}$").all()).item()
+    ):
+        frame = _read(piece, width.names, dialect.delimiter, quote)
+        if frame.height == raw.height:
+            return RowBatch(frame.with_row_index("line_no", offset=line), (), frame.height, "fast")
+    has_quote = pl.col("raw").str.contains(quote, literal=True)
+    quoted = raw.filter(has_quote)
+    texts = quoted["raw"].to_list()
+    try:
+        rows = list(csv_reader(iter(texts), dialect, strict=True))
+    except csv.Error:
+        return None
+    if len(rows) != len(texts):
+        return None
+    unquoted = _by_line(raw.filter(~has_quote), piece, dialect, width, line)
+    number = [*quoted["line_no"].to_list(), line + raw.height]
+    taken = _frames([r or [""] for r in rows], number, texts, width)
+    last, ended = line + raw.height - 1, piece.endswith(b"\n")
+    odd = [OddRow(o.line_no, o.fields, o.raw, ended or o.line_no != last) for o in (*unquoted.odd, *taken.odd)]
+    frame = pl.concat([unquoted.frame, taken.frame]).sort("line_no")
+    return RowBatch(frame, tuple(sorted(odd, key=lambda o: o.line_no)), raw.height, "fast")
+
+
+def _exact(rows: list[list[str]], starts: list[int], lines: list[str], width: Width, line: int, *, unclosed: bool) -> RowBatch:
+    raws = _Raws(lines, starts)
+    if unclosed:
+        raw = raws[0]
+        odd = (OddRow(line + starts[0], (), raw.rstrip("\r\n"), raw.endswith(("\n", "\r")), UNCLOSED),)
+        return RowBatch(pl.DataFrame(schema={"line_no": pl.UInt32, **dict.fromkeys(width.names, pl.String)}), odd, 1, "exact")
+    return _frames(rows, [line + s for s in starts], raws, width)
+
+
+@dataclass(frozen=True)
+class _Raws:
+    """The raw text of records, joined from physical lines only when asked for."""
+
+    lines: list[str]
+    starts: list[int]
+
+    def __getitem__(self, i: int) -> str:
+        return "".join(self.lines[self.starts[i] : self.starts[i + 1]])
+
+
+def _frames(rows: list[list[str]], numbers: list[int], raws: _Raws | list[str], width: Width) -> RowBatch:
+    """Return records as a batch; `numbers` holds their first lines and one more."""
+    odd: list[OddRow] = []
+    kept, at = rows, numbers[: len(rows)]
+    if any(len(r) != width.full for r in rows):
+        kept, at = [], []
+        for i, fields in enumerate(rows):
+            fitted = width.fitted(fields)
+            if fitted is not None:
+                kept.append(fitted)
+                at.append(numbers[i])
+            else:
+                raw = raws[i]
+                odd.append(OddRow(numbers[i], tuple(fields), raw.rstrip("\r\n"), raw.endswith(("\n", "\r"))))
+    columns = zip(*kept, strict=True) if kept else [()] * width.full
+    frame = pl.DataFrame(
+        [pl.Series("line_no", at, dtype=pl.UInt32), *(pl.Series(n, c, dtype=pl.String) for n, c in zip(width.names, columns, strict=True))]
+    )
+    return RowBatch(frame, tuple(odd), len(rows), "exact")

@@ -1,178 +1,189 @@
-"""Text time stamps to UTC: declared format and zone, the missing hour refused, the repeated hour by file order."""
+"""Text time stamps to times: wall-clock times where the text says no zone, instants where it does."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
-from datetime import timedelta
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 import polars as pl
 
-from pipelines.plantfile import Layout
-
 UNREADABLE = "time stamp unreadable"
-MISSING_HOUR = "local time does not exist"
-AMBIGUOUS = "ambiguous local time"
-_UTC = pl.Datetime("us", "UTC")
+UTC_US = pl.Datetime("us", "UTC")
+_EARLIEST, _LATEST = datetime(1900, 1, 1), datetime(9999, 1, 1)  # noqa: DTZ001  outside of these it is no time stamp
 _EPOCH_DAYS_1899 = 25_569  # days from the spreadsheet's day zero (1899-12-30) to 1970-01-01
+_EPOCH_LIMIT_US = 253_370_764_800_000_000  # 9999-01-01
+_MIDNIGHT_24 = r"(^|[^\d:.])24:00(:00(?:[.,]0+)?)?($|[^\d:.,])"  # 24:00 as a time of day, not the 24:00 in 10:24:00
+_ISO = re.compile(r"^\d{4}-\d\d-\d\d([T ])\d\d:\d\d(:\d\d)?(\.\d+)?(Z|[+-]\d\d:?\d\d)?$")
+_ZONED = r"(?:[Zz]|[+-]\d\d(?::?\d\d)?)$"
+_FEW = 1_000  # stamps looked at to see how often one repeats
 
 
-def parse_naive(text: pl.Series, time_format: str) -> tuple[pl.Series, bool]:
-    """Return (times, is_utc): naive wall-clock times [us], or UTC when the stamps themselves say the zone.
+@dataclass(frozen=True)
+class Times:
+    """Parsed stamps: `wall` Datetime[us] for naive ones, `instant` Datetime[us, UTC] for zoned ones, null elsewhere.
 
-    Unreadable texts give null. 24:00 is the next midnight.
+    A side that has nothing at all is None.
     """
+
+    wall: pl.Series | None
+    instant: pl.Series | None
+
+    def readable(self) -> pl.Series:
+        """Return which stamps could be read."""
+        sides = [s.is_not_null() for s in (self.wall, self.instant) if s is not None]
+        return sides[0] if len(sides) == 1 else sides[0] | sides[1]
+
+
+def parse(text: pl.Series, time_format: str) -> Times:
+    """Read stamps by a strptime format, "iso8601", "epoch s", "epoch ms" or "serial day"; unreadable ones are null.
+
+    Runs of equal stamps (long files) are read once. 24:00 is the next midnight.
+    """
+    once, back = _runs(text)
+    times = _bounded(_parsed(once, time_format))
+    if back is None:
+        return times
+    return Times(*(None if s is None else s.gather(back) for s in (times.wall, times.instant)))
+
+
+def is_date_only(time_format: str) -> bool:
+    """Tell whether a format says no time of day."""
+    return "%" in time_format and re.search(r"%-?[HIklTRrcXs]", time_format) is None
+
+
+def _runs(text: pl.Series) -> tuple[pl.Series, pl.Series | None]:
+    head = text.head(_FEW)
+    if len(text) <= _FEW or (head != head.shift(1)).sum() * 2 > len(head):
+        return text, None
+    begins = text.ne_missing(text.shift(1))
+    begins[0] = True
+    return text.filter(begins), begins.cum_sum() - 1
+
+
+def _parsed(text: pl.Series, time_format: str) -> Times:
     if time_format == "iso8601":
         return _iso(text)
     if time_format in ("epoch s", "epoch ms"):
-        scale = 1e6 if time_format == "epoch s" else 1e3
-        return (text.cast(pl.Float64, strict=False) * scale).round().cast(pl.Int64, strict=False).cast(
-            pl.Datetime("us")
-        ).dt.replace_time_zone("UTC"), True
+        micros = (_number(text) * (1e6 if time_format == "epoch s" else 1e3)).round()
+        inside = micros.abs() < _EPOCH_LIMIT_US
+        return Times(None, _where(inside, micros).cast(pl.Int64).cast(pl.Datetime("us")).dt.replace_time_zone("UTC"))
     if time_format == "serial day":
-        days = text.str.replace(",", ".", literal=True).cast(pl.Float64, strict=False) - _EPOCH_DAYS_1899
-        micros = (days * 86_400_000.0).round() * 1000.0  # a stored day fraction is good to about a millisecond
-        return micros.cast(pl.Int64, strict=False).cast(pl.Datetime("us")), False
-    return _formatted(text, time_format), False
+        micros = ((_number(text) - _EPOCH_DAYS_1899) * 86_400_000.0).round() * 1000.0  # a day fraction is good to about a millisecond
+        inside = micros.abs() < _EPOCH_LIMIT_US
+        return Times(_where(inside, micros).cast(pl.Int64).cast(pl.Datetime("us")), None)
+    chrono = chrono_format(time_format)
+    if "%z" in chrono:
+        return Times(None, _retried(text, lambda t: _read(t, chrono, zoned=True)))
+    return Times(_retried(text, lambda t: _formatted(t, chrono)), None)
 
 
-def _formatted(text: pl.Series, time_format: str) -> pl.Series:
-    if not re.search(r"%[HIT]", time_format):
-        return text.str.to_date(time_format, strict=False).cast(pl.Datetime("us"))
-    if "%M" not in time_format and "%T" not in time_format:  # hour only: chrono needs minutes
-        text, time_format = text + " 00", time_format + " %M"
-    late = text.str.contains("24:00", literal=True) if "%H" in time_format else None
-    if late is not None and late.any():
-        mended = text.str.replace("24:00", "00:00", literal=True)
-        times = mended.str.to_datetime(time_format, time_unit="us", strict=False)
-        return times.to_frame("t").with_columns(late=late).select(pl.when("late").then(pl.col("t") + timedelta(days=1)).otherwise("t"))["t"]
-    return text.str.to_datetime(time_format, time_unit="us", strict=False)
+def _number(text: pl.Series) -> pl.Series:
+    return text.str.replace(",", ".", literal=True).cast(pl.Float64, strict=False)
 
 
-def _iso(text: pl.Series) -> tuple[pl.Series, bool]:
-    """ISO 8601 in any of its usual spellings; the first value shows the spelling most others share."""
-    first = next((t for t in text.head(50) if t), "")
-    zoned = first.endswith("Z") or re.search(r"[+-]\d\d:?\d\d$", first) is not None
-    found: pl.Series | None = None
-    for fmt in dict.fromkeys((_iso_format(first), *_iso_formats(zoned))):
-        times = text.str.to_datetime(fmt, time_unit="us", strict=False, time_zone="UTC" if zoned else None)
-        found = times if found is None else found.zip_with(found.is_not_null(), times)
-        if found.null_count() == text.null_count():
-            break
-    assert found is not None
-    return found, zoned
+def _where(keep: pl.Series, values: pl.Series) -> pl.Series:
+    """Return the values where `keep` is true, else null."""
+    return pl.select(pl.when(keep).then(values)).to_series()
+
+
+def _bounded(times: Times) -> Times:
+    """Give up times outside the years 1900 to 9998: a year written with two or five digits, a wild epoch."""
+    wall, instant = times.wall, times.instant
+    if wall is not None and not (_inside(wall).all()):
+        wall = _where(_inside(wall), wall)
+    if instant is not None and not (_inside(instant.dt.replace_time_zone(None)).all()):
+        instant = _where(_inside(instant.dt.replace_time_zone(None)), instant)
+    return Times(wall, instant)
+
+
+def _inside(naive: pl.Series) -> pl.Series:
+    return naive.is_between(_EARLIEST, _LATEST, closed="left").fill_null(True)
+
+
+def chrono_format(time_format: str) -> str:
+    """Return the polars (chrono) spelling of a strptime format: fractions of a second, and hours without minutes."""
+    spelled = re.sub(r"[.,]%f", "%.f", time_format)
+    if re.search(r"%[HI]", spelled) and "%M" not in spelled:
+        spelled = re.sub(r"(%[HI])", r"\1", spelled) + " %M"
+    return spelled
+
+
+def _retried(text: pl.Series, read: Callable[[pl.Series], pl.Series]) -> pl.Series:
+    """Read all; what could not be read is tried again with 24:00, decimal commas and doubled blanks mended."""
+    times = read(text)
+    failed = times.is_null() & text.is_not_null() & (text != "")
+    if not failed.any():
+        return times
+    again = text.filter(failed)
+    late = again.str.contains(_MIDNIGHT_24)
+    mended = again.str.replace(_MIDNIGHT_24, "${1}00:00${2}${3}").str.replace_all(r"\s+", " ").str.replace(r"(\d),(\d+)", "$1.$2")
+    second = read(mended)
+    second = pl.select(pl.when(late).then(second + timedelta(days=1)).otherwise(second)).to_series()
+    return times.scatter(failed.arg_true(), second) if second.null_count() < len(second) else times
+
+
+def _formatted(text: pl.Series, chrono: str) -> pl.Series:
+    if is_date_only(chrono):
+        return text.str.to_date(chrono, strict=False).cast(pl.Datetime("us"))
+    if chrono.endswith(" %M") and not re.search(r"%[HI]\S*%M", chrono):
+        text = text + " 00"
+    return _read(text, chrono, zoned=False)
+
+
+def _read(text: pl.Series, chrono: str, *, zoned: bool) -> pl.Series:
+    """Read by one format to whole microseconds; null where it does not fit."""
+    return text.str.to_datetime(chrono, time_unit="us", strict=False, time_zone="UTC" if zoned else None)
+
+
+def _iso(text: pl.Series) -> Times:
+    """ISO 8601 in its usual spellings. The first stamp shows the spelling that most others share; it is tried alone
+    (fixed digits are read several times faster than free ones), the rest one spelling after the other.
+    """
+    first = next((t for t in text.head(_FEW) if t), "")
+    shown = _iso_format(first)
+    zoned_first = shown.endswith(("Z", "z"))
+    found = _read(text, shown, zoned=zoned_first)
+    wall, instant = (None, found) if zoned_first else (found, None)
+    left = found.is_null() & (text.fill_null("") != "")
+    if left.any():
+        at, rest = left.arg_true(), text.filter(left)
+        plain = rest.str.to_uppercase().str.replace(r"^(\d{4}-\d\d-\d\d)\s+", "${1}T").str.replace(r",(\d)", ".$1")
+        zoned = plain.str.contains(_ZONED).fill_null(False)
+        wall = _filled(wall, at, _iso_rest(_where(~zoned, plain), "", zoned=False), len(text), zoned=False)
+        offsets = _where(zoned, plain).str.replace(r"\s*(Z|[+-]\d\d(?::?\d\d)?)$", "$1")
+        instant = _filled(instant, at, _iso_rest(offsets, "%#z", zoned=True), len(text), zoned=True)
+    return Times(wall, instant)
+
+
+def _iso_rest(text: pl.Series, tail: str, *, zoned: bool) -> pl.Series:
+    """Read what the first spelling did not fit: with and without seconds, 24:00 as the next midnight, dates alone."""
+    if text.null_count() == len(text):
+        return pl.Series([None], dtype=UTC_US if zoned else pl.Datetime("us")).new_from_index(0, len(text))
+    late = text.str.contains(r"T24:00(:00(\.0+)?)?(Z|[+-]|$)").fill_null(False)
+    text = text.str.replace("T24:00", "T00:00", literal=True)
+    found = _read(text, f"%Y-%m-%dT%H:%M:%S%.f{tail}", zoned=zoned)
+    found = found.zip_with(found.is_not_null(), _read(text, f"%Y-%m-%dT%H:%M{tail}", zoned=zoned))
+    if not zoned:
+        found = found.zip_with(found.is_not_null(), text.str.to_date("%Y-%m-%d", strict=False).cast(pl.Datetime("us")))
+    return pl.select(pl.when(late).then(found + timedelta(days=1)).otherwise(found)).to_series()
+
+
+def _filled(side: pl.Series | None, at: pl.Series, more: pl.Series, size: int, *, zoned: bool) -> pl.Series | None:
+    """Put further times into one side; None stays None when there are none."""
+    if more.null_count() == len(more):
+        return side
+    if side is None:
+        side = pl.Series([None], dtype=UTC_US if zoned else pl.Datetime("us")).new_from_index(0, size)
+    return side.scatter(at, more)
 
 
 def _iso_format(first: str) -> str:
-    """Return the exact format of one stamp; fixed digits parse several times faster than free ones."""
-    match = re.match(r"^\d{4}-\d\d-\d\d([T ])\d\d:\d\d(:\d\d)?(\.\d+)?(Z|[+-]\d\d:?\d\d)?$", first)
+    """Return the exact format of one stamp."""
+    match = _ISO.match(first)
     if not match:
         return "%Y-%m-%dT%H:%M:%S"
     fraction = {0: "", 3: "%.3f", 6: "%.6f", 9: "%.9f"}.get(max(len(match[3] or "") - 1, 0), "%.f")
     zone = "" if not match[4] else "Z" if match[4] == "Z" else "%:z" if ":" in match[4] else "%z"
     return f"%Y-%m-%d{match[1]}%H:%M{':%S' if match[2] else ''}{fraction}{zone}"
-
-
-def _iso_formats(zoned: bool) -> list[str]:
-    tails = ("Z", "%:z", "%z") if zoned else ("",)
-    return [f"%Y-%m-%d{sep}{clock}{tail}" for sep in "T " for clock in ("%H:%M:%S%.f", "%H:%M") for tail in tails]
-
-
-@dataclass
-class Localiser:
-    """Turn wall-clock times into UTC, remembering where in the file it is; one per file.
-
-    `zone` is an IANA name or "UTC" or an offset such as "+01:00". `by_tag` sequences are judged per tag when the
-    file as a whole is not in time order.
-    """
-
-    layout: Layout
-    plant_zone: str
-    _last: list[object] = field(default_factory=lambda: [None, False])  # last naive time of the file, in second pass
-
-    def to_utc(self, text: pl.Series, order_by: pl.Series | None = None) -> tuple[pl.Series, pl.Series]:
-        """Return (time_utc Datetime[us, UTC], time_reason String); `order_by` are the tags of a long file."""
-        naive, is_utc = parse_naive(text, self.layout.time_format)
-        reason = pl.Series("time_reason", [None], dtype=pl.String).new_from_index(0, len(text))
-        unreadable = naive.is_null()
-        if is_utc:
-            utc = naive
-        else:
-            utc, reason = self._localised(naive, reason, order_by)
-        if self.layout.stamp == "interval end":
-            utc = utc - timedelta(hours=self.layout.interval or 0.0)
-        if unreadable.any():
-            reason = reason.zip_with(~unreadable, pl.Series([UNREADABLE], dtype=pl.String).new_from_index(0, len(text)))
-        return utc.cast(_UTC).alias("time_utc"), reason.alias("time_reason")
-
-    def _localised(self, naive: pl.Series, reason: pl.Series, order_by: pl.Series | None) -> tuple[pl.Series, pl.Series]:
-        zone = self.plant_zone if self.layout.time_zone == "plant" else self.layout.time_zone
-        offset = re.fullmatch(r"([+-])(\d\d):?(\d\d)", zone)
-        if offset:
-            shift = timedelta(hours=int(offset[2]), minutes=int(offset[3])) * (1 if offset[1] == "+" else -1)
-            return (naive - shift).dt.replace_time_zone("UTC"), reason
-        early = naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null").dt.convert_time_zone("UTC")
-        gone = early.is_null() & naive.is_not_null()
-        if gone.any():
-            reason = reason.zip_with(~gone, pl.Series([MISSING_HOUR], dtype=pl.String).new_from_index(0, len(naive)))
-        late = naive.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null").dt.convert_time_zone("UTC")
-        twice = (early != late).fill_null(False)
-        if not twice.any():
-            self._last = [naive.drop_nulls().last() if naive.null_count() < len(naive) else self._last[0], False]
-            return early, reason
-        return self._passes(naive, early, late, twice, reason, order_by)
-
-    def _passes(
-        self, naive: pl.Series, early: pl.Series, late: pl.Series, twice: pl.Series, reason: pl.Series, order_by: pl.Series | None
-    ) -> tuple[pl.Series, pl.Series]:
-        """Decide for each stamp of the repeated hour whether it is the first or the second pass."""
-        frame = pl.DataFrame({"naive": naive, "twice": twice}).with_row_index("i")
-        frame = frame.with_columns(tag=order_by) if order_by is not None else frame.with_columns(tag=pl.lit(""))
-        whole = frame.filter(pl.col("naive").is_not_null())
-        outside = whole.filter(~pl.col("twice"))["naive"]
-        scopes = [whole] if outside.is_sorted() else whole.partition_by("tag", maintain_order=True)
-        second: list[int] = []
-        unclear: list[int] = []
-        for scope in scopes:
-            for day in scope.filter("twice")["naive"].dt.date().unique().sort():
-                late_rows, unclear_rows = self._one_hour(scope, day)
-                second += late_rows
-                unclear += unclear_rows
-        is_second = (
-            pl.Series([False]).new_from_index(0, len(naive)).scatter(second, True)
-            if second
-            else pl.Series([False]).new_from_index(0, len(naive))
-        )
-        utc = late.zip_with(is_second, early)
-        if unclear:
-            clear = pl.Series([True]).new_from_index(0, len(naive)).scatter(unclear, False)
-            reason = reason.zip_with(clear, pl.Series([AMBIGUOUS], dtype=pl.String).new_from_index(0, len(naive)))
-        self._last = [naive.drop_nulls().last(), False]
-        return utc, reason
-
-    def _one_hour(self, scope: pl.DataFrame, day: object) -> tuple[list[int], list[int]]:
-        """Return (rows of the second pass, rows that cannot be told) of one repeated hour within one scope."""
-        hour = scope.filter(pl.col("twice") & (pl.col("naive").dt.date() == day))
-        rows, times, tags = hour["i"].to_list(), hour["naive"].to_list(), hour["tag"].to_list()
-        back = [k for k in range(1, len(times)) if times[k] < times[k - 1]]
-        if len(back) == 1:
-            first, after = back[0], rows[back[0] :]
-            clean = len(set(zip(tags[:first], times[:first], strict=True))) == first and len(
-                set(zip(tags[first:], times[first:], strict=True))
-            ) == len(after)
-            return (after, []) if clean else ([], rows)
-        if back or len(set(zip(tags, times, strict=True))) < len(times):
-            return [], rows  # interleaved: the order is lost
-        before = scope.filter((pl.col("i") < rows[0]) & ~pl.col("twice"))["naive"]
-        behind = scope.filter((pl.col("i") > rows[-1]) & ~pl.col("twice"))["naive"]
-        from_before = (len(before) > 0 and times[0] - before[-1] < timedelta(hours=1)) or (len(before) == 0 and self._near(times[0]))
-        into_behind = len(behind) > 0 and behind[0] - times[-1] < timedelta(hours=1)
-        if from_before and not into_behind:
-            return [], []  # the file ends in the first pass
-        if into_behind and not from_before:
-            return rows, []  # the file begins in the second pass
-        return [], rows
-
-    def _near(self, time: object) -> bool:
-        last = self._last[0]
-        return last is not None and timedelta(0) <= time - last < timedelta(hours=1)  # type: ignore[operator]

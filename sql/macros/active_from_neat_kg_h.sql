@@ -1,7 +1,7 @@
--- question: How much active polymer is in a flow of polymer as supplied?
+-- question: How much active polymer does a flow of polymer as supplied carry?
 -- unit: kg/h
--- formula: q x density x active fraction
--- source: textbook formula, from memory
--- known limits: none
+-- formula: p = q x density x active fraction (by mass)
+-- source: trade textbooks [from memory]
+-- known limits: the active fraction is only as good as its certificate
 CREATE OR REPLACE MACRO active_from_neat_kg_h(q_m3_h, density_kg_m3, active_fraction) AS
-  q_m3_h * density_kg_m3 * active_fraction;
+    q_m3_h * density_kg_m3 * active_fraction;

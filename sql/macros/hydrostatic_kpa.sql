@@ -1,7 +1,7 @@
--- question: Which pressure does a height of sludge make?
+-- question: What pressure does a column of liquid weigh?
 -- unit: kPa
--- formula: SG x 1000 x 9.80665 x dz / 1000
--- source: definition; standard gravity
--- known limits: none
+-- formula: p = g x SG x dz, with 1000 kg/m3 and g = 9.80665 m/s2
+-- source: hydrostatics; g is the standard value
+-- known limits: the line between gauge and tap must be full of liquid of that SG
 CREATE OR REPLACE MACRO hydrostatic_kpa(dz_m, sg) AS
-  sg * 9.80665 * dz_m;
+    9.80665e0 * sg * dz_m;

@@ -1,7 +1,7 @@
--- question: How much are kilograms in pounds?
+-- question: What is a mass in pounds?
 -- unit: lb
--- formula: x / 0.45359237
--- source: exact definitions of the units
+-- formula: 1 lb = 0.45359237 kg
+-- source: unit definition (exact)
 -- known limits: none
-CREATE OR REPLACE MACRO kg_to_lb(x) AS
-  x / 0.45359237;
+CREATE OR REPLACE MACRO kg_to_lb(kg) AS
+    kg / 0.45359237e0;

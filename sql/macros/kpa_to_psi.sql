@@ -1,7 +1,7 @@
--- question: How much are kPa in psi?
+-- question: What is a pressure in pounds per square inch?
 -- unit: psi
--- formula: x / 6.894757293168361
--- source: exact definitions of the units
--- known limits: none
-CREATE OR REPLACE MACRO kpa_to_psi(x) AS
-  x / 6.894757293168361;
+-- formula: 1 psi = 0.45359237 kg x 9.80665 m/s2 / (0.0254 m)2
+-- source: unit definition (exact)
+-- known limits: gauge or absolute stays what it was
+CREATE OR REPLACE MACRO kpa_to_psi(kpa) AS
+    kpa * 1000e0 * 0.0254e0 * 0.0254e0 / (0.45359237e0 * 9.80665e0);

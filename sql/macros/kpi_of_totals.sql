@@ -37,7 +37,7 @@ SELECT
   CASE WHEN dose_reason IS NULL THEN ratio_or_null(polymer_neat_kg, dry_solids_t) END AS dose_neat_kg_t,
   dose_reason,
   cake_ts_pct, cake_samples, filtrate_tss_mg_l, filtrate_samples, feed_samples,
-  ratio_or_null(dilution_m3, feed_volume_m3) AS dilution_ratio,
+  ratio_or_null(dilution_m3, diluted_feed_m3) AS dilution_ratio,
   capture_undiluted_pct, capture_pct,
   CASE
     WHEN capture_pct IS NOT NULL THEN NULL
@@ -54,10 +54,10 @@ SELECT
   ratio_or_null(mixing_dp_sum, mixing_dp_minutes) AS mixing_dp_kpa,
   mixing_dp_ref_kpa, mixing_dp_ref_method, mixing_dp_minutes,
   energy_kwh, ratio_or_null(energy_kwh, dry_solids_t) AS energy_kwh_t, wash_water_m3,
-  ratio_or_null(polymer_cost, dry_solids_t) AS cost_polymer_per_t,
+  ratio_or_null(polymer_cost, polymer_cost_solids_t) AS cost_polymer_per_t,
   cost_disposal_per_t,
-  ratio_or_null(power_cost, dry_solids_t) AS cost_power_per_t,
-  ratio_or_null(water_cost, dry_solids_t) AS cost_water_per_t,
+  ratio_or_null(power_cost, power_cost_solids_t) AS cost_power_per_t,
+  ratio_or_null(water_cost, water_cost_solids_t) AS cost_water_per_t,
   cost_recycle_per_t,
   cost_polymer_per_t + cost_disposal_per_t + coalesce(cost_power_per_t, 0.0) + coalesce(cost_water_per_t, 0.0) + coalesce(cost_recycle_per_t, 0.0) AS cost_total_per_t,
   1.0 - ratio_or_null(valid_minutes, processing_minutes) AS missed_share,

@@ -1,7 +1,7 @@
--- question: How much are pound per short dry ton in kg/t?
+-- question: What is a dose in kilograms per tonne?
 -- unit: kg/t
--- formula: x / 2.0
--- source: exact definitions of the units
--- known limits: none
-CREATE OR REPLACE MACRO lb_dt_to_kg_t(x) AS
-  x / 2.0;
+-- formula: 1 lb/short ton = 0.5 kg/t, exactly
+-- source: unit definition (exact)
+-- known limits: short ton of 2000 lb; the basis (active or neat) stays what it was
+CREATE OR REPLACE MACRO lb_dt_to_kg_t(lb_dt) AS
+    lb_dt / 2e0;

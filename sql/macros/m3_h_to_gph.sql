@@ -1,7 +1,7 @@
--- question: How much are m3/h in US gallons per hour?
--- unit: gph
--- formula: x / 0.003785411784
--- source: exact definitions of the units
--- known limits: none
-CREATE OR REPLACE MACRO m3_h_to_gph(x) AS
-  x / 0.003785411784;
+-- question: What is a flow in US gallons an hour?
+-- unit: US gal/h
+-- formula: 1 gph = 0.003785411784 m3/h
+-- source: unit definition (exact)
+-- known limits: not the imperial gallon
+CREATE OR REPLACE MACRO m3_h_to_gph(m3_h) AS
+    m3_h / 3.785411784e-3;

@@ -1,7 +1,7 @@
--- question: How much are m3/h in US gallons per minute?
--- unit: gpm
--- formula: x / (0.003785411784 * 60.0)
--- source: exact definitions of the units
--- known limits: none
-CREATE OR REPLACE MACRO m3_h_to_gpm(x) AS
-  x / (0.003785411784 * 60.0);
+-- question: What is a flow in US gallons a minute?
+-- unit: US gal/min
+-- formula: 1 gpm = 60 x 0.003785411784 m3/h
+-- source: unit definition (exact)
+-- known limits: not the imperial gallon
+CREATE OR REPLACE MACRO m3_h_to_gpm(m3_h) AS
+    m3_h / (60 * 3.785411784e-3);

@@ -1,7 +1,7 @@
--- question: How much are m3 per tonne in gallons per short dry ton?
--- unit: gal/dt
--- formula: x / 0.003785411784 * 0.90718474
--- source: exact definitions of the units
+-- question: What is a specific water use in US gallons per short dry ton?
+-- unit: US gal/short dry ton
+-- formula: 1 short ton = 0.90718474 t; 1 US gal = 0.003785411784 m3
+-- source: unit definition (exact)
 -- known limits: none
-CREATE OR REPLACE MACRO m3_t_to_gal_dt(x) AS
-  x / 0.003785411784 * 0.90718474;
+CREATE OR REPLACE MACRO m3_t_to_gal_dt(m3_t) AS
+    m3_t * 0.90718474e0 / 3.785411784e-3;

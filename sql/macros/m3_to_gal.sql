@@ -1,7 +1,7 @@
--- question: How much are cubic metres in US gallons?
--- unit: gal
--- formula: x / 0.003785411784
--- source: exact definitions of the units
--- known limits: none
-CREATE OR REPLACE MACRO m3_to_gal(x) AS
-  x / 0.003785411784;
+-- question: What is a volume in US gallons?
+-- unit: US gal
+-- formula: 1 US gal = 231 in3 = 0.003785411784 m3
+-- source: unit definition (exact)
+-- known limits: not the imperial gallon
+CREATE OR REPLACE MACRO m3_to_gal(m3) AS
+    m3 / 3.785411784e-3;

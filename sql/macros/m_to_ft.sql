@@ -1,7 +1,7 @@
--- question: How much are metres in feet?
+-- question: What is a length or head in feet?
 -- unit: ft
--- formula: x / 0.3048
--- source: exact definitions of the units
+-- formula: 1 ft = 0.3048 m
+-- source: unit definition (exact)
 -- known limits: none
-CREATE OR REPLACE MACRO m_to_ft(x) AS
-  x / 0.3048;
+CREATE OR REPLACE MACRO m_to_ft(m) AS
+    m / 0.3048e0;

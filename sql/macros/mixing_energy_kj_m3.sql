@@ -1,7 +1,7 @@
--- question: How much mixing energy goes into each cubic metre?
+-- question: What energy does each volume of sludge receive at the mixing point?
 -- unit: kJ/m3
--- formula: e = dP (1 kPa = 1 kJ/m3)
--- source: definition
--- known limits: none
+-- formula: e = dp (1 kPa = 1 kJ/m3)
+-- source: unit identity
+-- known limits: says nothing about the time in which it is spent
 CREATE OR REPLACE MACRO mixing_energy_kj_m3(dp_kpa) AS
-  dp_kpa;
+    dp_kpa * 1e0;

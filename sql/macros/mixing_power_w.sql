@@ -1,7 +1,7 @@
--- question: Which hydraulic power is spent at the mixing point?
+-- question: What power does the mixing point take out of the flow?
 -- unit: W
--- formula: Q dP
--- source: textbook formula, from memory
--- known limits: none
-CREATE OR REPLACE MACRO mixing_power_w(q_m3_h, dp_kpa) AS
-  q_m3_h / 3.6 * dp_kpa;
+-- formula: P = Q dp
+-- source: definition of hydraulic power
+-- known limits: hydraulic power only; the pump draws it divided by the wire-to-water efficiency
+CREATE OR REPLACE MACRO mixing_power_w(dp_kpa, q_m3_h) AS
+    dp_kpa * q_m3_h / 3.6e0;

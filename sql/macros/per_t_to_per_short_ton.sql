@@ -1,7 +1,7 @@
--- question: How much are an amount per tonne as an amount per short ton?
--- unit: per short ton
--- formula: x * 0.90718474
--- source: exact definitions of the units
--- known limits: none
-CREATE OR REPLACE MACRO per_t_to_per_short_ton(x) AS
-  x * 0.90718474;
+-- question: What is an amount per tonne when told per short ton?
+-- unit: unit of the amount per short ton
+-- formula: 1 short ton = 0.90718474 t
+-- source: unit definition (exact)
+-- known limits: for any amount that is not itself a mass (money, samples)
+CREATE OR REPLACE MACRO per_t_to_per_short_ton(per_t) AS
+    per_t * 0.90718474e0;

@@ -1,7 +1,7 @@
--- question: Which power reaches the sludge?
+-- question: What hydraulic power does the pump give the sludge?
 -- unit: kW
--- formula: Q dP / 3600
--- source: textbook formula, from memory
--- known limits: none
+-- formula: P = Q dp
+-- source: definition of hydraulic power
+-- known limits: static pressure only; velocity head and gauge elevation are left to the caller
 CREATE OR REPLACE MACRO pump_power_hydraulic_kw(q_m3_h, dp_kpa) AS
-  q_m3_h * dp_kpa / 3600.0;
+    q_m3_h * dp_kpa / 3600e0;

@@ -1,7 +1,7 @@
--- question: What is numerator over denominator, and nothing when there is no denominator?
--- unit: unit of num per unit of den
--- formula: num / den
--- source: arithmetic
--- known limits: none
+-- question: What is the ratio of two totals?
+-- unit: unit of num / unit of den
+-- formula: num / den; null when den is null or 0
+-- source: rule of this project: a zero denominator gives null
+-- known limits: a negative denominator is divided by as it stands
 CREATE OR REPLACE MACRO ratio_or_null(num, den) AS
-  CASE WHEN den IS NULL OR den = 0 THEN NULL ELSE num / den END;
+    num / nullif(den, 0);

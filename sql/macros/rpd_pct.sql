@@ -1,7 +1,7 @@
--- question: How far are two duplicates apart?
+-- question: How far apart are two duplicates?
 -- unit: %
--- formula: 200 |a - b| / (a + b)
--- source: textbook formula, from memory
--- known limits: none
+-- formula: 100 |a - b| / mean
+-- source: common practice of laboratories
+-- known limits: null when both are 0; means little near the detection limit
 CREATE OR REPLACE MACRO rpd_pct(a, b) AS
-  200.0 * abs(a - b) / nullif(a + b, 0);
+    100e0 * abs(a - b) / nullif(abs(a + b) / 2e0, 0);

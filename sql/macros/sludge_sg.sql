@@ -1,7 +1,9 @@
--- question: Which specific gravity does the sludge have?
+-- question: How heavy is sludge of a solids content, against water?
 -- unit: -
--- formula: 1/S = TS/S_s + (1 - TS)
--- source: textbook formula, from memory
--- known limits: none
-CREATE OR REPLACE MACRO sludge_sg(ts_fraction, dry_sg) AS
-  1.0 / (ts_fraction / dry_sg + (1.0 - ts_fraction));
+-- formula: 1/SG = TS/SGs + (1 - TS)/1.0, TS as a fraction by mass
+-- source: trade textbooks [from memory]
+-- known limits: no gas in the sludge; null outside TS 0-1
+CREATE OR REPLACE MACRO sludge_sg(ts_fraction, solids_sg) AS
+    CASE
+        WHEN ts_fraction BETWEEN 0 AND 1 AND solids_sg > 0 THEN 1e0 / (ts_fraction / solids_sg + 1 - ts_fraction)
+    END;

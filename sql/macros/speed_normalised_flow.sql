@@ -1,7 +1,7 @@
--- question: Which flow would a rotodynamic pump give at the reference speed?
+-- question: What would the flow be at the reference speed?
 -- unit: unit of q
--- formula: Q n_ref / n
--- source: affinity laws, textbook, from memory
--- known limits: rotodynamic pumps only
+-- formula: Q* = Q Nref / N
+-- source: affinity laws, trade textbooks [from memory]
+-- known limits: rotodynamic pumps only; trust it for N within 60-110 % of Nref [common practice]; null when the speed is not above 0
 CREATE OR REPLACE MACRO speed_normalised_flow(q, n, n_ref) AS
-  q * n_ref / nullif(n, 0);
+    CASE WHEN n > 0 THEN q * n_ref / n END;

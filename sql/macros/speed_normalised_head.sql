@@ -1,7 +1,7 @@
--- question: Which head would a rotodynamic pump give at the reference speed?
+-- question: What would the head be at the reference speed?
 -- unit: unit of h
--- formula: H (n_ref / n)2
--- source: affinity laws, textbook, from memory
--- known limits: rotodynamic pumps only
+-- formula: H* = H (Nref / N)2
+-- source: affinity laws, trade textbooks [from memory]
+-- known limits: rotodynamic pumps only; trust it for N within 60-110 % of Nref [common practice]; null when the speed is not above 0
 CREATE OR REPLACE MACRO speed_normalised_head(h, n, n_ref) AS
-  h * pow(n_ref / nullif(n, 0), 2);
+    CASE WHEN n > 0 THEN h * pow(n_ref / (n * 1e0), 2) END;

@@ -1,7 +1,7 @@
--- question: How much are tonnes in short tons?
+-- question: What is a mass in short tons?
 -- unit: short ton
--- formula: x / 0.90718474
--- source: exact definitions of the units
+-- formula: 1 short ton = 2000 lb = 0.90718474 t
+-- source: unit definition (exact)
 -- known limits: none
-CREATE OR REPLACE MACRO t_to_short_ton(x) AS
-  x / 0.90718474;
+CREATE OR REPLACE MACRO t_to_short_ton(t) AS
+    t / 0.90718474e0;

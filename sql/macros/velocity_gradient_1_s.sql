@@ -1,7 +1,10 @@
--- question: Which nominal velocity gradient is that?
+-- question: How hard does the mixing point shear the sludge (nominal velocity gradient G)?
 -- unit: 1/s
--- formula: sqrt(P / (mu V))
--- source: textbook formula, from memory
--- known limits: nominal: viscosity and volume are assumptions and are printed with it; valid only for flocs below the turbulence microscale
-CREATE OR REPLACE MACRO velocity_gradient_1_s(power_w, viscosity_mpa_s, volume_m3) AS
-  sqrt(power_w / (viscosity_mpa_s / 1000.0 * volume_m3));
+-- formula: G = sqrt(P / (mu V)), P = Q dp
+-- source: trade textbooks [from memory]
+-- known limits: nominal only: viscosity and volume are assumed and must be printed with it; not valid for flocs larger than the turbulence microscale; prefer the specific energy
+CREATE OR REPLACE MACRO velocity_gradient_1_s(dp_kpa, viscosity_mpa_s, volume_l, q_m3_h) AS
+    CASE
+        WHEN dp_kpa >= 0 AND viscosity_mpa_s > 0 AND volume_l > 0 AND q_m3_h > 0
+        THEN sqrt(dp_kpa * q_m3_h / 3.6e0 / (viscosity_mpa_s * volume_l * 1e-6))
+    END;

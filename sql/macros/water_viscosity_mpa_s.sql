@@ -1,8 +1,13 @@
--- question: Which dynamic viscosity has water?
+-- question: How viscous is water at a temperature?
 -- unit: mPa s
--- formula: sum of a (T/300)^b over four terms, T in K
--- source: correlation for liquid water at 0.1 MPa (IAPWS SR6-08; Patek et al. 2009), coefficients from memory, held against IAPWS in the tests
--- known limits: 0 to 100 C at atmospheric pressure; water, not sludge
+-- formula: mu = sum of a (T/300)^b over four terms, T in K
+-- source: IAPWS SR6-08, properties of liquid water at 0.1 MPa [coefficients from memory; within 0.01 % of IAPWS from 0 to 80 C, see tests/published/water_props.json]
+-- known limits: clean water; null outside 0-100 C; conditioned sludge is many times more viscous, so G from this value is an upper bound
 CREATE OR REPLACE MACRO water_viscosity_mpa_s(t_c) AS
-  (280.68 * pow((t_c + 273.15) / 300.0, -1.9) + 511.45 * pow((t_c + 273.15) / 300.0, -7.7)
-   + 61.131 * pow((t_c + 273.15) / 300.0, -19.6) + 0.45903 * pow((t_c + 273.15) / 300.0, -40.0)) / 1000.0;
+    CASE
+        WHEN t_c BETWEEN 0 AND 100
+        THEN 1e-3 * (
+            280.68e0 * pow((t_c + 273.15e0) / 300e0, -1.9e0) + 511.45e0 * pow((t_c + 273.15e0) / 300e0, -7.7e0)
+            + 61.131e0 * pow((t_c + 273.15e0) / 300e0, -19.6e0) + 0.45903e0 * pow((t_c + 273.15e0) / 300e0, -40e0)
+        )
+    END;

@@ -1,7 +1,7 @@
--- question: How much wet cake leaves?
+-- question: How much wet cake comes of dry solids fed?
 -- unit: t
--- formula: dry solids x capture / cake TS
--- source: textbook formula, from memory
--- known limits: none
+-- formula: cake = dry solids x R / C, R and C in %
+-- source: trade textbooks [from memory]
+-- known limits: null when cake TS is not above 0; polymer and lime in the cake are not added
 CREATE OR REPLACE MACRO wet_cake_t(dry_solids_t, capture_pct, cake_ts_pct) AS
-  dry_solids_t * capture_pct / nullif(cake_ts_pct, 0);
+    CASE WHEN cake_ts_pct > 0 THEN dry_solids_t * capture_pct / cake_ts_pct END;

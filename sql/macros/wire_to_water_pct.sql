@@ -1,7 +1,7 @@
--- question: Which share of the electric power reaches the sludge?
+-- question: What share of the electrical power reaches the sludge?
 -- unit: %
--- formula: 100 Q dP / W
--- source: textbook formula, from memory
--- known limits: none
+-- formula: 100 Q dp / W
+-- source: trade textbooks [from memory]
+-- known limits: needs true power, not current; null when the power is not above 0; a value above 100 points at a meter
 CREATE OR REPLACE MACRO wire_to_water_pct(q_m3_h, dp_kpa, power_kw) AS
-  100.0 * ratio_or_null(pump_power_hydraulic_kw(q_m3_h, dp_kpa), power_kw);
+    CASE WHEN power_kw > 0 THEN 100e0 * q_m3_h * dp_kpa / 3600e0 / power_kw END;

@@ -8,8 +8,11 @@ CREATE OR REPLACE TABLE work.day_feed_ts AS
 SELECT
   s.line,
   d.operating_day,
-  (SELECT avg(f.ts_pct) FROM work.feed_samples f WHERE f.line = s.line AND f.operating_day = d.operating_day AND f.time_basis <> 'stated') AS spread_ts_pct,
-  (SELECT count(*) FROM work.feed_samples f WHERE f.line = s.line AND f.operating_day = d.operating_day AND f.time_basis = 'stated') AS timed_samples,
-  (SELECT median(f.ts_pct) FROM work.feed_samples f
-    WHERE f.line = s.line AND f.operating_day BETWEEN d.operating_day - 14 AND d.operating_day - 1) AS median_ts_pct
-FROM line_settings s CROSS JOIN work.needed_days d;
+  any_value(s.solids_hold_tau_h) AS solids_hold_tau_h,
+  any_value(s.solids_hold_limit_h) AS solids_hold_limit_h,
+  avg(f.ts_pct ORDER BY f.sample_id) FILTER (f.operating_day = d.operating_day AND NOT f.is_timed) AS spread_ts_pct,
+  count(*) FILTER (f.operating_day = d.operating_day AND f.is_timed) AS timed_samples,
+  median(f.ts_pct) FILTER (f.operating_day < d.operating_day) AS median_ts_pct
+FROM line_settings s CROSS JOIN work.needed_days d
+LEFT JOIN work.feed_samples f ON f.line = s.line AND f.operating_day BETWEEN d.operating_day - 14 AND d.operating_day
+GROUP BY s.line, d.operating_day;

@@ -1,14 +1,15 @@
 -- question: Which feed TS samples can speak for the days at hand?
 -- unit: % by mass
 -- grain: line, sample (work table)
--- formula: middle of the span in which the sample was taken
+-- formula: middle of the span in which the sample was taken; a sample known to the shift or better is timed, one known to the day is not
 -- source: common practice, no source
--- known limits: samples up to 18 days before the first day at hand (14 for the median, 3 for the hold)
+-- known limits: samples up to 18 days before the first day at hand (14 for the median and the longest hold, and the ends of both)
 CREATE OR REPLACE TABLE work.feed_samples AS
 SELECT
   line,
   operating_day,
-  time_basis,
+  sample_id,
+  time_basis <> 'day' AS is_timed,
   make_timestamptz(((epoch_us(from_utc) + epoch_us(to_utc)) // 2)::BIGINT) AS at_utc,
   value AS ts_pct
 FROM lab_results

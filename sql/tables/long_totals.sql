@@ -6,13 +6,13 @@
 -- known limits: days without a figure do not weigh in that figure
 CREATE OR REPLACE TABLE work.long_totals AS
 WITH member AS (
-  SELECT 'week' AS kind, w.week_start_day AS anchor, d.* FROM work.touched_weeks w
+  SELECT 'week' AS kind, w.week_start_day AS anchor, d.* EXCLUDE (data_version) FROM work.touched_weeks w
   JOIN work.day_rows d ON d.operating_day >= w.week_start_day AND d.operating_day < w.week_start_day + 7
   UNION ALL
-  SELECT '7 d', r.operating_day, d.* FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 7 AND d.operating_day <= r.operating_day
+  SELECT '7 d', r.operating_day, d.* EXCLUDE (data_version) FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 7 AND d.operating_day <= r.operating_day
   UNION ALL
-  SELECT '28 d', r.operating_day, d.* FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 28 AND d.operating_day <= r.operating_day
-), sorted AS (SELECT * FROM member ORDER BY kind, line, anchor, operating_day)
+  SELECT '28 d', r.operating_day, d.* EXCLUDE (data_version) FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 28 AND d.operating_day <= r.operating_day
+), sorted AS (SELECT * FROM member ORDER BY kind, line, anchor, operating_day), summed AS (
 SELECT
   any_value(plant) AS plant, line, kind, anchor, NULL::DATE AS operating_day, '' AS label,
   min(period_start_utc) AS period_start_utc, max(period_end_utc) AS period_end_utc,
@@ -28,11 +28,12 @@ SELECT
   sum(dry_solids_held_t) AS dry_solids_held_t,
   sum(feed_ts_age_h * dry_solids_t) AS ts_age_h_t,
   sum(polymer_active_kg) AS polymer_active_kg, sum(polymer_neat_kg) AS polymer_neat_kg,
-  sum(cost_polymer_per_t * dry_solids_t) AS polymer_cost,
-  sum(dilution_ratio * feed_volume_m3) AS dilution_m3,
+  sum(cost_polymer_per_t * dry_solids_t) AS polymer_cost, sum(dry_solids_t) FILTER (cost_polymer_per_t IS NOT NULL) AS polymer_cost_solids_t,
+  sum(dilution_ratio * feed_volume_m3) AS dilution_m3, sum(feed_volume_m3) FILTER (dilution_ratio IS NOT NULL) AS diluted_feed_m3,
   sum(wash_water_m3) AS wash_water_m3,
-  sum(cost_water_per_t * dry_solids_t) AS water_cost,
-  sum(energy_kwh) AS energy_kwh, sum(cost_power_per_t * dry_solids_t) AS power_cost,
+  sum(cost_water_per_t * dry_solids_t) AS water_cost, sum(dry_solids_t) FILTER (cost_water_per_t IS NOT NULL) AS water_cost_solids_t,
+  sum(energy_kwh) AS energy_kwh,
+  sum(cost_power_per_t * dry_solids_t) AS power_cost, sum(dry_solids_t) FILTER (cost_power_per_t IS NOT NULL) AS power_cost_solids_t,
   sum(pump_dp_kpa * pump_dp_minutes) AS pump_dp_sum, sum(pump_dp_minutes)::INTEGER AS pump_dp_minutes,
   sum(pump_head_m * pump_dp_minutes) AS pump_head_sum, (sum(pump_dp_minutes) FILTER (pump_head_m IS NOT NULL))::INTEGER AS pump_head_minutes,
   sum(mixing_dp_kpa * mixing_dp_minutes) AS mixing_dp_sum, sum(mixing_dp_minutes)::INTEGER AS mixing_dp_minutes,
@@ -45,7 +46,12 @@ SELECT
   ratio_or_null(sum(capture_undiluted_pct * dry_solids_t), sum(dry_solids_t) FILTER (capture_undiluted_pct IS NOT NULL)) AS capture_undiluted_pct,
   ratio_or_null(sum(cost_disposal_per_t * dry_solids_t), sum(dry_solids_t) FILTER (cost_disposal_per_t IS NOT NULL)) AS cost_disposal_per_t,
   ratio_or_null(sum(cost_recycle_per_t * dry_solids_t), sum(dry_solids_t) FILTER (cost_recycle_per_t IS NOT NULL)) AS cost_recycle_per_t,
-  bool_or(is_provisional) AS is_provisional,
-  substr(md5(string_agg(data_version, '' ORDER BY operating_day)), 1, 12) AS data_version
+  bool_or(is_provisional) AS is_provisional
 FROM sorted
-GROUP BY line, kind, anchor;
+GROUP BY line, kind, anchor
+)
+SELECT t.*, v.data_version
+FROM summed t
+LEFT JOIN work.span_versions v
+  ON v.first_day = CASE t.kind WHEN 'week' THEN t.anchor WHEN '7 d' THEN t.anchor - 6 ELSE t.anchor - 27 END
+  AND v.last_day = CASE t.kind WHEN 'week' THEN t.anchor + 6 ELSE t.anchor END;

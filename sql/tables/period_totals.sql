@@ -4,37 +4,42 @@
 -- formula: plain sums over minutes; mixing dP at the reference flow by least squares dP = b0 + k Q2 when 100 minutes span 15 % of flow,
 --          else the mean of dP (Qref/Q)2
 -- source: common practice, no source
--- known limits: the span of flow is judged by its 5 and 95 % quantiles
+-- known limits: the span of flow is judged by its 5 and 95 % quantiles; last hours end with the day's last processing minute, so a day
+--          without processing has none
 CREATE OR REPLACE TABLE work.period_totals AS
 WITH last_minute AS (
-  SELECT line, operating_day, max(minute_utc) AS end_utc FROM work.minute_kpi WHERE is_processing GROUP BY ALL
+  SELECT line, operating_day, max(minute_utc) + INTERVAL 1 MINUTE AS end_utc FROM work.minute_kpi
+  WHERE is_processing AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days) GROUP BY ALL
 ), windows AS (
-  SELECT l.line, l.operating_day, w.kind, w.hours, l.end_utc + INTERVAL 1 MINUTE AS end_utc
-  FROM last_minute l CROSS JOIN (VALUES ('1 h', 1), ('8 h', 8), ('24 h', 24)) w (kind, hours)
-  WHERE l.operating_day IN (SELECT operating_day FROM work.rolling_hour_days)
+  SELECT l.line, l.operating_day, l.end_utc, w.kind, l.end_utc - to_hours(w.hours) AS start_utc, l.operating_day - w.back AS minute_day
+  FROM last_minute l CROSS JOIN (VALUES ('1 h', 1, 0), ('1 h', 1, 1), ('8 h', 8, 0), ('8 h', 8, 1), ('24 h', 24, 0), ('24 h', 24, 1)) w (kind, hours, back)
+), touched AS (
+  SELECT operating_day AS minute_day, (epoch_us(hour_utc) // 3600000000)::VARCHAR AS hour_label, * FROM work.minute_kpi
+  WHERE operating_day IN (SELECT operating_day FROM work.touched_days)
 ), member AS (
-  SELECT 'hour' AS kind, operating_day, strftime(hour_utc, '%Y-%m-%dT%H') AS label, m.* EXCLUDE (operating_day) FROM work.minute_kpi m
-  WHERE operating_day IN (SELECT operating_day FROM work.touched_days)
+  SELECT 'hour' AS kind, hour_label AS label, * EXCLUDE (hour_label, hour_utc, shift) FROM touched
   UNION ALL BY NAME
-  SELECT 'shift' AS kind, operating_day, shift AS label, m.* EXCLUDE (operating_day) FROM work.minute_kpi m
-  WHERE shift IS NOT NULL AND operating_day IN (SELECT operating_day FROM work.touched_days)
+  SELECT 'shift' AS kind, shift AS label, * EXCLUDE (hour_label, hour_utc, shift) FROM touched WHERE shift IS NOT NULL
   UNION ALL BY NAME
-  SELECT 'day' AS kind, operating_day, '' AS label, m.* EXCLUDE (operating_day) FROM work.minute_kpi m
-  WHERE operating_day IN (SELECT operating_day FROM work.touched_days)
+  SELECT 'day' AS kind, '' AS label, * EXCLUDE (hour_label, hour_utc, shift) FROM touched
   UNION ALL BY NAME
-  SELECT w.kind, w.operating_day, '' AS label, m.* EXCLUDE (operating_day)
-  FROM windows w JOIN work.minute_kpi m ON m.line = w.line AND m.minute_utc >= w.end_utc - to_hours(w.hours) AND m.minute_utc < w.end_utc
+  SELECT w.kind, '' AS label, w.operating_day, m.operating_day AS minute_day, m.* EXCLUDE (operating_day, hour_utc, shift)
+  FROM windows w JOIN work.minute_kpi m
+    ON m.line = w.line AND m.operating_day = w.minute_day AND m.minute_utc >= w.start_utc AND m.minute_utc < w.end_utc
 ), sorted AS (
-  SELECT * FROM member ORDER BY kind, line, operating_day, label, minute_utc
+  SELECT * FROM member ORDER BY minute_utc
 ), summed AS (
 SELECT
   any_value(plant) AS plant, line, kind, operating_day, label,
+  min(minute_day) AS first_day,
   min(minute_utc) AS period_start_utc, max(minute_utc) + INTERVAL 1 MINUTE AS period_end_utc,
   count(*)::INTEGER AS minutes_seen,
   count(*) FILTER (state = 'unknown')::INTEGER AS unknown_minutes,
   count(*) FILTER (is_processing)::INTEGER AS processing_minutes,
   count(*) FILTER (is_valid)::INTEGER AS valid_minutes,
   count(*) FILTER (is_dosed)::INTEGER AS dosed_minutes,
+  (count(*) FILTER (is_processing AND minute_day = operating_day) > 0)::INTEGER
+    + (count(*) FILTER (is_processing AND minute_day < operating_day) > 0)::INTEGER AS operating_days,
   sum(run_h) AS run_h,
   count(*) FILTER (is_processing) / 60.0 AS processing_h,
   count(*) FILTER (state = 'idle running') / 60.0 AS idle_h,
@@ -47,12 +52,16 @@ SELECT
   sum(ts_age_h * dry_solids_t) AS ts_age_h_t,
   sum(active_kg) AS polymer_active_kg,
   sum(neat_kg) AS polymer_neat_kg,
-  sum(polymer_cost) AS polymer_cost,
-  sum(polymer_water_m3) AS polymer_water_m3,
+  sum(neat_kg * polymer_price) AS polymer_cost,
+  sum(dry_solids_t) FILTER (polymer_price IS NOT NULL) AS polymer_cost_solids_t,
+  sum(dilution_m3) AS dilution_m3,
+  sum(fed_m3) FILTER (dilution_m3 IS NOT NULL) AS diluted_feed_m3,
   sum(wash_m3) AS wash_water_m3,
   sum(water_price * (coalesce(polymer_water_m3, 0.0) + coalesce(wash_m3, 0.0))) AS water_cost,
+  sum(dry_solids_t) FILTER (water_price IS NOT NULL) AS water_cost_solids_t,
   sum(energy_kwh) AS energy_kwh,
   sum(power_price * energy_kwh) AS power_cost,
+  sum(dry_solids_t) FILTER (power_price IS NOT NULL) AS power_cost_solids_t,
   sum(pump_dp_kpa) AS pump_dp_sum, count(pump_dp_kpa)::INTEGER AS pump_dp_minutes,
   sum(pump_head_m) AS pump_head_sum, count(pump_head_m)::INTEGER AS pump_head_minutes,
   sum(mixing_dp_kpa) AS mixing_dp_sum, count(mixing_dp_kpa)::INTEGER AS mixing_dp_minutes,

@@ -135,10 +135,17 @@ print("done", flush=True)
 
 def start(home: Home, plant: str) -> subprocess.Popen[str]:
     given = json.dumps({"home": str(home.root), "plant": plant, "as_of": AS_OF.isoformat()})
-    running = subprocess.Popen([sys.executable, "-c", RUN, given], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+    running = subprocess.Popen([sys.executable, "-c", RUN, given], stdout=subprocess.PIPE, text=True)
     assert running.stdout is not None
     assert running.stdout.readline() == "ready\n"
     return running
+
+
+def finished(running: subprocess.Popen[str]) -> int:
+    code = running.wait(120)
+    assert running.stdout is not None
+    running.stdout.close()
+    return code
 
 
 def killed_and_finished(made: Path, tmp_path: Path, kills: int, seed: int) -> None:
@@ -149,7 +156,7 @@ def killed_and_finished(made: Path, tmp_path: Path, kills: int, seed: int) -> No
     begun = time.perf_counter()
     running = start(unbroken, plant)
     ready = time.perf_counter()
-    assert running.wait(120) == 0
+    assert finished(running) == 0
     whole_s = time.perf_counter() - ready
     expected = publish.hashes(unbroken)
     assert begun < ready
@@ -162,7 +169,7 @@ def killed_and_finished(made: Path, tmp_path: Path, kills: int, seed: int) -> No
             running = start(home, plant)
             time.sleep(rng.uniform(0.0, whole_s))
             running.send_signal(signal.SIGKILL)
-            running.wait()
+            finished(running)
             done += 1
             if home.database.exists():
                 assert publish.hashes(home)  # what was published stays readable

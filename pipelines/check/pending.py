@@ -1,0 +1,80 @@
+"""What a load touches, put on the work lists of the steps after it, and the operating days it speaks of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+
+from pipelines.check import guard
+from pipelines.plantfile import PlantFile
+from pipelines.store import Store
+from schemas import TABLES
+
+REACHES_BACK = timedelta(minutes=30)  # a sloped value reaches back to the reading before
+REACHES_ON = timedelta(hours=24)  # a state is held so long
+LAB_REACHES_DAYS = 14  # a held feed TS relaxes to a median of so many days
+_MINUTE_US = 60_000_000
+_INSTANT = pl.Datetime("us", "UTC")
+
+
+def operating_day(at: datetime, plant_file: PlantFile) -> date:
+    """Return the operating day of an instant: plant-local wall time less the configured hour."""
+    start = plant_file.plant.operating_day_start
+    return (at.astimezone(plant_file.zone).replace(tzinfo=None) - timedelta(hours=start.hour, minutes=start.minute)).date()
+
+
+def day_start(day: date, plant_file: PlantFile) -> datetime:
+    """Return the instant at which an operating day begins."""
+    return datetime.combine(day, plant_file.plant.operating_day_start, plant_file.zone).astimezone(UTC)
+
+
+def operating_days(times: pl.Series, plant_file: PlantFile) -> set[date]:
+    """Return the operating days that UTC times (without null) fall on."""
+    low, high = times.min(), times.max()
+    if not isinstance(low, datetime) or not isinstance(high, datetime):
+        return set()
+    first, last = operating_day(low, plant_file), operating_day(high, plant_file)
+    steady = low.astimezone(plant_file.zone).utcoffset() == high.astimezone(plant_file.zone).utcoffset()
+    if first == last and steady:
+        return {first}
+    start = plant_file.plant.operating_day_start
+    minutes = pl.Series(np.unique(times.to_physical().to_numpy() // _MINUTE_US) * _MINUTE_US).cast(_INSTANT)
+    local = minutes.dt.convert_time_zone(plant_file.plant.time_zone).dt.replace_time_zone(None)
+    return set((local - timedelta(hours=start.hour, minutes=start.minute)).dt.date().unique().to_list())
+
+
+def note_days(store: Store, load_id: str, days: Iterable[date]) -> None:
+    """Write the operating days a load speaks of; data_version comes from them."""
+    ordered = sorted(days)
+    frame = pl.DataFrame(
+        {"plant": [store.plant] * len(ordered), "load_id": [load_id] * len(ordered), "operating_day": ordered},
+        schema=TABLES["load_days"].polars_schema(),
+    )
+    guard.append(store, "load_days", frame)
+
+
+def mark_hours(store: Store, plant_file: PlantFile, first: datetime, last: datetime) -> None:
+    """Mark the hours a load with readings from `first` to `last` touches; call it before the load is written to `loads`.
+
+    Hours reach from 30 minutes before the first reading to 24 hours after the last, not past the end of the last operating
+    day with readings. Where the load widens what was there, whole operating days and the hours between count as touched.
+    """
+    old_first, old_last = store.rows("SELECT min(first_utc), max(last_utc) FROM loads")[0]
+    begin = day_start(operating_day(min(first, old_first or first), plant_file), plant_file)
+    end = day_start(operating_day(max(last, old_last or last), plant_file) + timedelta(days=1), plant_file)
+    start, stop = first - REACHES_BACK, last + REACHES_ON
+    if old_first is None or first < old_first:
+        start = begin
+        stop = max(stop, old_first or stop)
+    if old_last is None or last > old_last:
+        stop = end
+        start = min(start, old_last or start)
+    store.mark_hours(max(start, begin), min(stop, end) - timedelta(microseconds=1))
+
+
+def mark_lab(store: Store, days: Iterable[date]) -> None:
+    """Mark the days of samples and those a held feed TS reaches."""
+    store.mark_days("compute", {d + timedelta(days=k) for d in days for k in range(LAB_REACHES_DAYS + 1)})

@@ -1,0 +1,58 @@
+"""The rules a value must keep, each with its reason; the first that applies in the order of the closed list is the reason."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.check.signals import EDGE, FAILURE_MA
+from schemas.vocabulary import BAD
+
+NOTHING_FAILED = pl.DataFrame(
+    schema={"line_no": pl.UInt32, "time_utc": pl.Datetime("us", "UTC"), "name": pl.String, "reason": pl.String, "detail": pl.String}
+)
+
+
+def _outside(low: str, high: str, edge: float = 0.0) -> pl.Expr:
+    slack = edge * (pl.col(high) - pl.col(low))
+    return (pl.col("value") < pl.col(low) - slack) | (pl.col("value") > pl.col(high) + slack)
+
+
+def reason(latest_us: int) -> pl.Expr:
+    """Return the primary reason of a row, or null.
+
+    Needs time_reason, time_utc, signal, quality, number (as written; share for states), value [SI] and the signal's limits.
+    Bad-quality values are fit for use as what they are: bad readings without value.
+    """
+    c = pl.col
+    usable = c("quality") != BAD
+    failed = c("is_ma") & ((c("number") < FAILURE_MA[0]) | (c("number") > FAILURE_MA[1]))
+    physical = ~c("value").is_finite() | _outside("physical_low", "physical_high")
+    return (
+        pl.when(c("time_reason").is_not_null()).then("time_reason")
+        .when(c("time_utc").is_null()).then(pl.lit("time stamp unreadable"))
+        .when(c("time_utc").to_physical() > latest_us).then(pl.lit("time in the future"))
+        .when(c("signal").is_null()).then(pl.lit("unknown tag"))
+        .when(c("quality").is_null()).then(pl.lit("unknown quality word"))
+        .when(usable & c("is_state") & c("number").is_null()).then(pl.lit("unknown state word"))
+        .when(usable & c("number").is_null()).then(pl.lit("text in number"))
+        .when(usable & failed & c("number").is_finite()).then(pl.lit("transmitter failure level"))
+        .when(usable & physical).then(pl.lit("value outside physical range"))
+        .when(usable & _outside("low", "high", EDGE)).then(pl.lit("value outside transmitter range"))
+    )  # fmt: skip
+
+
+def detail() -> pl.Expr:
+    """Return what exactly was wrong with a row that has a reason: tag, text, limit."""
+    c = pl.col
+    name, text = c("name").fill_null("no tag"), c("text").fill_null("")
+    return (
+        pl.when(c("reason") == "unknown quality word").then(pl.format("{}: quality {}", name, c("quality_text").fill_null("")))
+        .when(c("reason") == "value outside transmitter range")
+        .then(pl.format("{}: {} is not within {} to {} (SI, 1 % of span added)", name, text, c("low").round(3), c("high").round(3)))
+        .when(c("reason") == "value outside physical range")
+        .then(pl.format("{}: {} is not within {} to {} (SI)", name, text, c("physical_low").round(3), c("physical_high").round(3)))
+        .when(c("reason") == "transmitter failure level")
+        .then(pl.format("{}: {} mA is not within {} to {} mA", name, text, pl.lit(FAILURE_MA[0]), pl.lit(FAILURE_MA[1])))
+        .when(c("reason").is_in(["unknown tag", "time in the future"])).then(pl.format("{}: {} at {}", name, text, c("time_utc").dt.strftime("%Y-%m-%dT%H:%M:%SZ")))
+        .when(c("reason").is_not_null()).then(pl.format("{}: {}", name, text))
+    )  # fmt: skip

@@ -1,0 +1,177 @@
+"""Every row and value of a file counted once, refused rows written with their reason, and the receipt that must balance."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+import polars as pl
+
+from pipelines.check import guard
+from pipelines.check.versions import Outcome
+from pipelines.chunks import Chunk, Original, RawLines, Receipt, Received
+from pipelines.store import Store
+from schemas import TABLES
+from schemas.vocabulary import REASONS
+
+RULE_VERSION = 1  # raised when a row rule changes its verdict on the same row
+RAW_TEXT_KEPT = 4_000  # characters of a set-aside row that are stored; the archive has all of it
+TAGS_KEPT = 20  # names listed in a set-aside row
+
+
+@dataclass
+class Tally:
+    """Counts of one file while its chunks go through. A row lies in one chunk whole."""
+
+    rows_read: int = 0
+    rows_dropped: int = 0
+    rows_kept: int = 0
+    rows_duplicate: int = 0
+    rows_set_aside: int = 0
+    values_read: int = 0
+    values_kept: int = 0
+    values_duplicate: int = 0
+    values_set_aside: int = 0
+    aside: list[pl.DataFrame] = field(default_factory=list)  # rows for set_aside, without raw text
+    days: set[date] = field(default_factory=set)
+    first: datetime | None = None
+    last: datetime | None = None
+
+    def take(self, chunk: Chunk) -> None:
+        """Count what receive already knows of a chunk: rows read, dropped, and refused as rows."""
+        self.rows_read += chunk.rows_read
+        self.rows_dropped += chunk.rows_dropped
+        self.rows_set_aside += chunk.refused.height
+        self.values_read += chunk.values.height
+        if chunk.refused.height:
+            self.aside.append(
+                chunk.refused.select(
+                    "line_no", "reason", "detail", is_partial=pl.lit(False), value_count=pl.lit(0, dtype=pl.Int32),
+                    tags=pl.lit(None, dtype=pl.String), first_utc=pl.lit(None, dtype=pl.Datetime("us", "UTC")), raw_text="raw_text",
+                )
+            )  # fmt: skip
+
+    def span(self, times: pl.Series) -> None:
+        """Widen first and last to the times of usable rows."""
+        low, high = times.min(), times.max()
+        if isinstance(low, datetime) and isinstance(high, datetime):
+            self.first = low if self.first is None else min(self.first, low)
+            self.last = high if self.last is None else max(self.last, high)
+
+    def settle(self, lines: pl.Series, failed: pl.DataFrame, outcome: Outcome) -> None:
+        """Count the rows and values of a chunk.
+
+        `lines` is the line number of each value, `failed` has line_no, time_utc, name, reason, detail of values set aside.
+        """
+        self.values_kept += outcome.kept
+        self.values_duplicate += outcome.duplicates
+        self.values_set_aside += failed.height
+        if failed.height == 0 and outcome.duplicates == 0:
+            self.rows_kept += lines.n_unique()
+            return
+        per_line = _per_line(lines, failed, outcome)
+        kept = pl.col("kept") > 0
+        aside = ~kept & (pl.col("aside") > 0)
+        counts = per_line.select(kept=kept.sum(), aside=aside.sum(), duplicate=(~kept & ~aside).sum()).row(0, named=True)
+        self.rows_kept += lines.n_unique() - per_line.height + counts["kept"]
+        self.rows_set_aside += counts["aside"]
+        self.rows_duplicate += counts["duplicate"]
+        if failed.height:
+            self.aside.append(_aside_rows(failed, per_line))
+
+
+def _per_line(lines: pl.Series, failed: pl.DataFrame, outcome: Outcome) -> pl.DataFrame:
+    """Return line_no, kept, aside of each line with a value that was not kept: how many of its values were kept and set aside."""
+    one, none = pl.lit(1, dtype=pl.Int32), pl.lit(0, dtype=pl.Int32)
+    lost = [failed.select("line_no", aside=one)]
+    if outcome.lines is not None:
+        lost.append(outcome.lines.filter(pl.col("is_duplicate") & ~pl.col("is_mark")).select("line_no", aside=none))
+    lost_values = pl.concat(lost)
+    if lines.n_unique() == len(lines):  # one value a row, as in every long file
+        return lost_values.select("line_no", "aside", kept=none)
+    counted = lost_values.group_by("line_no").agg(pl.col("aside").sum(), lost=pl.len().cast(pl.Int32))
+    values = lines.to_frame("line_no").join(counted, on="line_no", how="semi").group_by("line_no").agg(values=pl.len().cast(pl.Int32))
+    return counted.join(values, on="line_no").select("line_no", "aside", kept=pl.col("values") - pl.col("lost"))
+
+
+def _aside_rows(failed: pl.DataFrame, per_line: pl.DataFrame) -> pl.DataFrame:
+    """Return one row a line with its primary reason: the first in the order of the closed list."""
+    rank = pl.col("reason").replace_strict(list(REASONS), list(range(len(REASONS))), return_dtype=pl.Int32)
+    ranked = failed.with_columns(rank=rank).sort("line_no", "rank", "name", nulls_last=True, maintain_order=True)
+    rows = ranked.group_by("line_no", maintain_order=True).agg(
+        pl.col("reason").first(), pl.col("detail").first(), value_count=pl.len().cast(pl.Int32),
+        tags=pl.col("name").drop_nulls().unique(maintain_order=True).head(TAGS_KEPT).sort().str.join(", "), first_utc=pl.col("time_utc").first(),
+    )  # fmt: skip
+    partial = per_line.select("line_no", is_partial=pl.col("kept") > 0)
+    return rows.join(partial, on="line_no", how="left", maintain_order="left").select(
+        "line_no", "reason", "detail", "is_partial", "value_count", pl.when(pl.col("tags") != "").then("tags"), "first_utc", raw_text=pl.lit(None, dtype=pl.String)
+    )  # fmt: skip
+
+
+def write_aside(store: Store, load_id: str, parts: list[pl.DataFrame], raw_lines: RawLines | None = None) -> dict[str, int]:
+    """Write the set-aside rows of a load with their raw text; returns rows by primary reason, most frequent first."""
+    if not parts:
+        return {}
+    rows = pl.concat(parts).sort("line_no", maintain_order=True)
+    wanted = rows.filter(pl.col("raw_text").is_null() & (pl.col("line_no") > 0))["line_no"].to_list()
+    if raw_lines is not None and wanted:
+        raw = raw_lines(wanted)
+        found = pl.Series("found", [raw.get(n) for n in rows["line_no"]], dtype=pl.String)
+        rows = rows.with_columns(raw_text=pl.coalesce("raw_text", found))
+    table = rows.select(
+        plant=pl.lit(store.plant), load_id=pl.lit(load_id), line_no=pl.col("line_no").cast(pl.Int64), reason="reason", detail="detail", is_partial="is_partial",
+        value_count="value_count", tags="tags", first_utc="first_utc", raw_text=pl.col("raw_text").str.slice(0, RAW_TEXT_KEPT),
+        rule_version=pl.lit(RULE_VERSION, dtype=pl.Int32), disposition=pl.lit(None, dtype=pl.String), disposition_role=pl.lit(None, dtype=pl.String),
+        disposition_note=pl.lit(None, dtype=pl.String),
+    )  # fmt: skip
+    guard.append(store, "set_aside", table)
+    return dict(sorted(Counter(rows["reason"].to_list()).items(), key=lambda item: (-item[1], REASONS.index(item[0]))))
+
+
+def aside_whole_file(reason: str, detail: str) -> pl.DataFrame:
+    """Return the one set-aside row (line 0) of a file refused whole."""
+    row = {
+        "line_no": 0, "reason": reason, "detail": detail, "is_partial": False, "value_count": 0, "tags": None, "first_utc": None, "raw_text": None,
+    }  # fmt: skip
+    schema = {name: dtype for name, dtype in TABLES["set_aside"].polars_schema().items() if name in row}
+    return pl.DataFrame([row], schema=schema)
+
+
+def receipt_of(original: Original, received: Received, tally: Tally, reasons: dict[str, int], seconds: float) -> Receipt:
+    """Return the receipt of a file taken in."""
+    return Receipt(
+        load_id=original.load_id,
+        file_name=original.file_name,
+        status="taken",
+        layout=received.layout.id,
+        reader=received.reader,
+        rows_read=tally.rows_read,
+        rows_kept=tally.rows_kept,
+        rows_duplicate=tally.rows_duplicate,
+        rows_dropped=tally.rows_dropped,
+        rows_set_aside=tally.rows_set_aside,
+        values_read=tally.values_read,
+        values_kept=tally.values_kept,
+        values_duplicate=tally.values_duplicate,
+        values_set_aside=tally.values_set_aside,
+        first_utc=tally.first,
+        last_utc=tally.last,
+        reasons=reasons,
+        seconds=seconds,
+    )
+
+
+def write_load(
+    store: Store, original: Original, archived_as: str, receipt: Receipt, seq: int, received_utc: datetime, *, spans_readings: bool
+) -> None:
+    """Write the row of `loads`. First and last time are those of readings: a lab sheet does not stretch the minutes."""
+    earlier = store.rows("SELECT count(*) FROM loads WHERE file_name = $n", {"n": original.file_name})[0][0]
+    counts = {k: getattr(receipt, k) for k in TABLES["loads"].column_names if k.startswith(("rows_", "values_"))}
+    row = {
+        "plant": store.plant, "load_id": original.load_id, "sha256": original.sha256, "file_name": original.file_name, "archived_as": archived_as,
+        "file_bytes": original.file_bytes, "layout": receipt.layout, "reader": receipt.reader, "received_utc": received_utc, "received_seq": seq,
+        "version": earlier + 1, "status": receipt.status, "reason": receipt.reason, "detail": receipt.detail,
+        "first_utc": receipt.first_utc if spans_readings else None, "last_utc": receipt.last_utc if spans_readings else None, **counts,
+    }  # fmt: skip
+    guard.append(store, "loads", pl.DataFrame([row], schema=TABLES["loads"].polars_schema()))

@@ -1,0 +1,69 @@
+"""Fields of a record by the columns' names, trimmed and freed of what spreadsheets put round text."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipelines.plantfile import Layout
+from pipelines.receive.header import Header
+
+
+def cleaned(column: str) -> pl.Expr:
+    """Strip blanks, and the apostrophe or =\"...\" that spreadsheets put round text."""
+    text = pl.col(column).str.strip_chars()
+    wrapped = text.str.starts_with("'") | text.str.starts_with('="')
+    return pl.when(wrapped).then(text.str.replace(r"^(?:'|=\")", "").str.replace('"$', "").str.strip_chars()).otherwise(text).alias(column)
+
+
+def blank(column: str) -> pl.Expr:
+    """Tell whether a cleaned field says nothing."""
+    return pl.col(column).fill_null("") == ""
+
+
+@dataclass(frozen=True)
+class Columns:
+    """The columns a layout names, found in a header."""
+
+    layout: Layout
+    header: Header
+
+    def field(self, name: str | None) -> str | None:
+        """Return the batch's name (c0, c1, ...) of a column, or None when it is not declared or not in the file."""
+        if name is None or name.strip() not in self.header.columns:
+            return None
+        return f"c{self.header.at(name.strip())}"
+
+    def text(self, name: str | None, *, bare: bool) -> pl.Expr:
+        """Return the cleaned text of a column; null where the file does not have it."""
+        found = self.field(name)
+        if found is None:
+            return pl.lit(None, dtype=pl.String)
+        return pl.col(found) if bare else cleaned(found)
+
+    def stamps(self, frame: pl.DataFrame, *, bare: bool) -> pl.Series:
+        """Return the stamp texts: the time column, or date and time joined by a blank."""
+        lay = self.layout
+        named = [n for n in (lay.date_column, lay.time_column) if n]
+        parts = [self.text(n, bare=bare) for n in dict.fromkeys(named)]
+        joined = parts[0] if len(parts) == 1 else pl.concat_str(parts, separator=" ").str.strip_chars()
+        return frame.select(joined.alias("stamp")).to_series()
+
+    def tags(self, frame: pl.DataFrame) -> pl.Series:
+        """Return the tags of a long file, trimmed."""
+        name = self.field(self.layout.tag_column)
+        assert name is not None
+        tag = pl.col(name) if is_bare(frame) else pl.col(name).str.strip_chars()
+        return frame.select(tag.alias("tag")).to_series()
+
+    def says_nothing(self, text: str = "text") -> pl.Expr:
+        """Tell whether a cleaned text is blank or one of the layout's fill values."""
+        fills = sorted({f.strip() for f in self.layout.fill_values})
+        nothing = pl.col(text).fill_null("") == ""
+        return nothing | pl.col(text).is_in(fills) if fills else nothing
+
+
+def is_bare(frame: pl.DataFrame) -> bool:
+    """Tell whether no field of these rows needs cleaning."""
+    return bool(frame["bare"].all()) if "bare" in frame.columns else False

@@ -1,0 +1,31 @@
+"""Long files: one record a reading (time, tag, value, quality)."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.receive.fields import Columns, is_bare
+from pipelines.receive.zones import Stamped
+
+
+def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Series) -> tuple[pl.DataFrame, int]:
+    """Return (values of a chunk, how many rows gave none).
+
+    A row without a value says nothing, unless its quality word is not a good one: then it is kept with blank text,
+    so that the value before is not held across a time the logger knew to be bad.
+    """
+    lay, bare = columns.layout, is_bare(frame)
+    texts = frame.select(
+        line_no="line_no",
+        text=columns.text(lay.value_column, bare=bare),
+        quality_text=columns.text(lay.quality_column, bare=bare),
+    )
+    out = pl.DataFrame([texts["line_no"], stamped.utc, stamped.reason, tags, texts["text"], texts["quality_text"]])
+    nothing = out.select(columns.says_nothing()).to_series()
+    if not nothing.any():
+        return out, 0
+    good = sorted({w.strip().lower() for w in lay.quality_words.good} | {"", "good"})
+    silent = nothing & out["quality_text"].fill_null("").str.to_lowercase().is_in(good)
+    told = out.with_columns(text=pl.when(nothing).then(pl.lit("")).otherwise("text"))
+    kept = told.filter(~silent)
+    return kept, out.height - kept.height

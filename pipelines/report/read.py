@@ -1,0 +1,177 @@
+"""What a weekly page reads: a plant's week, all of it from the published file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from pipelines.errors import DataMissingError
+from pipelines.home import Home
+from pipelines.store import connect
+
+if TYPE_CHECKING:
+    import duckdb
+
+Row = dict[str, Any]
+# Weeks that the charts look back on, the reported one included.
+SHOWN_WEEKS = 8
+SHOWN_DAYS = 7 * SHOWN_WEEKS
+
+
+@dataclass(frozen=True)
+class LineData:
+    """A line's rows behind its week; values in the stored (SI) units. `quality` holds sums over the week per role."""
+
+    line: str
+    name: str
+    settings: Row
+    this: Row | None
+    last: Row | None
+    days: tuple[Row, ...] = ()
+    rolling: tuple[Row, ...] = ()
+    cake: tuple[Row, ...] = ()
+    flags: tuple[Row, ...] = ()
+    states: tuple[Row, ...] = ()
+    quality: tuple[Row, ...] = ()
+
+
+@dataclass(frozen=True)
+class WeekData:
+    """A plant's reporting week; `known_utc` is when the latest file behind the published data was received."""
+
+    plant: str
+    name: str
+    zone: ZoneInfo
+    week_start_day: date
+    iso_week: str
+    start_utc: datetime
+    end_utc: datetime
+    known_utc: datetime
+    last_day: date
+    plant_file_id: str
+    prices_since: datetime | None
+    rows_set_aside: int
+    lines: tuple[LineData, ...]
+
+    @property
+    def first_shown_day(self) -> date:
+        return self.week_start_day - timedelta(days=SHOWN_DAYS - 7)
+
+
+def week(home: Home, plant: str, week_start_day: date | None) -> WeekData:
+    """Read the reporting week that holds `week_start_day`; None: the last whole one.
+
+    DataMissingError when there is no published file, nothing of the plant in it, or no whole week yet.
+    """
+    con = connect(home.database, read_only=True)
+    try:
+        return _week(con, plant, week_start_day)
+    finally:
+        con.close()
+
+
+def _week(con: duckdb.DuckDBPyConnection, plant: str, day: date | None) -> WeekData:
+    lines = _rows(con, "SELECT * FROM line_settings WHERE plant = $plant ORDER BY line", plant=plant)
+    known = _rows(con, "SELECT max(received_utc) AS known FROM loads WHERE plant = $plant", plant=plant)[0]["known"]
+    last = _rows(con, "SELECT max(operating_day) AS day FROM kpi_day WHERE plant = $plant", plant=plant)[0]["day"]
+    if not lines or known is None or last is None:
+        raise DataMissingError(
+            f"nothing is published for {plant}", remedy="run `flocledger nightly` first; `flocledger status` shows what is there"
+        )
+    first_weekday, zone = lines[0]["week_start"], ZoneInfo(lines[0]["time_zone"])
+    start = _start(day, first_weekday) if day is not None else _last_whole(con, plant, last)
+    span = {"plant": plant, "first": start, "last": start + timedelta(days=6)}
+    hour = lines[0]["operating_day_start_h"]
+    version = "SELECT plant_file_id FROM plant_file_versions WHERE plant = $plant ORDER BY first_used_utc DESC, plant_file_id LIMIT 1"
+    prices = "SELECT max(from_utc) AS since FROM prices WHERE plant = $plant AND from_utc < $end"
+    begin, end = _instant(start, hour, zone), _instant(start + timedelta(days=7), hour, zone)
+    return WeekData(
+        plant, lines[0]["plant_name"], zone, start, iso_week(start), begin, end, known, last,
+        next((r["plant_file_id"] for r in _rows(con, version, plant=plant)), "-"),
+        _rows(con, prices, plant=plant, end=end)[0]["since"],
+        _rows(con, _SET_ASIDE, **span, begin=begin, end=end)[0]["n"],
+        tuple(_line(con, settings, span, begin, end) for settings in lines),
+    )  # fmt: skip
+
+
+def _start(day: date, first_weekday: int) -> date:
+    return day - timedelta(days=(day.isoweekday() - first_weekday) % 7)
+
+
+def _last_whole(con: duckdb.DuckDBPyConnection, plant: str, last_day: date) -> date:
+    sql = "SELECT max(week_start_day) AS day FROM kpi_week WHERE plant = $plant AND week_start_day <= $latest"
+    found: date | None = _rows(con, sql, plant=plant, latest=last_day - timedelta(days=6))[0]["day"]
+    if found is None:
+        raise DataMissingError(
+            f"{plant} has no whole reporting week yet; its data end with {last_day}",
+            remedy="wait for the week to end, or name the week to report",
+        )
+    return found
+
+
+def iso_week(start: date) -> str:
+    """Return the ISO 8601 week of the first Monday on or after `start`, as YYYY-Www."""
+    monday = start + timedelta(days=(1 - start.isoweekday()) % 7)
+    return f"{monday.isocalendar().year}-W{monday.isocalendar().week:02d}"
+
+
+def _instant(day: date, start_h: float, zone: ZoneInfo) -> datetime:
+    minutes = round(start_h * 60)
+    return datetime(day.year, day.month, day.day, minutes // 60, minutes % 60, tzinfo=zone)
+
+
+_SET_ASIDE = """
+SELECT count(*) AS n FROM set_aside s WHERE plant = $plant AND (
+  (first_utc >= $begin AND first_utc < $end) OR (first_utc IS NULL AND EXISTS (
+    SELECT 1 FROM load_days d WHERE d.plant = s.plant AND d.load_id = s.load_id AND d.operating_day BETWEEN $first AND $last)))"""
+_STATES = """
+WITH marked AS (
+  SELECT minute_utc, operating_day, state,
+    minute_utc - INTERVAL 1 MINUTE * row_number() OVER (PARTITION BY operating_day, state ORDER BY minute_utc) AS island
+  FROM minutes WHERE plant = $plant AND line = $line AND operating_day BETWEEN $first AND $last)
+SELECT operating_day, state, min(minute_utc) AS start_utc, max(minute_utc) + INTERVAL 1 MINUTE AS end_utc
+FROM marked GROUP BY operating_day, state, island ORDER BY start_utc"""
+_QUALITY = """
+SELECT role, sum(minutes_seen) AS minutes_seen, sum(processing_minutes) AS processing_minutes,
+  sum(missing_processing_minutes) AS missing_processing_minutes, max(longest_gap_min) AS longest_gap_min,
+  sum(covered_share * minutes_seen) / nullif(sum(minutes_seen), 0) AS covered_share
+FROM data_quality WHERE plant = $plant AND line = $line AND operating_day BETWEEN $first AND $last GROUP BY role ORDER BY role"""
+_FLAGS = """
+SELECT * FROM flags WHERE plant = $plant AND line = $line AND start_utc < $end AND end_utc > $begin
+ORDER BY list_position(['check today', 'check this week', 'note'], severity), start_utc, flag_id"""
+_CAKE = """
+SELECT sample_id, from_utc, operating_day, value FROM lab_results
+WHERE plant = $plant AND line = $line AND point = 'cake' AND analyte = 'ts' AND is_used AND value IS NOT NULL
+  AND operating_day BETWEEN $first AND $last ORDER BY from_utc, sample_id"""
+
+
+def _line(con: duckdb.DuckDBPyConnection, settings: Row, span: Row, begin: datetime, end: datetime) -> LineData:
+    key = {"plant": settings["plant"], "line": settings["line"]}
+    here = "WHERE plant = $plant AND line = $line"
+    weeks = _rows(
+        con, f"SELECT * FROM kpi_week {here} AND week_start_day IN ($a, $b)", **key, a=span["first"], b=span["first"] - timedelta(days=7)
+    )
+    by_start = {r["week_start_day"]: r for r in weeks}
+    days, shown = "operating_day BETWEEN $first AND $last", {**span, "first": span["first"] - timedelta(days=SHOWN_DAYS - 7)}
+    rolling = f"SELECT operating_day, dose_active_kg_t FROM kpi_rolling {here} AND window_name = '7 d' AND {days} ORDER BY operating_day"
+    return LineData(
+        settings["line"], settings["line_name"], settings,
+        by_start.get(span["first"]), by_start.get(span["first"] - timedelta(days=7)),
+        tuple(_rows(con, f"SELECT * FROM kpi_day {here} AND {days} ORDER BY operating_day", **key, **_only(shown))),
+        tuple(_rows(con, rolling, **key, **_only(shown))),
+        tuple(_rows(con, _CAKE, **key, **_only(shown))),
+        tuple(_rows(con, _FLAGS, **key, begin=begin, end=end)),
+        tuple(_rows(con, _STATES, **key, **_only(span))),
+        tuple(_rows(con, _QUALITY, **key, **_only(span))),
+    )  # fmt: skip
+
+
+def _only(span: Row) -> Row:
+    return {"first": span["first"], "last": span["last"]}
+
+
+def _rows(con: duckdb.DuckDBPyConnection, sql: str, **parameters: Any) -> list[Row]:
+    found: list[Row] = con.sql(sql, params=parameters).pl().to_dicts()
+    return found

@@ -1,0 +1,20 @@
+"""Targets and usual ranges of the plant file, in stored units."""
+
+from __future__ import annotations
+
+from pipelines.plantfile import PlantFile, Target
+from pipelines.report.words import Limits
+
+
+def limits(plant_file: PlantFile, line: str) -> dict[str, Limits]:
+    """Return the limits of a line by KPI column; a later block of the same KPI replaces an earlier one."""
+    return {t.kpi: _limits(t) for t in plant_file.targets if t.line == line}
+
+
+def _limits(target: Target) -> Limits:
+    usual = None if target.usual is None else (target.si(target.usual[0]), target.si(target.usual[1]))
+    return Limits(
+        None if target.at_least is None else target.si(target.at_least),
+        None if target.at_most is None else target.si(target.at_most),
+        usual,
+    )

@@ -1,0 +1,11 @@
+-- question: Which head does a rotodynamic pump give at the reference speed, week by week, in a window of feed solids?
+-- explains: affinity laws; compare at like flow; falling head at like flow is wear, ragging or a drifting meter
+-- param plant text = alder-fork: plant id
+-- param line text = line-1: line id
+-- param speed number = 1180: reference speed, rpm
+SELECT date_trunc('week', m.operating_day) AS week, count(*) AS minutes,
+  median(m_to_ft(speed_normalised_head(total_head_m(m.pump_discharge_pressure_kpa - m.pump_suction_pressure_kpa, s.sludge_sg, s.pump_elevation_m, m.sludge_flow_m3_h, s.suction_pipe_m, s.discharge_pipe_m), m.pump_speed_rpm, $speed))) AS head_ft,
+  median(m3_h_to_gpm(speed_normalised_flow(m.sludge_flow_m3_h, m.pump_speed_rpm, $speed))) AS flow_gpm
+FROM minutes m JOIN line_settings s ON s.plant = m.plant AND s.line = m.line
+WHERE m.plant = $plant AND m.line = $line AND m.state = 'processing' AND s.pump_kind = 'rotodynamic' AND m.pump_speed_rpm > 0.5 * $speed
+GROUP BY ALL ORDER BY week;

@@ -1,0 +1,10 @@
+-- question: Which lab results are qualified, unused or could not be placed?
+-- explains: results with a qualifier or out of use, and rows of lab sheets set aside
+-- param plant text = : plant id; empty for all
+SELECT plant, operating_day::VARCHAR AS day, sample_id, point || ' ' || analyte AS what, value::VARCHAR AS value, coalesce(unused_reason, 'qualifier ' || qualifier) AS why
+FROM lab_results WHERE (qualifier IS NOT NULL OR NOT is_used) AND ($plant IS NULL OR plant = $plant)
+UNION ALL
+SELECT s.plant, l.file_name, 'line ' || s.line_no, s.tags, s.raw_text, s.reason
+FROM set_aside s JOIN loads l ON l.plant = s.plant AND l.load_id = s.load_id
+WHERE l.first_utc IS NULL AND ($plant IS NULL OR s.plant = $plant)
+ORDER BY ALL;

@@ -1,0 +1,7 @@
+-- question: Which rows were set aside, by reason and file, and what became of them?
+-- explains: every refused row is kept with its text; dispositions are added later
+-- param plant text = : plant id; empty for all
+SELECT s.plant, l.file_name, s.reason, s.disposition, count(*) AS rows, min(s.line_no) AS first_line, any_value(s.detail) AS example
+FROM set_aside s JOIN loads l ON l.plant = s.plant AND l.load_id = s.load_id
+WHERE $plant IS NULL OR s.plant = $plant
+GROUP BY ALL ORDER BY rows DESC;

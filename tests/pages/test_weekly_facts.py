@@ -1,0 +1,183 @@
+"""Facts of the weekly page: sentences, open items, withholding, at their edges; every number with its place."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from pipelines.report import facts, words
+from pipelines.report.read import LineData, WeekData, iso_week
+from pipelines.report.words import Limits
+
+WEEK = WeekData(
+    "p", "Plant", ZoneInfo("America/New_York"), date(2026, 3, 30), "2026-W14", datetime(2026, 3, 30, 10, tzinfo=UTC),
+    datetime(2026, 4, 6, 10, tzinfo=UTC), datetime(2026, 4, 6, 11, tzinfo=UTC), date(2026, 4, 5), "abc", datetime(2025, 1, 1, 5, tzinfo=UTC), 0, (),
+)  # fmt: skip
+SETTINGS = {"units": "US", "currency": "USD", "reference_flow_m3_h": 90.8498796, "polymer_meter": "neat"}
+THIS: dict[str, Any] = {
+    "plant": "p", "line": "line-1", "week_start_day": date(2026, 3, 30), "minutes_seen": 10080, "unknown_minutes": 0,
+    "processing_minutes": 2496, "processing_h": 41.6, "operating_days": 5, "dry_solids_t": 79.832, "dose_active_kg_t": 7.3, "dose_reason": None,
+    "cake_ts_pct": 22.6, "cake_samples": 10, "capture_pct": 95.0, "dilution_ratio": 0.31, "cost_total_per_t": 412.0, "mixing_dp_ref_kpa": 31.0,
+    "mixing_dp_ref_method": "fit", "missed_share": 0.04, "is_provisional": False, "data_version": "v",
+}  # fmt: skip
+FLAG = {
+    "severity": "check today",
+    "disposition": None,
+    "sentence": "The suction pressure fell to -3 psi.",
+    "suggestion": "grinder and suction valve.",
+}
+LIMITS = {
+    "dose_active_kg_t": Limits(at_most=11.0, usual=(8.5, 12.0)),
+    "cake_ts_pct": Limits(at_least=21.5),
+    "capture_pct": Limits(at_least=94.0),
+}
+
+
+def line(this: dict[str, Any] | None = None, last: dict[str, Any] | None = None, **given: Any) -> LineData:
+    made = None if this is None else THIS | this
+    before = None if last is None else THIS | {"week_start_day": date(2026, 3, 23)} | last
+    return LineData("line-1", "Belt press 1", SETTINGS, made, before, **given)
+
+
+def said(data: LineData) -> tuple[str, ...]:
+    return facts.of_line(WEEK, data, LIMITS).sentences
+
+
+def test_the_three_sentences_of_an_ordinary_week() -> None:
+    # 79.832 t / 0.90718474 = 88.0 short tons; 7.3 kg/t x 2 = 14.6 lb/short ton; 7.3 / 7.157 = 1.02: 2 % above.
+    first, second, third = said(line({}, {"dose_active_kg_t": 7.157}))
+    assert first == (
+        "Belt press 1 processed sludge for 41.6 hours on 5 days and was fed 88 short dry tons; polymer was 14.6 lb active per short dry ton."
+    )
+    assert second == (
+        "The dose is 2 % above last week and unusually low (17 to 24); cake was 22.6 % solids, in target; capture was 95 %, in target."
+    )
+    assert third == "Nothing needs a decision."
+
+
+def test_provisional_is_said_once_and_marks_what_rests_on_feed_ts() -> None:
+    made = facts.of_line(WEEK, line({"is_provisional": True}), LIMITS)
+    assert "14.6 lb active per short dry ton (provisional)" in made.sentences[0]
+    assert [r.provisional for r in made.rows] == [True, False, True, True, True, False]
+    assert made.data_line.endswith("provisional")
+
+
+def test_no_dose_gives_its_reason() -> None:
+    first, second, _ = said(line({"dose_active_kg_t": None, "dose_reason": "2 days with a valid dose, 3 needed"}, {}))
+    assert first.endswith("; no dose is reported: 2 days with a valid dose, 3 needed.")
+    assert second.startswith("Without a dose there is nothing to compare; cake was")
+
+
+def test_missing_samples_are_said_not_skipped() -> None:
+    second = said(line({"cake_ts_pct": None, "capture_pct": None}))[1]
+    assert "not enough data to say how dry the cake was" in second
+    assert "not enough data to say what was captured" in second
+    assert "not compared with last week, which has no dose" in second
+
+
+def test_line_that_did_not_run() -> None:
+    made = facts.of_line(WEEK, line({"processing_minutes": 0, "processing_h": 0.0, "dose_active_kg_t": None, "missed_share": None}), LIMITS)
+    assert made.withheld is None
+    assert made.sentences[:2] == ("Belt press 1 did not process sludge this week.", "There is nothing to compare with last week.")
+    assert made.data_line.startswith("no processing minutes")
+
+
+@pytest.mark.parametrize("missed, expected", [(0.10, "Nothing needs a decision."), (0.104, "No flag is open, but 10 %")])
+def test_unusable_minutes_are_worth_a_word_above_a_tenth(missed: float, expected: str) -> None:
+    assert said(line({"missed_share": missed}))[2].startswith(expected)
+
+
+def test_numbers_outside_target_are_said_when_no_flag_is_open() -> None:
+    one = said(line({"dose_active_kg_t": 11.1}))[2]  # 22.2 lb/dt, at most 22
+    assert one == "No flag is open, but polymer dose is outside target: find out why before anything is changed."
+    two = said(line({"dose_active_kg_t": 11.1, "capture_pct": 93.0}))[2]
+    assert two.startswith("No flag is open, but polymer dose and solids capture are outside target")
+    assert said(line({"dose_active_kg_t": 11.0}))[2] == "Nothing needs a decision."
+
+
+@pytest.mark.parametrize("missed, text", [(0.0, "100 %"), (0.004, "99 %"), (0.04, "96 %"), (0.07, "93 %")])
+def test_usable_minutes_are_rounded_down(missed: float, text: str) -> None:
+    assert facts.of_line(WEEK, line({"missed_share": missed}), LIMITS).data_line.startswith(f"{text} of processing minutes usable")
+
+
+def test_decision_names_the_most_urgent_and_counts() -> None:
+    one = said(line({}, flags=(FLAG,)))[2]
+    assert one == "One thing needs a decision: The suction pressure fell to -3 psi (check today; look first at: grinder and suction valve)."
+    notes = (FLAG | {"severity": "note"}, FLAG | {"disposition": "expected"})
+    assert said(line({}, flags=notes))[2] == "Nothing needs a decision."
+    assert said(line({}, flags=(FLAG,) * 9))[2].startswith("Nine things need a decision, the first: ")
+    assert said(line({}, flags=(FLAG,) * 10))[2].startswith("10 things need a decision, the first: ")
+
+
+@pytest.mark.parametrize("count, shown, more", [(0, 0, 0), (3, 3, 0), (4, 3, 1)])
+def test_at_most_three_open_items(count: int, shown: int, more: int) -> None:
+    made = facts.of_line(WEEK, line({}, flags=(FLAG,) * count), LIMITS)
+    assert (len(made.open_items), made.more_items) == (shown, more)
+
+
+def test_nothing_published_is_withheld() -> None:
+    assert facts.withheld(line()) == "no data of this line are published for the week"
+    assert facts.withheld(line({"minutes_seen": 0})) == "no data of this line are published for the week"
+    assert facts.of_line(WEEK, line(), LIMITS).sentences == ()
+
+
+@pytest.mark.parametrize("unknown, reason", [(5040, None), (5141, "the running state is unknown for 51 % of the week")])
+def test_withheld_when_more_than_half_the_states_are_unknown(unknown: int, reason: str | None) -> None:
+    assert facts.withheld(line({"unknown_minutes": unknown})) == reason
+
+
+@pytest.mark.parametrize(
+    "role, missing, reason",
+    [
+        ("sludge_flow", 50, None),
+        ("sludge_flow", 51, "the sludge flow meter is missing in 51 % of the processing minutes"),
+        ("polymer_neat_flow", 80, "the neat polymer flow meter is missing in 80 % of the processing minutes"),
+        ("polymer_solution_flow", 100, None),  # this line doses by its neat meter
+        ("wash_water_flow", 100, None),
+    ],
+)
+def test_withheld_when_a_critical_meter_is_missing(role: str, missing: int, reason: str | None) -> None:
+    quality = {"role": role, "processing_minutes": 100, "missing_processing_minutes": missing, "covered_share": 0.9}
+    assert facts.withheld(line({}, quality=(quality,))) == reason
+
+
+def test_a_meter_of_a_line_that_did_not_run_withholds_nothing() -> None:
+    quality = {"role": "sludge_flow", "processing_minutes": 0, "missing_processing_minutes": 0, "covered_share": None}
+    assert facts.withheld(line({"processing_minutes": 0}, quality=(quality,))) is None
+
+
+def test_basis_counts_valid_days() -> None:
+    days = tuple(
+        THIS | {"operating_day": date(2026, 3, 30 if k == 0 else 31), "dose_active_kg_t": None if k else 7.0, "feed_samples": k, "processing_minutes": 480}
+        for k in range(2)
+    )  # fmt: skip
+    made = facts.of_line(WEEK, line({}, days=days), LIMITS)
+    assert made.rows[0].basis == "ratio of totals over valid minutes; 1 of 2 days"
+    assert made.rows[1].basis == "mean weighted by dry solids; 10 samples on 2 days"
+    assert made.rows[2].basis == "from samples, dilution 0.31; 2 of 2 days"
+    assert made.rows[3].basis == "terms with a price since 2025-01-01; 2 of 2 days"
+    assert made.data_line == "96 % of processing minutes usable; feed TS sampled on 1 of 2 processing days; final"
+
+
+def test_numbers_name_table_column_and_key() -> None:
+    made = facts.of_line(WEEK, line({}, {}), LIMITS)
+    dose = next(n for n in made.numbers if n.column == "dose_active_kg_t" and n.key["week_start_day"] == "2026-03-30")
+    assert (dose.text, dose.stored, dose.table) == ("14.6", 7.3, "kpi_week")
+    assert dose.key == {"plant": "p", "line": "line-1", "week_start_day": "2026-03-30"}
+
+
+def test_iso_week_is_that_of_the_first_monday() -> None:
+    """ISO 8601: 2026-12-28 is the Monday of week 53 of 2026; 2027-01-04 that of week 1 of 2027 (Python's calendar agrees)."""
+    assert iso_week(date(2026, 12, 28)) == "2026-W53"
+    assert iso_week(date(2026, 12, 29)) == "2027-W01"
+    assert iso_week(date(2027, 1, 4)) == "2027-W01"
+
+
+def test_words_of_a_row_follow_its_limits() -> None:
+    made = facts.of_line(WEEK, line({}), {})
+    assert {r.words for r in made.rows} == {("no target set",)}
+    assert {r.usual for r in made.rows} == {"not set"}
+    assert made.rows[4].extra == f"{words.one_decimal(41.6)} h"

@@ -1,0 +1,261 @@
+"""The weekly PDF as a reader gets it: text, fonts, pages, tags, same bytes; and the page that withholds."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pypdf
+import pytest
+
+from pipelines import report
+from pipelines.errors import DataMissingError
+from pipelines.home import Home
+from pipelines.report import cautions, figures, words
+from pipelines.report.words import Limits
+from pipelines.store import connect
+
+ROOT = Path(__file__).resolve().parents[2]
+Change = Callable[[str, str], None]
+
+
+@pytest.fixture(scope="session")
+def pages(weekly_made: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """The page of each plant, written once into a copy that has no stores."""
+    home = Home(Path(shutil.copytree(weekly_made, tmp_path_factory.mktemp("pages") / "home")))
+    shutil.rmtree(home.root / "store")  # the published file alone must do
+    shutil.rmtree(home.parquet)
+    return {plant: report.run(home, plant) for plant in ("alder-fork", "brenholm")}
+
+
+def text_of(path: Path) -> list[str]:
+    return [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(path).pages]
+
+
+def everything(node: Any, seen: set[int]) -> Iterator[Any]:
+    """Every dictionary below a PDF object, each once."""
+    node = node.get_object() if hasattr(node, "get_object") else node
+    if id(node) in seen:
+        return
+    seen.add(id(node))
+    if isinstance(node, dict):
+        yield node
+        for key, value in node.items():
+            if key not in ("/P", "/Parent", "/Pg"):
+                yield from everything(value, seen)
+    elif isinstance(node, list):
+        for value in node:
+            yield from everything(value, seen)
+
+
+def test_names_and_places(pages: dict[str, Path]) -> None:
+    assert pages["alder-fork"].name == "alder-fork_2026-W14.pdf"
+    assert pages["alder-fork"].parent.name == "alder-fork"
+    assert sorted(p.name for p in pages["brenholm"].parent.iterdir()) == ["brenholm_2026-W14.json", "brenholm_2026-W14.pdf"]
+
+
+def test_first_page_in_us_units(pages: dict[str, Path]) -> None:
+    first = text_of(pages["alder-fork"])[0]
+    # kpi_week of the fixture: 9.9 + 0.56 = 10.46 kg/t = 20.92 lb/dt; 81 t = 89.29 short tons; 31 kPa = 4.496 psi; 412/t = 373.8 per short ton.
+    assert "polymer was 20.9 lb active per short dry ton (provisional)" in first
+    assert "was fed 89 short dry tons" in first
+    assert "Reporting week 2026-W14: Mon 30 Mar 2026 06:00 to Mon 6 Apr 2026 06:00, America/New_York." in first
+    assert "Data known as at 2026-04-06 07:05; rows of the week set aside: 12." in first
+    assert "Two things need a decision, the first: Polymer flow was 6 gpm" in first
+    for needed in ("Belt press 1", "Belt press 2", "invented demonstration data", "provisional", "Mixing pressure drop at 400 gpm", "4.5", "370",
+                   "in target; within usual range", "17 to 24", "at most 22", "Advisory only", "5 of 5 days", "page 1 of 3", "Open items. None."):  # fmt: skip
+        assert needed in first, needed
+
+
+def test_first_page_in_si_units(pages: dict[str, Path]) -> None:
+    first = text_of(pages["brenholm"])[0]
+    for needed in ("Brenholm Renseanlæg", "10.5 kg active per tonne dry solids", "81 tonnes dry solids", "31.0", "8.5 to 12", "EUR per tonne dry solids fed",
+                   "sludge flow meter 97 % 7 of 2,400 1 min", "page 1 of 2"):  # fmt: skip
+        assert needed in first, needed
+    assert "lb" not in first.replace("calibration", "").split()
+
+
+def test_second_page_has_charts_with_real_text_and_flags(pages: dict[str, Path]) -> None:
+    second = text_of(pages["alder-fork"])[1]
+    for needed in ("rolling 7 operating days", "operating day", "usual range", "sample", "idle running", "9 Feb", "30 Mar", "event 1",
+                   "feed pump with injection at the pump in service", "check this week", "Tue 31 Mar 06:00", "disposition"):  # fmt: skip
+        assert needed in second, needed
+
+
+def test_cautions_stand_on_the_last_page(pages: dict[str, Path]) -> None:
+    for path in pages.values():
+        last = text_of(path)[-1]
+        for sentence in cautions.CAUTIONS:
+            assert " ".join(sentence.split()[:6]) in last
+
+
+def test_page_counts(pages: dict[str, Path]) -> None:
+    assert {plant: len(pypdf.PdfReader(p).pages) for plant, p in pages.items()} == {"alder-fork": 3, "brenholm": 2}
+    sizes = {plant: tuple(round(float(x)) for x in pypdf.PdfReader(p).pages[0].mediabox[2:]) for plant, p in pages.items()}
+    assert sizes == {"alder-fork": (612, 792), "brenholm": (595, 842)}  # US letter and A4 in points
+
+
+def test_fonts_are_embedded_and_only_dejavu(pages: dict[str, Path]) -> None:
+    for path in pages.values():
+        reader = pypdf.PdfReader(path)
+        found = {
+            str(d["/FontName"]): d
+            for page in reader.pages
+            for d in everything(page["/Resources"], set())
+            if d.get("/Type") == "/FontDescriptor"
+        }
+        assert found
+        for name, descriptor in found.items():
+            assert "DejaVuSans" in name
+            assert descriptor.keys() & {"/FontFile2", "/FontFile3"}
+
+
+def test_no_glyph_is_missing(pages: dict[str, Path]) -> None:
+    for path in pages.values():
+        for text in text_of(path):
+            assert not set(text) & {"\ufffd", "\x00", "\u25a1"}
+
+
+def test_title_language_tags_and_alternative_texts(pages: dict[str, Path]) -> None:
+    reader = pypdf.PdfReader(pages["alder-fork"])
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Alder Fork Water Reclamation Facility: sludge dewatering, week 2026-W14"
+    root = reader.trailer["/Root"]
+    assert str(root["/Lang"]).startswith("en")
+    assert root["/MarkInfo"]["/Marked"]
+    assert b"pdfuaid:part>1<" in root["/Metadata"].get_data()
+    alts = [str(d["/Alt"]) for d in everything(root["/StructTreeRoot"], set()) if "/Alt" in d]
+    assert len(alts) == 2 * (4 + 3)  # each line: four charts, three range bars
+    assert any(a.startswith("Daily polymer dose with rolling 7-day line: ") for a in alts)
+    assert reader.metadata.creation_date is not None
+    assert reader.metadata.creation_date.isoformat().startswith("2026-04-06T11:05:00")  # when the data were known, not when it was made
+
+
+def test_same_data_same_bytes_in_another_process_zone_and_hash_seed(pages: dict[str, Path], weekly_home: Home) -> None:
+    code = "import sys; from pathlib import Path; from pipelines import report; from pipelines.home import Home; print(report.run(Home(Path(sys.argv[1])), 'alder-fork'))"
+    surroundings = os.environ | {"TZ": "Asia/Tokyo", "PYTHONHASHSEED": "77", "LC_ALL": "C"}
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(weekly_home.root)], cwd=ROOT, env=surroundings, capture_output=True, text=True, check=True
+    )
+    again = Path(done.stdout.strip())
+    assert again.read_bytes() == pages["alder-fork"].read_bytes()
+    assert again.with_suffix(".json").read_bytes() == pages["alder-fork"].with_suffix(".json").read_bytes()
+
+
+def test_every_number_can_be_found_again(pages: dict[str, Path]) -> None:
+    for plant, path in pages.items():
+        trail = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+        con = connect(path.parents[2] / "flocledger.duckdb", read_only=True)
+        checked = 0
+        for line in trail["lines"]:
+            for number in line["numbers"]:
+                where = " AND ".join(f"{k} = ${k}" for k in number["key"])
+                stored = con.execute(f"SELECT {number['column']} FROM {number['table']} WHERE {where}", number["key"]).fetchall()
+                assert stored == [(number["stored"],)], number
+                checked += 1
+        con.close()
+        assert checked >= 60 * len(trail["lines"])
+        assert trail["plant"] == plant
+        assert trail["withheld"] is None
+
+
+def test_week_is_the_one_that_holds_the_day(weekly_home: Home) -> None:
+    assert report.run(weekly_home, "alder-fork", date(2026, 3, 25)).name == "alder-fork_2026-W13.pdf"
+    assert report.run(weekly_home, "alder-fork", date(2026, 3, 29)).name == "alder-fork_2026-W13.pdf"
+
+
+def test_default_is_the_last_whole_week(weekly_home: Home, weekly_change: Change) -> None:
+    weekly_change("brenholm", "DELETE FROM kpi_day WHERE operating_day = DATE '2026-04-05'")  # the week's last day is not there yet
+    assert report.run(weekly_home, "brenholm").name == "brenholm_2026-W13.pdf"
+
+
+def test_withheld_page_says_why(weekly_home: Home, weekly_change: Change) -> None:
+    weekly_change("brenholm", "UPDATE kpi_week SET unknown_minutes = 6000 WHERE week_start_day = DATE '2026-03-30'")
+    path = report.run(weekly_home, "brenholm")
+    pages = text_of(path)
+    assert len(pages) == 1
+    assert "Report withheld" in pages[0]
+    assert "The numbers of this week are not reported: the running state is unknown for 60 % of the week." in pages[0]
+    assert "10.5" not in pages[0]
+    assert "Advisory only" in pages[0]
+    trail = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+    assert trail["withheld"] == "the running state is unknown for 60 % of the week"
+    assert trail["lines"][0]["numbers"] == []
+
+
+def test_one_line_is_withheld_and_the_other_reported(weekly_home: Home, weekly_change: Change) -> None:
+    weekly_change(
+        "alder-fork",
+        "UPDATE data_quality SET missing_processing_minutes = processing_minutes WHERE line = 'line-2' AND role = 'sludge_flow'",
+    )
+    pages = text_of(report.run(weekly_home, "alder-fork"))
+    assert len(pages) == 2
+    assert "Numbers of this line are withheld: the sludge flow meter is missing in 100 % of the processing minutes." in pages[0]
+    assert "20.9" in pages[0]
+
+
+def test_week_without_rows_is_withheld(weekly_home: Home) -> None:
+    pages = text_of(report.run(weekly_home, "alder-fork", date(2026, 5, 4)))
+    assert len(pages) == 1
+    assert "no data of this line are published for the week" in pages[0]
+
+
+def test_week_with_gaps_and_without_limits_still_draws(weekly_home: Home, weekly_change: Change) -> None:
+    toml = weekly_home.plant_file("brenholm")
+    toml.write_text(toml.read_text(encoding="utf-8").split("[[targets]]")[0], encoding="utf-8")
+    weekly_change("brenholm", "UPDATE kpi_day SET mixing_dp_ref_kpa = NULL, capture_pct = NULL")
+    pages = text_of(report.run(weekly_home, "brenholm"))
+    assert "no target set" in pages[0]
+    assert pages[1].count("no values in these weeks") == 2
+
+
+def test_nothing_published(tmp_path: Path, weekly_home: Home) -> None:
+    empty = Home(tmp_path / "empty")
+    shutil.copytree(weekly_home.root / "plants", empty.root / "plants")
+    with pytest.raises(DataMissingError):
+        report.run(empty, "alder-fork")
+    kestrel = weekly_home.plant_file("kestrel-mesa")
+    shutil.copyfile(ROOT / "sample_data" / "plants" / "kestrel-mesa.toml", kestrel)
+    with pytest.raises(DataMissingError, match="nothing is published for kestrel-mesa"):
+        report.run(weekly_home, "kestrel-mesa")
+
+
+def test_gap_is_drawn_as_a_gap() -> None:
+    days = [date(2026, 3, 1 + k) for k in range(5)]
+    printed = words.six("SI", {"reference_flow_m3_h": 18.0, "currency": "EUR"})[5]
+
+    def moves(values: list[float | None]) -> int:
+        svg = figures.mixing(days, values, printed, Limits(), 2, [])
+        line = next(p for p in svg.split("<path d=")[1:] if "stroke: #000000; stroke-width: 0.5" in p and "clip-path" in p)
+        return line.split('"')[1].count("M")
+
+    assert moves([1.0, 2.0, 3.0, 4.0, 5.0]) == 1
+    assert moves([1.0, 2.0, None, 4.0, 5.0]) == 2
+
+
+def test_range_bar_marks() -> None:
+    printed = words.six("SI", {"reference_flow_m3_h": 18.0, "currency": "EUR"})[1]
+    limits = Limits(at_least=21.0, usual=(20.0, 24.0))
+    assert figures.range_bar(22.0, None, printed, Limits()) is None
+    middle = figures.range_bar(22.0, 23.0, printed, limits)
+    assert middle is not None
+    # The scale runs from 16 to 28: 22 is its middle, x = 4 + 82 / 2 = 45; 23 lies at 4 + 82 x 7/12 = 51.83.
+    assert '<polygon points="45.00,4.50 ' in middle
+    assert 'cx="51.83"' in middle
+    beyond = figures.range_bar(40.0, None, printed, limits)
+    assert beyond is not None
+    assert beyond.count("<circle") == 0
+    assert '<polygon points="82.10,4.50 89.90,9.00 82.10,13.50"' in beyond
+    assert "color" not in beyond
+
+
+@pytest.mark.parametrize("value, top", [(1.0, 1.0), (1.01, 1.5), (4.6, 5.0), (34.0, 40.0), (100.0, 100.0), (101.0, 150.0)])
+def test_axis_tops_are_round(value: float, top: float) -> None:
+    assert figures._round_up(value) == pytest.approx(top)

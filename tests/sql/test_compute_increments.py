@@ -1,0 +1,258 @@
+"""Compute gives the same bits however the days are cut, marks what follows, and leaves no half work.
+
+Seventeen days of two lines with noise, outages, held and doubled samples, from a seeded generator; the plant file is the sample
+plant's. The oracle is one run over everything; the increments begin empty (days grow, samples come late) or from other
+minutes (days are mended in any order).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipelines import compute, packaged, plantfile
+from pipelines.errors import InternalError
+from pipelines.plantfile import PlantFile
+from pipelines.store import Store, content_hash
+from schemas import TABLES
+from schemas.roles import ROLES
+
+PLANT = "alder-fork"
+LINES = ("line-1", "line-2")
+FIRST = datetime(2026, 1, 5, 11, tzinfo=UTC)  # 06:00 in the plant's winter
+DAYS = 17
+MADE = tuple(compute.MERGED)
+TYPICAL = {
+    "sludge_flow": 90.0, "polymer_neat_flow": 0.04, "polymer_solution_flow": 5.4, "wash_water_flow": 18.0, "pump_power": 14.7, "device_power": 11.0,
+    "pump_suction_pressure": 40.0, "pump_discharge_pressure": 360.0, "mixing_upstream_pressure": 340.0, "mixing_downstream_pressure": 130.0,
+}  # fmt: skip
+
+
+def day(k: int) -> date:
+    return FIRST.date() + timedelta(days=k)
+
+
+def made_minutes(seed: int, n_days: int = DAYS) -> pl.DataFrame:
+    """Whole operating days of both lines; some runs cross from one day into the next, some days stand still."""
+    n = n_days * 1440
+    frames = []
+    for index, line in enumerate(LINES):
+        rng = np.random.default_rng([seed, index])
+        minute = np.arange(n) % 1440
+        begins = np.repeat(np.maximum(0, rng.integers(-200, 300, n_days)), 1440)
+        ends = np.repeat(rng.integers(400, 1700, n_days), 1440)  # past 1440: on to the end of the day
+        on = (minute >= begins) & (minute < ends) & (rng.random(n) > 0.003) & np.repeat(rng.random(n_days) > 0.1, 1440)
+        state = np.where(on, np.where(minute < begins + 15, "start-up", "processing"), "stopped").astype(object)
+        state[rng.random(n) < 0.002] = "unknown"
+        columns: dict[str, Any] = {
+            "minute_utc": pl.datetime_range(FIRST, FIRST + timedelta(minutes=n - 1), "1m", time_unit="us", eager=True),
+            "operating_day": pl.Series([day(k) for k in range(n_days)]).gather(np.arange(n) // 1440),
+            "shift": pl.Series(["day", None]).gather(np.where((minute >= 60) & (minute < 540), 0, 1)),
+            "state": pl.Series(state.tolist()),
+        }
+        for role, typical in TYPICAL.items():
+            columns[ROLES[role].column] = on * typical * (1.0 + 0.1 * rng.standard_normal(n))
+            columns[ROLES[role].coverage] = np.where(rng.random(n) < 0.02, rng.random(n), 1.0)
+        columns["pump_run_share"], columns["pump_run_coverage"] = on.astype(float), (rng.random(n) > 0.001).astype(float)
+        frames.append(pl.DataFrame(columns).with_columns(plant=pl.lit(PLANT), line=pl.lit(line), is_uncertain=pl.lit(False)))
+    return whole("minutes", pl.concat(frames))
+
+
+def made_samples(seed: int) -> pl.DataFrame:
+    """From none to four samples of each kind on each day, often several of the same moment."""
+    rng, rows = np.random.default_rng(seed), []
+    for k, line, (point, analyte, mean) in [
+        (k, line, p) for k in range(DAYS) for line in LINES for p in (("feed", "ts", 2.4), ("cake", "ts", 22.0), ("filtrate", "tss", 900.0))
+    ]:
+        for i in range(int(rng.integers(0, 5)) if rng.random() < 0.7 else 0):
+            begin = FIRST + timedelta(days=k)
+            stated = bool(rng.random() < 0.5)
+            taken = begin + timedelta(minutes=30 * int(rng.integers(0, 30))) if stated else begin
+            rows.append(
+                {
+                    "plant": PLANT, "sample_id": f"{line} {point} {k} {i}", "analyte": analyte, "line": line, "point": point, "from_utc": taken,
+                    "to_utc": taken if stated else begin + timedelta(days=1), "time_basis": "stated" if stated else "day", "operating_day": day(k),
+                    "value": mean * (1.0 + 0.05 * rng.standard_normal()), "unit": "-", "is_used": bool(rng.random() < 0.95), "replicates": 1,
+                    "revision": 1, "reported_utc": taken, "load_id": f"lab {k}", "line_no": 1,
+                }
+            )  # fmt: skip
+    return pl.DataFrame(rows, schema=TABLES["lab_results"].polars_schema())
+
+
+def whole(table: str, frame: pl.DataFrame) -> pl.DataFrame:
+    types = TABLES[table].polars_schema()
+    return frame.with_columns([pl.lit(None).alias(c) for c in types if c not in frame.columns]).select(list(types)).cast(types)  # type: ignore[arg-type]
+
+
+def put_minutes(store: Store, minutes: pl.DataFrame, days: list[date]) -> None:
+    """Replace the minutes of the days, and mark them and the day after as align does."""
+    store.con.execute("DELETE FROM minutes WHERE operating_day IN (SELECT unnest($d))", {"d": days})
+    store.append("minutes", minutes.filter(pl.col("operating_day").is_in(days)))
+    store.append("load_days", pl.DataFrame([(PLANT, f"scada {d}", d) for d in days], TABLES["load_days"].polars_schema(), orient="row"))
+    store.mark_days("compute", {d + timedelta(days=k) for d in days for k in (0, 1)})
+
+
+def put_samples(store: Store, samples: pl.DataFrame, days: list[date]) -> None:
+    """Add the samples of the days, and mark them and the 14 days after as check does."""
+    store.append("lab_results", samples.filter(pl.col("operating_day").is_in(days)))
+    store.append("load_days", pl.DataFrame([(PLANT, f"lab {d}", d) for d in days], TABLES["load_days"].polars_schema(), orient="row"))
+    store.mark_days("compute", {d + timedelta(days=k) for d in days for k in range(15)})
+
+
+def hashes(store: Store) -> dict[str, str]:
+    return {table: content_hash(store.con, table) for table in MADE}
+
+
+@pytest.fixture(scope="module")
+def plant_file() -> PlantFile:
+    return plantfile.load(packaged.folder("sample_data") / "plants" / f"{PLANT}.toml")
+
+
+@pytest.fixture(scope="module")
+def minutes() -> pl.DataFrame:
+    return made_minutes(1)
+
+
+@pytest.fixture(scope="module")
+def samples() -> pl.DataFrame:
+    return made_samples(2)
+
+
+@pytest.fixture(scope="module")
+def at_once(
+    minutes: pl.DataFrame, samples: pl.DataFrame, plant_file: PlantFile, tmp_path_factory: pytest.TempPathFactory
+) -> dict[str, str]:
+    with Store(tmp_path_factory.mktemp("whole") / "p.duckdb", PLANT) as store:
+        put_minutes(store, minutes, [day(k) for k in range(DAYS)])
+        put_samples(store, samples, [day(k) for k in range(DAYS)])
+        receipt = compute.run(store, plant_file)
+        assert receipt.days == DAYS
+        assert all(receipt.rows[t] == store.rows(f"SELECT count(*) FROM {t}")[0][0] > 0 for t in MADE)
+        for table in MADE:
+            TABLES[table].pandera_schema().validate(store.frame(f"SELECT * FROM {table}"), lazy=True)
+            keys = ", ".join(TABLES[table].key)
+            assert store.rows(f"SELECT {keys} FROM {table} GROUP BY ALL HAVING count(*) > 1") == []
+        held = store.rows("SELECT count(*) FROM kpi_day WHERE dry_solids_held_t > 0")[0][0]
+        assert held > 3  # the data do hold what the comparison is about
+        assert (
+            store.rows(
+                "SELECT count(*) FROM runs WHERE end_utc > (SELECT min(period_end_utc) FROM kpi_day d WHERE d.operating_day = runs.operating_day)"
+            )[0][0]
+            > 0
+        )
+        return hashes(store)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "p.duckdb", PLANT) as made:
+        yield made
+
+
+def test_growing_day_by_day_with_late_samples_gives_the_same_bits(
+    store: Store, minutes: pl.DataFrame, samples: pl.DataFrame, plant_file: PlantFile, at_once: dict[str, str]
+) -> None:
+    rng, k, reported = np.random.default_rng(5), 0, 0
+    while reported < DAYS:
+        end = min(DAYS, k + int(rng.integers(1, 5)))
+        if end > k:
+            put_minutes(store, minutes, [day(i) for i in range(k, end)])
+        late = DAYS if k == DAYS else max(reported, end - 3)  # samples come up to three days after their minutes
+        put_samples(store, samples, [day(i) for i in range(reported, late)])
+        k, reported = end, late
+        compute.run(store, plant_file)
+    assert hashes(store) == at_once
+
+
+@pytest.mark.parametrize("seed", [2])
+def test_mending_days_in_any_order_gives_the_same_bits(
+    store: Store,
+    minutes: pl.DataFrame,
+    samples: pl.DataFrame,
+    plant_file: PlantFile,
+    at_once: dict[str, str],
+    seed: int,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rng = np.random.default_rng(seed)
+    monkeypatch.setattr(compute, "PIECE_DAYS", int(rng.integers(3, 9)))
+    put_minutes(store, made_minutes(100 + seed), [day(k) for k in range(DAYS)])
+    store.con.execute("DELETE FROM load_days")
+    compute.run(store, plant_file)
+    wrong = hashes(store)
+    assert all(wrong[t] != at_once[t] for t in MADE)
+    order = [day(int(k)) for k in rng.permutation(DAYS)]
+    while order:
+        size = int(rng.integers(1, 7))
+        put_minutes(store, minutes, order[:size])
+        put_samples(store, samples, order[:size])
+        order = order[size:]
+        compute.run(store, plant_file)
+    assert hashes(store) == at_once
+
+
+def test_same_days_again_change_nothing_and_nothing_pending_is_nothing_done(
+    store: Store, minutes: pl.DataFrame, plant_file: PlantFile
+) -> None:
+    put_minutes(store, minutes, [day(k) for k in range(5)])
+    compute.run(store, plant_file)
+    before = hashes(store)
+    store.mark_days("compute", [day(1), day(4)])
+    assert compute.run(store, plant_file).days == 2
+    assert hashes(store) == before
+    idle = compute.run(store, plant_file)
+    assert (idle.days, idle.rows) == (0, {})
+
+
+def test_lists_of_the_next_steps_are_cut_to_the_days_that_exist(store: Store, minutes: pl.DataFrame, plant_file: PlantFile) -> None:
+    put_minutes(store, minutes, [day(k) for k in range(DAYS)])
+    compute.run(store, plant_file)
+    for stage in ("watch", "publish"):
+        store.clear_days(stage)
+    store.mark_days("compute", [day(-3), day(2), day(DAYS)])
+    assert compute.run(store, plant_file).days == 1
+    assert store.pending_days("compute") == []
+    assert store.pending_days("watch") == [day(k) for k in range(2, 17)]
+    assert store.pending_days("publish") == [day(k) for k in range(2, DAYS)]
+
+
+def test_a_break_leaves_the_days_on_the_list_and_the_tables_as_they_were(
+    store: Store, minutes: pl.DataFrame, plant_file: PlantFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_minutes(store, minutes, [day(k) for k in range(3)])
+    pending = store.pending_days("compute")
+
+    def broken(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(store, "mark_days", broken)
+        with pytest.raises(KeyboardInterrupt):
+            compute.run(store, plant_file)
+    assert store.pending_days("compute") == pending
+    assert all(store.rows(f"SELECT count(*) FROM {t}")[0][0] == 0 for t in MADE)
+    compute.run(store, plant_file)
+    assert store.pending_days("compute") == []
+    assert store.rows("SELECT count(*) FROM kpi_day")[0][0] == 6
+
+
+def test_a_file_that_does_not_make_its_table_is_refused(
+    store: Store, minutes: pl.DataFrame, plant_file: PlantFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_minutes(store, minutes, [day(0)])
+    monkeypatch.setattr(compute, "TABLES", dict(TABLES) | {"kpi_day": TABLES["kpi_week"]})
+    with pytest.raises(InternalError, match=r"kpi_day\.sql does not make the columns"):
+        compute.run(store, plant_file)
+
+
+def test_threads_are_given_back(store: Store, minutes: pl.DataFrame, plant_file: PlantFile) -> None:
+    store.con.execute("SET threads = 3")
+    put_minutes(store, minutes, [day(0)])
+    compute.run(store, plant_file)
+    assert store.rows("SELECT current_setting('threads')")[0][0] == 3

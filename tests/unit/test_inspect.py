@@ -1,0 +1,119 @@
+"""inspect: an unseen export is described, and the layout block it proposes works as it is."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from pipelines import inspect
+from pipelines.chunks import FileRefusedError
+from pipelines.inspect import stamps, text
+from pipelines.plantfile import PlantFile
+from sample_data.generate import generate
+
+
+@pytest.fixture(scope="module")
+def exports(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("unseen")
+    generate(out, weeks=2, seed=3, faults=False)
+    return out
+
+
+def one(exports: Path, plant: str, pattern: str) -> inspect.Inspection:
+    return inspect.run(sorted((exports / plant / "exports").glob(pattern))[8 if "lab" not in pattern.lower() else 1], time_zone="UTC")
+
+
+def test_wide_us_export(exports: Path) -> None:
+    seen = one(exports, "alder-fork", "AF_SCADA_*")
+    assert (seen.layout.kind, seen.layout.delimiter, seen.layout.decimal) == ("wide", ",", ".")
+    assert seen.layout.unit_row == 1
+    assert seen.layout.footer_words == ("Average", "Minimum", "Maximum", "End of report")
+    assert len(seen.survey.tags) == 26
+    flow = next(t for t in seen.survey.tags if t.tag == "L1 FIT-110 Sludge Feed")
+    assert (flow.role, flow.unit, flow.count, flow.median_step_s) == ("sludge_flow", "gpm", 1440, 60.0)
+    assert seen.survey.rows_read == 1440 + seen.survey.rows_dropped
+
+
+def test_day_after_the_twelfth_tells_day_from_month(exports: Path) -> None:
+    files = sorted((exports / "alder-fork" / "exports").glob("AF_SCADA_*"))
+    early, late = inspect.run(files[2]), inspect.run(files[-1])
+    assert any("day and month" in q for q in early.proposal.open_questions)
+    assert late.proposal.time.time_format == "%m/%d/%Y %H:%M"
+    assert not any("day and month" in q for q in late.proposal.open_questions)
+
+
+def test_long_change_log(exports: Path) -> None:
+    seen = one(exports, "kestrel-mesa", "km_hist_*")
+    assert (seen.layout.kind, seen.layout.tag_column, seen.layout.value_column, seen.layout.quality_column) == ("long", "point", "value", "status")
+    assert seen.layout.time_format == "iso8601"
+    assert seen.layout.time_zone == "UTC"
+    assert seen.layout.quality_words.good == ("Good",)
+    run = next(t for t in seen.survey.tags if t.tag.endswith("YI510.ST"))
+    assert run.is_state
+    assert set(run.text_words) <= {"RUN", "STOP"}
+
+
+def test_semicolons_decimal_comma_latin1_and_interval_end(exports: Path) -> None:
+    seen = one(exports, "brenholm", "brenholm_15min_*")
+    assert (seen.layout.encoding, seen.layout.delimiter, seen.layout.decimal) == ("latin-1", ";", ",")
+    assert (seen.layout.stamp, seen.layout.interval) == ("interval end", 0.25)
+    assert next(t for t in seen.survey.tags if t.tag == "PT33 Tryk før mixer").role == "mixing_upstream_pressure"
+
+
+@pytest.mark.parametrize(("plant", "pattern", "kind"), [("alder-fork", "AF_LAB_*", "lab wide"), ("kestrel-mesa", "km_lab_*", "lab long"), ("brenholm", "brenholm_lab_*", "lab wide")])
+def test_lab_sheets(exports: Path, plant: str, pattern: str, kind: str) -> None:
+    assert one(exports, plant, pattern).layout.kind == kind
+
+
+def test_a_first_plant_file_is_valid_and_marks_its_guesses(exports: Path) -> None:
+    files = sorted((exports / "alder-fork" / "exports").glob("*.csv"))
+    toml = inspect.new_plant(files, plant_id="new-plant", time_zone="America/New_York")
+    plant = PlantFile.model_validate(tomllib.loads(toml))
+    assert {x.kind for x in plant.layouts} == {"wide", "lab wide"}
+    assert len(plant.signals) >= 20
+    assert toml.count("# OPEN QUESTION:") >= 30
+    assert not (exports / "alder-fork" / "exports" / "new-plant.toml").exists()
+
+
+def test_encodings_are_told_from_bytes() -> None:
+    assert text.guess_encoding("a;å\n".encode("utf-16"))[0].startswith("utf-16")
+    assert text.guess_encoding("\ufeffa,b".encode())[0] == "utf-8"
+    assert text.guess_encoding("før".encode("latin-1"))[0] == "latin-1"
+    assert text.guess_encoding("5 €".encode("cp1252"))[0] == "cp1252"
+    assert text.guess_encoding("a,b\n1,2\n".encode("utf-16-le"))[0] == "utf-16-le"
+
+
+@pytest.mark.parametrize(
+    ("texts", "expected"),
+    [
+        (["2026-01-05T00:00:00Z"], "iso8601"),
+        (["1767571200", "1767571260"], "epoch s"),
+        (["1767571200000"], "epoch ms"),
+        (["46027.5", "46027.51"], "serial day"),
+        (["13.02.2026 08:15", "13.02.2026 08:30"], "%d.%m.%Y %H:%M"),
+        (["02/13/2026 01:15:00 PM"], "%m/%d/%Y %I:%M:%S %p"),
+        (["13-Feb-26 08:15:00"], "%d-%b-%y %H:%M:%S"),
+        (["31/01/2026 24:00"], "%d/%m/%Y %H:%M"),
+    ],
+)
+def test_time_formats(texts: list[str], expected: str) -> None:
+    found = stamps.guess(texts)
+    assert found is not None
+    assert found.time_format == expected
+
+
+def test_a_repeated_hour_is_a_clue_to_local_time() -> None:
+    texts = [f"2026-11-01 {h:02d}:{m:02d}:00" for h in (0, 1) for m in range(60)] + [f"2026-11-01 {h:02d}:{m:02d}:00" for h in (1, 2) for m in range(60)]
+    found = stamps.guess(texts)
+    assert found is not None
+    assert any("repeated hour" in clue for clue in found.clues)
+
+
+@pytest.mark.parametrize("content", [b"", b"%PDF-1.7 ...", b"\x00\x01\x02" * 500, b"no table here\njust words\n"])
+def test_what_is_no_export_is_refused(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "odd.csv"
+    path.write_bytes(content)
+    with pytest.raises(FileRefusedError):
+        inspect.run(path)
