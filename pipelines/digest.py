@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from pathlib import Path
 
 from pipelines.chunks import Receipt
 from pipelines.order import Summary
@@ -15,8 +16,11 @@ _COUNTS = ("rows_read", "rows_kept", "rows_duplicate", "rows_dropped", "rows_set
 _HEAD = f"  {'file':<{_NAME_WIDE}} {'read':>10} = {'kept':>10} + {'duplicate':>9} + {'dropped':>7} + {'set aside':>9}"
 
 
-def lines(summary: Summary) -> list[str]:
-    """Return the summary as text: receipts per file, reasons, what the steps did, outputs; never more than `MOST_LINES`."""
+def lines(summary: Summary, *, near: Path | None = None) -> list[str]:
+    """Return the summary as text: receipts per file, reasons, what the steps did, outputs; never more than `MOST_LINES`.
+
+    Outputs below the folder `near` are shown relative to it.
+    """
     found = [f"{summary.plant}: {summary.run} as of {summary.as_of:%Y-%m-%d %H:%M} UTC, {summary.seconds:.1f} s"]
     if summary.run != "weekly":  # it takes no files in
         found += _receipts(summary.receipts)
@@ -25,8 +29,12 @@ def lines(summary: Summary) -> list[str]:
     found += [f"  note: {notice.sentence}" for notice in summary.notices[:_MOST_NOTICES]]
     more = len(summary.notices) - _MOST_NOTICES
     found += [f"  and {more} more notes in the run's record"] if more > 0 else []
-    found += [f"  wrote {path}" for path in summary.outputs]
+    found += [f"  wrote {_shown(Path(path), near)}" for path in summary.outputs]
     return found[:MOST_LINES]
+
+
+def _shown(path: Path, near: Path | None) -> Path:
+    return path.relative_to(near) if near is not None and path.is_relative_to(near) else path
 
 
 def _receipts(receipts: list[Receipt]) -> list[str]:

@@ -1,245 +1,212 @@
-"""What the plants' loggers write: three layouts, each day's file as text, from what the instruments showed."""
+"""What the plants' loggers write: three layouts, day by day, from what the instruments showed."""
 
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, field
-from datetime import date, timedelta
-from typing import Any
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from sample_data.scenario import PlantScenario
-from sample_data.simulate import Axis, Truth
+from sample_data.axis import Axis
+from sample_data.instruments import Shown
+from sample_data.physics import Array
 
-Array = NDArray[np.float64]
-
-
-@dataclass
-class Shown:
-    """One tag as the instrument showed it, minute by minute: value, quality word, and whether it was recorded."""
-
-    tag: str
-    unit: str
-    values: Array
-    digits: int
-    deadband: float = 0.0
-    is_state: bool = False
-    is_total: bool = False
-    bad: NDArray[np.bool_] | None = None
-    missing: NDArray[np.bool_] | None = None
+QUIET_DIGITS = 9  # significant digits when nothing is rounded
+EXPORT_AT = time(2, 30)  # plant time of the nightly export
 
 
-@dataclass
+@dataclass(frozen=True)
 class File:
-    """A file as delivered: name, content, when it lands (hours after the end of its local day), and a subfolder."""
+    """A file as delivered: name, content, subfolder of exports/, and when it lands, plant time."""
 
     name: str
     content: bytes
-    day: date
-    hours_late: float
+    lands_local: datetime  # naive
     folder: str = ""
-    notes: list[str] = field(default_factory=list)
+
+    @property
+    def path(self) -> str:
+        return f"{self.folder}/{self.name}" if self.folder else self.name
+
+    def lands_utc(self, zone: ZoneInfo) -> datetime:
+        """Return the instant of arrival; a time that the clock change leaves out is the one an hour later."""
+        return self.lands_local.replace(tzinfo=zone).astimezone(UTC)
 
 
-def instruments(plant: PlantScenario, truths: list[Truth], rng: np.random.Generator, quiet: bool) -> list[Shown]:
-    """Return what every instrument of a plant showed."""
-    out: list[Shown] = []
-    for t in truths:
-        out += {"alder-fork": _alder, "kestrel-mesa": _kestrel, "brenholm": _brenholm}[plant.plant](t)
-    if not quiet:
-        for shown in out:
-            _noise(shown, rng)
-    return out
+def morning_after(day: date, rng: np.random.Generator, quiet: bool) -> datetime:
+    """Return when the export of a day lands: 02:30, or some minutes round it; now and then a day late."""
+    if quiet:
+        return datetime.combine(day + timedelta(days=1), EXPORT_AT)
+    late = timedelta(days=int(rng.random() < 0.02))
+    return datetime.combine(day + timedelta(days=1), time(2)) + timedelta(minutes=int(rng.integers(0, 60))) + late
 
 
-def _noise(s: Shown, rng: np.random.Generator) -> None:
-    if s.is_state or s.is_total:
-        return
-    n = len(s.values)
-    if s.unit in ("psi", "bar"):
-        s.values = s.values + rng.standard_normal(n) * (0.3 if s.unit == "psi" else 0.02)
-    else:
-        gain = 1.0 + rng.standard_normal() * 0.01
-        s.values = np.where(s.values > 0, s.values * gain * (1 + 0.01 * rng.standard_normal(n)), s.values)
-
-
-def _alder(t: Truth) -> list[Shown]:
-    n = t.line[-1]
-    return [
-        Shown(f"L{n} FIT-{n}10 Sludge Feed", "GPM", t.flow, 1),
-        Shown(f"L{n} FIT-{n}20 Neat Polymer", "GPH", t.neat, 2),
-        Shown(f"L{n} FIT-{n}21 Polymer Solution", "GPM", t.solution, 2),
-        Shown(f"L{n} FIT-{n}30 Belt Wash", "GPM", t.wash, 1),
-        Shown(f"L{n} SI-{n}10 Feed Pump Speed", "RPM", t.speed, 0),
-        Shown(f"L{n} JI-{n}10 Feed Pump Power", "kW", t.pump_kw, 2),
-        Shown(f"L{n} JI-{n}40 Press Power", "kW", t.device_kw, 2),
-        Shown(f"L{n} PIT-{n}11 Pump Suction", "PSI", t.p_suction, 2),
-        Shown(f"L{n} PIT-{n}12 Pump Discharge", "PSI", t.p_discharge, 2),
-        Shown(f"L{n} PIT-{n}13 Before Mixing", "PSI", t.p1, 2),
-        Shown(f"L{n} PIT-{n}14 After Mixing", "PSI", t.p2, 2),
-        Shown(f"L{n} YI-{n}10 Feed Pump Run", "", t.pump_on.astype(float), 0, is_state=True),
-        Shown(f"L{n} YI-{n}40 Press Run", "", t.device_on.astype(float), 0, is_state=True),
-    ]
-
-
-def _kestrel(t: Truth) -> list[Shown]:
-    total = np.concatenate(([0.0], np.cumsum(t.flow)[:-1]))  # gallons pumped before each minute
-    register = np.mod(9_500_000.0 + total, 10_000_000.0) / 10.0  # tens of gallons, rolls over at one million
-    return [
-        Shown("KM.DEW.FT510.PV", "gpm", t.flow, 2, 1.5),
-        Shown("KM.DEW.FT520.PV", "gph", t.solution * 60.0, 1, 12.0),
-        Shown("KM.DEW.ST510.PV", "Hz", t.speed / 4.0, 3, 0.125),
-        Shown("KM.DEW.JT510.PV", "kW", t.pump_kw, 3, 0.1),
-        Shown("KM.DEW.JT540.PV", "kW", t.device_kw, 2, 0.5),
-        Shown("KM.DEW.PT511.PV", "psi", t.p_suction, 2, 0.1),
-        Shown("KM.DEW.PT512.PV", "psi", t.p_discharge, 2, 0.3),
-        Shown("KM.DEW.PT513.PV", "psi", t.p1, 2, 0.2),
-        Shown("KM.DEW.PT514.PV", "psi", t.p2, 2, 0.2),
-        Shown("KM.DEW.WT540.PV", "%", t.torque, 1, 0.5),
-        Shown("KM.DEW.YI510.ST", "", t.pump_on.astype(float), 0, is_state=True),
-        Shown("KM.DEW.YI540.ST", "", t.device_on.astype(float), 0, is_state=True),
-        Shown("KM.DEW.FQ510.PV", "", register, 0, is_total=True),
-    ]
-
-
-def _brenholm(t: Truth) -> list[Shown]:
-    return [
-        Shown("FT31 Slamflow", "m3/h", t.flow, 2),
-        Shown("FT32 Polymerflow", "L/h", t.solution * 1000.0, 0),
-        Shown("FT33 Vaskevand", "m3/h", t.wash, 2),
-        Shown("ST31 Omdrejninger", "o/min", t.speed, 0),
-        Shown("JT31 Effekt pumpe", "kW", t.pump_kw, 2),
-        Shown("JT34 Effekt presse", "kW", t.device_kw, 2),
-        Shown("PT31 Sugetryk", "bar", t.p_suction, 3),
-        Shown("PT32 Tryk efter pumpe", "bar", t.p_discharge, 3),
-        Shown("PT33 Tryk før mixer", "bar", t.p1, 3),
-        Shown("PT34 Tryk efter mixer", "bar", t.p2, 3),
-        Shown("YI31 Slampumpe", "", t.pump_on.astype(float), 0, is_state=True),
-        Shown("YI34 Skruepresse", "", t.device_on.astype(float), 0, is_state=True),
-    ]
-
-
-def _text(values: Array, digits: int, quiet: bool, missing: NDArray[np.bool_] | None, part: slice) -> pl.Series:
-    rounded = pl.Series(np.round(values[part], 9 if quiet else digits))
-    text = rounded.cast(pl.Int64).cast(pl.String) if digits == 0 and not quiet else rounded.cast(pl.String)
-    return text if missing is None else text.zip_with(pl.Series(~missing[part]), pl.Series([None], dtype=pl.String).new_from_index(0, len(text)))
-
-
-def _state_text(values: Array, on: str, off: str, missing: NDArray[np.bool_] | None, part: slice) -> pl.Series:
-    text = pl.Series(np.where(values[part] > 0.5, on, off))
-    return text if missing is None else text.zip_with(pl.Series(~missing[part]), pl.Series([None], dtype=pl.String).new_from_index(0, len(text)))
-
-
-def wide_files(plant: PlantScenario, ax: Axis, shown: list[Shown], quiet: bool) -> list[File]:
-    """Return one file a local calendar day: titles, header, units, one row a minute in wall-clock order, footers."""
-    return [_wide_file(plant, ax, shown, quiet, day, part) for day, part in _calendar_days(ax)]
-
-
-def _calendar_days(ax: Axis) -> list[tuple[date, slice]]:
-    dates = ax.local.dt.date()
-    lengths = dates.rle().struct.unnest()
-    out, start = [], 0
-    for size, day in lengths.iter_rows():
-        out.append((day, slice(start, start + size)))
-        start += size
-    return out
-
-
-def _wide_file(plant: PlantScenario, ax: Axis, shown: list[Shown], quiet: bool, day: date, part: slice) -> File:
-    stamps = ax.local[part].dt.strftime("%m/%d/%Y %H:%M")
-    columns: dict[str, Any] = {"Date/Time": stamps}
+def _columns(shown: list[Shown], quiet: bool, on: str, off: str) -> dict[str, pl.Series]:
+    """Return each tag as the numbers or words written, null where nothing was recorded."""
+    out = {}
     for s in shown:
-        columns[s.tag] = _state_text(s.values, "1", "0", s.missing, part) if s.is_state else _text(s.values, s.digits, quiet, s.missing, part)
-    out = io.BytesIO()
-    head = f"Alder Fork Water Reclamation Facility (invented)\nSCADA daily export for {day:%m/%d/%Y}\n\n"
-    names, units = ["Date/Time", *(s.tag for s in shown)], ["", *(s.unit for s in shown)]
-    out.write((head + ",".join(names) + "\n" + ",".join(units) + "\n").encode())
-    pl.DataFrame(columns).write_csv(out, include_header=False)
-    for word, of in (("Average", np.mean), ("Minimum", np.min), ("Maximum", np.max)):
-        out.write((word + "," + ",".join(f"{of(s.values[part]):.2f}" for s in shown) + "\n").encode())
-    out.write(b"End of report\n")
-    return File(f"AF_SCADA_{day:%Y%m%d}.csv", out.getvalue(), day, 2.5)
+        if s.kind == "state":
+            column = pl.select(pl.when(pl.Series(s.values >= 0.5)).then(pl.lit(on)).otherwise(pl.lit(off))).to_series()
+        elif quiet:
+            column = pl.Series(s.values).round_sig_figs(QUIET_DIGITS)
+        else:
+            column = pl.Series(np.round(s.values, s.digits) + 0.0)
+            column = column.cast(pl.Int64) if s.digits == 0 else column
+        out[s.tag] = pl.select(pl.when(pl.Series(~s.gone)).then(column)).to_series()
+    return out
 
 
-def change_files(ax: Axis, shown: list[Shown], rng: np.random.Generator, *, quiet: bool, deadband: bool) -> list[File]:
-    """Return one long file a UTC day: a record when a value leaves its deadband, or after ten minutes of silence."""
-    records = [_changes(ax, s, rng, quiet=quiet, deadband=deadband) for s in shown]
-    frame = pl.concat(records).sort("time", "tag", maintain_order=True)
-    frame = frame.with_columns(day=frame["time"].dt.date(), text_time=frame["time"].dt.strftime("%Y-%m-%dT%H:%M:%S.%3fZ"))
+def _days(stamps: pl.Series) -> Iterator[tuple[date, int, int]]:
+    """Yield (day, first row, rows) of stamps in time order."""
+    first = 0
+    for size, day in stamps.dt.date().rle().struct.unnest().iter_rows():
+        yield day, first, size
+        first += size
+
+
+def wide_files(title: str, prefix: str, ax: Axis, shown: list[Shown], rng: np.random.Generator, quiet: bool) -> list[File]:
+    """Return one file a local calendar day: two titles, blank, header, units, one row a minute by the wall clock, footers."""
+    frame = pl.DataFrame({"Date/Time": ax.local.dt.strftime("%m/%d/%Y %H:%M"), **_columns(shown, quiet, "1", "0")})
     files = []
-    for (day,), rows in frame.group_by("day", maintain_order=True):
+    for day, first, size in _days(ax.local):
+        lands = morning_after(day, rng, quiet)
+        rows = frame.slice(first, size)
+        out = io.BytesIO()
+        out.write(f"{title} (invented)\nExported {lands:%m/%d/%Y %H:%M}\n\n".encode())
+        out.write((",".join(frame.columns) + "\n" + ",".join(["", *(s.unit for s in shown)]) + "\n").encode())
+        rows.write_csv(out, include_header=False)
+        numbers = rows.drop("Date/Time").with_columns(pl.all().cast(pl.Float64))
+        out.write(_footers(numbers, ("Average", "Minimum", "Maximum"), ",").encode() + b"End of report\n")
+        files.append(File(f"{prefix}_{day:%Y%m%d}.csv", out.getvalue(), lands))
+    return files
+
+
+def _footers(numbers: pl.DataFrame, words: tuple[str, str, str], delimiter: str) -> str:
+    lines = []
+    for word, row in zip(words, (numbers.mean(), numbers.min(), numbers.max()), strict=True):
+        lines.append(delimiter.join([word, *("" if v is None else f"{v:.2f}" for v in row.row(0))]))
+    return "\n".join(lines) + "\n"
+
+
+def quarter_files(prefix: str, ax: Axis, shown: list[Shown], rng: np.random.Generator, quiet: bool) -> list[File]:
+    """Return one file a local calendar day of 15-minute means, stamped at the end of each quarter: Latin-1, decimal comma.
+
+    A quarter of which any minute has no record is blank. The last row of a day carries 00:00 of the next day.
+    """
+    size = ax.n // 15
+    means = [
+        Shown(
+            s.tag, s.line, s.role, s.unit, s.kind, s.values[: size * 15].reshape(size, 15).mean(axis=1), s.digits, 0.0, {},
+            s.gone[: size * 15].reshape(size, 15).any(axis=1),
+        )
+        for s in shown
+    ]  # fmt: skip
+    local = ax.local.gather_every(15).head(size)
+    ends = (ax.utc.gather_every(15).head(size) + timedelta(minutes=15)).dt.convert_time_zone("Europe/Copenhagen")
+    columns = _columns(means, quiet, "Drift", "Stop")
+    written = pl.DataFrame({"Tidspunkt": ends.dt.strftime("%d-%m-%Y %H:%M"), **columns})
+    written = written.with_columns(pl.col(s.tag).cast(pl.String).str.replace(".", ",", literal=True) for s in shown if s.kind != "state")
+    numbers = pl.DataFrame({s.tag: columns[s.tag].cast(pl.Float64) if s.kind != "state" else pl.Series(s.values) for s in means})
+    files = []
+    for day, first, rows in _days(local):
+        out = io.BytesIO()
+        out.write((";".join(written.columns) + "\n" + ";".join(["", *(s.unit for s in shown)]) + "\n").encode())
+        written.slice(first, rows).write_csv(out, include_header=False, separator=";", quote_style="never")
+        out.write(_footers(numbers.slice(first, rows), ("Middel", "Minimum", "Maksimum"), ";").replace(".", ",").encode())
+        content = out.getvalue().decode("utf-8").encode("latin-1")
+        files.append(File(f"{prefix}_{day:%Y%m%d}.csv", content, morning_after(day, rng, quiet)))
+    return files
+
+
+_SILENCE_MIN = {"analog": 10, "state": 240, "total": 5}  # longest time between records
+
+
+def change_files(prefix: str, ax: Axis, shown: list[Shown], rng: np.random.Generator, *, quiet: bool, deadband: bool) -> list[File]:
+    """Return one long file a UTC day, by exception: a record when a value leaves its deadband or its status changes.
+
+    Each file begins with the values as they stand, and no tag stays silent longer than its limit.
+    """
+    tag, minute = logged(ax, shown, deadband)
+    first_us = int(ax.utc.to_physical()[0])
+    jitter_us = np.zeros(len(tag), dtype=np.int64) if quiet else rng.integers(2000, 9000, len(tag)) * 1000
+    time_us = first_us + minute * 60_000_000 + jitter_us
+    order = np.lexsort((tag, time_us))
+    tag, minute = tag[order], minute[order]
+    frame = pl.DataFrame({
+        "time": pl.Series(time_us[order]).cast(pl.Datetime("us")),
+        "point": pl.Series([s.tag for s in shown]).gather(pl.Series(tag)),
+        "value": _texts(shown, tag, minute, quiet), "status": _statuses(shown, tag, minute),
+    })  # fmt: skip
+    written = frame.with_columns(pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S.%3fZ"))
+    files = []
+    for day, first, rows in _days(frame["time"]):
         out = io.BytesIO()
         out.write(b"timestamp,point,value,status\n")
-        rows.select("text_time", "tag", "value", pl.when(pl.col("status").str.contains(",")).then('"' + pl.col("status") + '"').otherwise("status")).write_csv(out, include_header=False, quote_style="never")
-        out.write(f"# rows {rows.height}\n".encode())
-        assert isinstance(day, date)
-        files.append(File(f"km_hist_{day:%Y%m%d}.csv", out.getvalue(), day, 2.0))
+        written.slice(first, rows).write_csv(out, include_header=False)
+        out.write(f"# rows {rows}\n".encode())
+        files.append(File(f"{prefix}_{day:%Y%m%d}.csv", out.getvalue(), morning_after(day, rng, quiet)))
     return files
 
 
-_SILENCE = {"analog": 10, "state": 240, "total": 5}  # longest time between records [min]
+def logged(ax: Axis, shown: list[Shown], deadband: bool) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return (tag number, minute) of every record. All days and tags step through the minutes of the day together."""
+    lead = int(ax.utc.to_physical()[0]) // 60_000_000 % 1440  # minutes of the first UTC day before the axis
+    days = -(-(lead + ax.n) // 1440)
+    value = _padded(np.stack([s.values for s in shown]), lead, days, np.nan)
+    gone = _padded(np.stack([s.gone for s in shown]), lead, days, True)
+    status = _padded(np.stack([_status_numbers(s, ax.n) for s in shown]), lead, days, 0)
+    totals = np.array([s.kind == "total" for s in shown])[:, None]
+    band = np.array([(s.deadband if deadband else 0.0) for s in shown])[:, None]
+    silence = np.array([_SILENCE_MIN[s.kind] for s in shown])[:, None]
+    keep = np.zeros(value.shape, dtype=bool)
+    last, word, since = np.full(value.shape[:2], np.nan), np.full(value.shape[:2], -1), np.zeros(value.shape[:2], dtype=np.int64)
+    for m in range(1440):
+        now, said = value[:, :, m], status[:, :, m]
+        moved = ~(np.abs(now - last) <= band) & ~totals
+        record = ~gone[:, :, m] & (moved | (since >= silence) | (word != said))
+        keep[:, :, m] = record
+        last, word, since = np.where(record, now, last), np.where(record, said, word), np.where(record, 1, since + 1)
+    tag, day, minute = np.nonzero(keep)
+    return tag, day * 1440 + minute - lead
 
 
-def _changes(ax: Axis, s: Shown, rng: np.random.Generator, *, quiet: bool, deadband: bool) -> pl.DataFrame:
-    n = len(s.values)
-    limit = _SILENCE["state" if s.is_state else "total" if s.is_total else "analog"]
-    band = s.deadband if deadband else 0.0
-    missing = s.missing if s.missing is not None else np.zeros(n, dtype=bool)
-    bad = s.bad if s.bad is not None else np.zeros(n, dtype=bool)
-    keep = _logged(s.values.tolist(), bad.tolist(), limit, band, only_by_clock=s.is_total)
-    keep &= ~missing
-    times = ax.utc.filter(pl.Series(keep))
-    if not quiet:
-        times = times + pl.Series(rng.integers(0, 20_000_000, len(times))).cast(pl.Duration("us"))
-    values = s.values[keep]
-    if s.is_state:
-        text = pl.Series(np.where(values > 0.5, "RUN", "STOP"))
-    else:
-        text = pl.Series(np.floor(values)).cast(pl.Int64).cast(pl.String) if s.is_total and not quiet else pl.Series(np.round(values, 9 if quiet else s.digits)).cast(pl.String)
-    status = pl.Series(np.where(bad[keep], "Bad, no communication", "Good"))
-    return pl.DataFrame({"time": times.cast(pl.Datetime("us", "UTC")), "tag": [s.tag] * int(keep.sum()), "value": text, "status": status})
+def _padded(rows: NDArray, lead: int, days: int, fill: float) -> NDArray:  # type: ignore[type-arg]
+    """Return (tags, minutes) as (tags, UTC days, minutes of the day), filled where the axis has no minute."""
+    out = np.full((rows.shape[0], days * 1440), fill, dtype=rows.dtype)
+    out[:, lead : lead + rows.shape[1]] = rows
+    return out.reshape(rows.shape[0], days, 1440)
 
 
-def _logged(values: list[float], bad: list[bool], limit: int, band: float, *, only_by_clock: bool) -> NDArray[np.bool_]:
-    keep = np.zeros(len(values), dtype=bool)
-    last, since, was_bad = float("inf"), limit, False
-    for i, value in enumerate(values):
-        since += 1
-        moved = not only_by_clock and (abs(value - last) > band or bad[i] != was_bad)
-        if moved or since >= limit:
-            keep[i], last, since, was_bad = True, value, 0, bad[i]
-    return keep
+def _status_numbers(s: Shown, n: int) -> Array:
+    number = np.zeros(n)
+    for k, minutes in enumerate(s.status.values(), 1):
+        number[minutes] = k
+    return number
 
 
-def quarter_files(ax: Axis, shown: list[Shown], quiet: bool) -> list[File]:
-    """Return one file a local calendar day of 15-minute means stamped at the end of the interval, in Latin-1."""
-    quarters = ax.n // 15
-    ends = ax.local.gather_every(15).head(quarters)
-    utc_end = ax.utc.gather_every(15).head(quarters) + timedelta(minutes=15)
-    stamps = utc_end.dt.convert_time_zone("Europe/Copenhagen").dt.strftime("%d-%m-%Y %H:%M")
-    columns: dict[str, pl.Series] = {"Tidspunkt": stamps}
-    for s in shown:
-        mean = s.values[: quarters * 15].reshape(quarters, 15).mean(axis=1)
-        gone = None if s.missing is None else s.missing[: quarters * 15].reshape(quarters, 15).any(axis=1)
-        whole = slice(0, quarters)
-        text = _state_text(mean, "Drift", "Stop", gone, whole) if s.is_state else _text(mean, s.digits, quiet, gone, whole).str.replace(".", ",", literal=True)
-        columns[s.tag] = text
-    frame = pl.DataFrame(columns).with_columns(day=ends.dt.date())
-    files = []
-    for (day,), rows in frame.group_by("day", maintain_order=True):
-        assert isinstance(day, date)
-        files.append(_quarter_file(day, rows.drop("day"), shown))
-    return files
+def _texts(shown: list[Shown], tag: NDArray[np.int64], minute: NDArray[np.int64], quiet: bool) -> pl.Series:
+    text = np.empty(len(tag), dtype=object)
+    for k, s in enumerate(shown):
+        mine = tag == k
+        values = s.values[minute[mine]]
+        if s.kind == "state":
+            text[mine] = np.where(values >= 0.5, "RUN", "STOP")
+        elif s.kind == "total":
+            text[mine] = pl.Series(values).cast(pl.Int64).cast(pl.String).to_numpy()
+        else:
+            column = pl.Series(values).round_sig_figs(QUIET_DIGITS) if quiet else pl.Series(np.round(values, s.digits) + 0.0)
+            text[mine] = column.cast(pl.String).to_numpy()
+    return pl.Series(text, dtype=pl.String)
 
 
-def _quarter_file(day: date, rows: pl.DataFrame, shown: list[Shown]) -> File:
-    out = io.BytesIO()
-    out.write((";".join(rows.columns) + "\n" + ";".join(["", *(s.unit for s in shown)]) + "\n").encode("utf-8"))
-    rows.write_csv(out, include_header=False, separator=";", quote_style="never")
-    numeric = rows.select([pl.col(s.tag).str.replace(",", ".", literal=True).cast(pl.Float64, strict=False) for s in shown])
-    for word, row in (("Middel", numeric.mean()), ("Minimum", numeric.min()), ("Maksimum", numeric.max())):
-        out.write((word + ";" + ";".join("" if v is None else f"{v:.2f}".replace(".", ",") for v in row.row(0)) + "\n").encode("utf-8"))
-    return File(f"brenholm_15min_{day:%Y%m%d}.csv", out.getvalue().decode("utf-8").encode("latin-1"), day, 2.2)
+def _statuses(shown: list[Shown], tag: NDArray[np.int64], minute: NDArray[np.int64]) -> pl.Series:
+    text = np.full(len(tag), "Good", dtype=object)
+    for k, s in enumerate(shown):
+        for word, minutes in s.status.items():
+            text[(tag == k) & minutes[minute]] = word
+    return pl.Series(text, dtype=pl.String)

@@ -5,19 +5,28 @@ from __future__ import annotations
 import argparse
 import csv
 import shutil
+import sys
 from collections.abc import Callable, Sequence
-from datetime import UTC, date, datetime, timedelta
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import polars as pl
 
-from sample_data import exports, faults, lab, truth
+from sample_data import axis, exports, file_faults, instruments, lab, operators, process, truth
+from sample_data import faults as fault_script
+from sample_data.axis import Axis
+from sample_data.exports import File
+from sample_data.faults import Fault
+from sample_data.instruments import Shown
+from sample_data.process import Truth
 from sample_data.scenario import PLANTS, PlantScenario
-from sample_data.simulate import axis, simulate
 
-START = date(2026, 1, 5)  # a Monday; both spring clock changes and the change of 3 March fall within 16 weeks
+START = date(2026, 1, 5)  # a Monday; the change of 3 March and both spring clock changes fall within 16 weeks
+# One random stream a purpose, so that turning one thing off leaves the others as they were.
+_SCHEDULE, _SLUDGE, _LINES, _INSTRUMENTS, _LOGGER, _LAB, _SHEETS, _FAULTS = range(8)
 
 
 def generate(
@@ -32,68 +41,94 @@ def generate(
     plants: Sequence[str] = ("alder-fork", "kestrel-mesa", "brenholm"),
     progress: Callable[[str], None] | None = None,
 ) -> None:
-    """Write `out/<plant>/` with plant.toml, exports/, deliveries.csv and truth/ for each plant; same seed, same bytes."""
-    for plant in plants:
+    """Write `out/<plant>/`: plant.toml, exports/, deliveries.csv, truth/. Same arguments, same bytes.
+
+    `start` is a Monday for schedules and trials to fall as described. Quiet: no noise, no rounding below nine digits, so
+    that a right calculation reproduces the truth. The truth is always the noise-free process value.
+    """
+    for plant_id in plants:
         if progress:
-            progress(f"making {weeks} weeks of {plant}")
-        _plant(out / plant, PLANTS[plant], weeks, seed, start, quiet, deadband, faults)
+            progress(f"making {weeks} weeks of {plant_id}")
+        given = {"weeks": weeks, "seed": seed, "start": start.isoformat(), "quiet": quiet, "deadband": deadband, "faults": faults}
+        made = make(PLANTS[plant_id], weeks=weeks, seed=seed, start=start, quiet=quiet, deadband=deadband, faults=faults)
+        _write(out / plant_id, made, given)
 
 
-def _plant(out: Path, plant: PlantScenario, weeks: int, seed: int, start: date, quiet: bool, deadband: bool, planted: bool) -> None:
-    rng = np.random.default_rng([seed, list(PLANTS).index(plant.plant)])
-    ax = axis(plant, start, weeks)
-    truths = [simulate(plant, line, ax, rng, quiet) for line in plant.lines]
-    days = {t.line: truth.days(plant, ax, t) for t in truths}
-    shown = exports.instruments(plant, truths, rng, quiet)
-    made = faults.plan(plant, ax, truths, rng) if planted else []
-    for fault in made:
-        fault.on_instruments(shown, ax)
+@dataclass(frozen=True)
+class Made:
+    """A plant as simulated and written: `rows` is the truth per line and operating day."""
+
+    plant: PlantScenario
+    ax: Axis
+    truths: list[Truth]
+    rows: list[dict[str, Any]]
+    files: list[File]
+    faults: list[Fault]
+
+
+def make(plant: PlantScenario, *, weeks: int, seed: int, start: date, quiet: bool, deadband: bool, faults: bool) -> Made:
+    """Simulate a plant and return its files; nothing is written."""
+
+    def stream(purpose: int, part: int = 0) -> np.random.Generator:
+        return np.random.default_rng([seed, list(PLANTS).index(plant.plant), purpose, part])
+
+    ax = axis.build(plant, start, weeks, quiet)
+    runs = [operators.schedule(plant, ax, k, stream(_SCHEDULE, k), quiet) for k in range(len(plant.lines))]
+    script = fault_script.plan(plant, ax, runs, stream(_FAULTS), quiet) if faults else []
+    feed = process.sludge(plant, ax, stream(_SLUDGE), quiet)
+    truths = [
+        process.simulate(plant, line, ax, runs[k], feed, fault_script.disturbance(script, line.line, ax), stream(_LINES, k), quiet)
+        for k, line in enumerate(plant.lines)
+    ]
+    rows = {t.line: truth.days(plant, ax, t) for t in truths}
+    shown = instruments.shown(plant.plant, ax, truths, stream(_INSTRUMENTS), quiet)
+    script += fault_script.rollovers(plant, ax, shown) if faults else []
+    for fault in script:
+        fault.on_instruments(shown)
+    found = lab.results(plant, ax, truths, rows, stream(_LAB), quiet)
+    for fault in script:
+        found = fault.on_results(found)
+    files = _logged(plant, ax, shown, stream(_LOGGER), quiet=quiet, deadband=deadband)
+    files = file_faults.apply(script, files, plant) + lab.sheets(plant, ax, found, stream(_SHEETS), quiet)
+    touched = fault_script.touched_days(script, plant)
+    every = [
+        row | {"has_planted_fault": key in touched, "has_handled_fault_only": touched.get(key, False)}
+        for t in truths
+        for row in rows[t.line]
+        for key in [(row["line"], row["operating_day"])]
+    ]
+    return Made(plant, ax, truths, every, files, sorted(script, key=lambda f: (f.start_utc, f.line, f.kind, f.role)))
+
+
+def _logged(plant: PlantScenario, ax: Axis, shown: list[Shown], rng: np.random.Generator, *, quiet: bool, deadband: bool) -> list[File]:
     if plant.plant == "alder-fork":
-        files = exports.wide_files(plant, ax, shown, quiet)
-    elif plant.plant == "kestrel-mesa":
-        files = exports.change_files(ax, shown, rng, quiet=quiet, deadband=deadband)
-    else:
-        files = exports.quarter_files(ax, shown, quiet)
-    files += lab.sheets(plant, ax, truths, days, rng, quiet)
-    for fault in made:
-        files = fault.on_files(files)
-    _write(out, plant, files)
-    _write_truth(out / "truth", ax, truths, days, made, faults.touched_days(made, plant))
+        return exports.wide_files("Alder Fork Water Reclamation Facility", "AF_SCADA", ax, shown, rng, quiet)
+    if plant.plant == "kestrel-mesa":
+        return exports.change_files("km_hist", ax, shown, rng, quiet=quiet, deadband=deadband)
+    return exports.quarter_files("brenholm_15min", ax, shown, rng, quiet)
 
 
-def _write(out: Path, plant: PlantScenario, files: list[exports.File]) -> None:
-    folder = out / "exports"
-    folder.mkdir(parents=True, exist_ok=True)
-    shutil.copyfile(Path(__file__).parent / "plants" / f"{plant.plant}.toml", out / "plant.toml")
-    zone = ZoneInfo(plant.zone)
-    with (out / "deliveries.csv").open("w", encoding="utf-8", newline="") as target:
-        rows = csv.writer(target, lineterminator="\n")
-        rows.writerow(("file", "arrives_local", "arrives_utc"))
-        arriving = []
-        for file in files:
-            (folder / file.folder).mkdir(exist_ok=True)
-            (folder / file.folder / file.name).write_bytes(file.content)
-            lands = datetime.combine(file.day + timedelta(days=1), datetime.min.time(), zone).astimezone(UTC) + timedelta(hours=file.hours_late)
-            relative = f"{file.folder}/{file.name}" if file.folder else file.name
-            arriving.append((lands, relative))
-        for lands, relative in sorted(arriving):
-            rows.writerow((relative, lands.astimezone(zone).isoformat(), lands.isoformat()))
-
-
-def _write_truth(out: Path, ax: object, truths: list, days: dict, made: list, touched: dict) -> None:  # type: ignore[type-arg]
+def _write(out: Path, made: Made, given: dict[str, Any]) -> None:
     out.mkdir(parents=True, exist_ok=True)
-    rows = []
-    for row in (row for line in days.values() for row in line):
-        key = (row["line"], row["operating_day"])
-        rows.append({**row, "has_planted_fault": key in touched, "has_handled_fault_only": touched.get(key, False)})
-    pl.DataFrame(rows, infer_schema_length=None).write_parquet(out / "day.parquet")
-    pl.concat([truth.minutes(ax, t) for t in truths]).write_parquet(out / "minute.parquet")  # type: ignore[arg-type]
-    schema = ("plant", "line", "kind", "start_utc", "end_utc", "label", "effect", "handled")
-    with (out / "faults.csv").open("w", encoding="utf-8", newline="") as target:
-        writer = csv.writer(target, lineterminator="\n")
-        writer.writerow(schema)
-        for fault in made:
-            writer.writerow([getattr(fault, name) for name in schema])
+    shutil.copyfile(instruments.PLANT_FILES / f"{made.plant.plant}.toml", out / "plant.toml")
+    zone = ZoneInfo(made.plant.zone)
+    arriving = []
+    for file in made.files:
+        target = out / "exports" / file.path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(file.content)
+        arriving.append((file.lands_utc(zone), file.path))
+    deliveries = [(path, lands.astimezone(zone).isoformat(), lands.isoformat()) for lands, path in sorted(arriving)]
+    write_csv(out / "deliveries.csv", ("file", "arrives_local", "arrives_utc"), deliveries)
+    truth.write(out / "truth", made.plant, made.ax, made.truths, made.rows, given)
+    names = ("plant", "line", "kind", "start_utc", "end_utc", "label", "effect", "handled")
+    write_csv(out / "truth" / "faults.csv", names, [tuple(str(getattr(f, n)) for n in names) for f in made.faults])
+
+
+def write_csv(path: Path, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Write a small CSV with line feeds."""
+    with path.open("w", encoding="utf-8", newline="") as target:
+        csv.writer(target, lineterminator="\n").writerows([header, *rows])
 
 
 def main() -> None:
@@ -102,12 +137,15 @@ def main() -> None:
     ask.add_argument("out", type=Path)
     ask.add_argument("--weeks", type=int, default=16)
     ask.add_argument("--seed", type=int, default=1)
-    ask.add_argument("--quiet", action="store_true")
+    ask.add_argument("--quiet", action="store_true", help="no noise, no rounding: for checks against the truth")
     ask.add_argument("--no-deadband", action="store_true")
     ask.add_argument("--no-faults", action="store_true")
-    ask.add_argument("--plants", nargs="*", default=list(PLANTS))
+    ask.add_argument("--plants", nargs="*", default=list(PLANTS), choices=list(PLANTS))
     given = ask.parse_args()
-    generate(given.out, weeks=given.weeks, seed=given.seed, quiet=given.quiet, deadband=not given.no_deadband, faults=not given.no_faults, plants=given.plants)
+    generate(
+        given.out, weeks=given.weeks, seed=given.seed, quiet=given.quiet, deadband=not given.no_deadband, faults=not given.no_faults,
+        plants=given.plants, progress=lambda text: sys.stderr.write(text + "\n") and None,
+    )  # fmt: skip
 
 
 if __name__ == "__main__":

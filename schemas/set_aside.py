@@ -17,7 +17,7 @@ TABLE = Table(
         Column("line_no", "bigint", "-", "physical line in the file, from 1; 0 for the file as a whole", nullable=False, ge=0),
         Column("reason", "text", "-", "primary reason, from the closed list", nullable=False, isin=REASONS),
         Column("detail", "text", "-", "what exactly was wrong: value, limit, word"),
-        Column("is_partial", "bool", "-", "true when other values of the same row were kept", nullable=False),
+        Column("is_partial", "bool", "-", "true when other values of the same row are fit for use", nullable=False),
         Column("value_count", "int", "value", "how many values of the row are set aside", nullable=False, ge=0),
         Column("tags", "text", "-", "tags or analytes concerned, comma separated"),
         Column("first_utc", "instant", "-", "time of the row, when it could be read"),

@@ -1,111 +1,134 @@
-"""Readings of a line to minute columns."""
+"""Readings of a line to minute columns: one set of arrays a role."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from pipelines import totaliser
-from pipelines.align.segments import spread, weigh
+from pipelines import totaliser, units
+from pipelines.align.calendar import micros
+from pipelines.align.readings import LONGEST_HOLD, LONGEST_REACH, NOTHING, Series
+from pipelines.align.segments import Stretches, Times, Truth, Values, averaged, stretches
 from pipelines.errors import PlantFileError
 from pipelines.plantfile import FAR_FUTURE, PlantFile, Signal
-from schemas.roles import ROLES
-from schemas.vocabulary import BAD
+from schemas.roles import ROLES, Role
+from schemas.vocabulary import BAD, GOOD
 
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
-LONGEST_SLOPE_US = 30 * 60_000_000  # sloped values and register increments never reach further back than this
-Series = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.uint8]]
+_TICK = timedelta(microseconds=1)
 
 
-def micros(at: datetime) -> int:
-    """Return an instant as microseconds since 1970."""
-    return (at - _EPOCH) // timedelta(microseconds=1)
+@dataclass(frozen=True)
+class Span:
+    """A signal and the time [us] for which its tag stands for its role: start included, end not."""
+
+    signal: Signal
+    since_us: int
+    until_us: int
 
 
-def by_tag(readings: pl.DataFrame) -> dict[str, Series]:
-    """Return tag -> (time [us], value, quality) of a frame sorted by tag and time."""
-    tags = readings["tag"]
-    t = readings["time_utc"].to_physical().to_numpy()
-    v = readings["value"].to_numpy()
-    q = readings["quality"].to_numpy()
-    runs = tags.rle().struct.unnest() if len(tags) else pl.DataFrame(schema={"len": pl.UInt32, "value": pl.String})
-    ends = np.cumsum(runs["len"].to_numpy()) if runs.height else np.zeros(0, dtype=np.int64)
-    return {tag: (t[end - size : end], v[end - size : end], q[end - size : end]) for tag, size, end in zip(runs["value"].to_list(), runs["len"].to_list(), ends, strict=True)}
+@dataclass(frozen=True)
+class RoleMinutes:
+    """One role of a line on n intervals.
 
-
-def line_columns(line: str, series: Mapping[str, Series], edges: NDArray[np.int64], plant_file: PlantFile) -> dict[str, NDArray[np.float64]]:
-    """Return value, coverage and uncertain time per role of one line on the intervals between the edges.
-
-    Keys are the column names of `minutes`, and "<role>_uncertain_us". Roles the line lacks are absent.
+    `value` is nan where unknown; `coverage` is the known share, nan where the line has no such signal at the time;
+    `low` and `high` are the transmitter range in the SI unit (nan without one).
     """
-    out: dict[str, NDArray[np.float64]] = {}
-    span = (edges[1:] - edges[:-1]).astype(np.float64)
-    for role_name, signals in _signals_by_role(line, plant_file).items():
-        role = ROLES[role_name]
-        value, known, unsure = np.full(len(span), np.nan), np.zeros(len(span)), np.zeros(len(span))
-        for signal in signals:
-            t, v, q = _valid(series.get(signal.tag), signal, plant_file)
-            if role.kind == "totaliser":
-                inc, covered = _register(t, v, q, signal, edges)
-                value = np.where(covered > 0, np.where(np.isnan(value), 0.0, value) + inc, value)
-                known = known + covered
-                continue
-            hold = signal.hold_us if signal.interpolation == "stepped" else min(signal.hold_us, LONGEST_SLOPE_US)
-            weighted = weigh(t, v, q, edges, stepped=signal.interpolation == "stepped", hold_us=hold)
-            total = known + weighted.known_us
-            with np.errstate(invalid="ignore", divide="ignore"):
-                joined = (np.where(known > 0, value * known, 0.0) + weighted.integral) / total
-            value = weighted.mean if not known.any() else np.where(total > 0, joined, np.nan)
-            known, unsure = total, unsure + weighted.uncertain_us
-        out[role.column], out[role.coverage], out[f"{role_name}_uncertain_us"] = value, np.minimum(known / span, 1.0), unsure
-    return out
+
+    value: Values
+    coverage: Values
+    is_uncertain: Truth
+    low: Values
+    high: Values
 
 
-def _register(t: NDArray[np.int64], v: NDArray[np.float64], q: NDArray[np.uint8], signal: Signal, edges: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    fine = q != BAD
-    from pipelines import units
-
-    cap = None if signal.rollover is None else units.to_si(signal.rollover, signal.unit)
-    step, _ = totaliser.increments(t[fine], v[fine], cap, signal.maximum_rate)
-    return spread(t[fine], step, edges, hold_us=min(signal.hold_us, LONGEST_SLOPE_US))
-
-
-def _valid(found: Series | None, signal: Signal, plant_file: PlantFile) -> Series:
-    """Return the readings of a tag while it stands for this role."""
-    if found is None:
-        return np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0, dtype=np.uint8)
-    if signal.since is None and signal.until is None:
-        return found
-    t, v, q = found
-    keep = (t >= micros(plant_file.instant(signal.since, _LONG_AGO))) & (t < micros(plant_file.instant(signal.until, FAR_FUTURE)))
-    if signal.until is not None and keep.any():  # a bad reading at the end of validity stops the hold
-        end = micros(plant_file.instant(signal.until, FAR_FUTURE))
-        return np.append(t[keep], end), np.append(v[keep], np.nan), np.append(q[keep], BAD).astype(np.uint8)
-    return t[keep], v[keep], q[keep]
-
-
-def _signals_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Signal]]:
-    """Return role -> its signals on the line; two at the same time are an error of the plant file."""
-    found: dict[str, list[Signal]] = {}
+def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
+    """Return role -> its signals on a line in order of time; PlantFileError when two hold at the same time."""
+    found: dict[str, list[Span]] = {}
     for signal in plant_file.signals:
         if signal.line == line:
-            found.setdefault(signal.role, []).append(signal)
-    for role, signals in found.items():
-        spans = sorted((plant_file.instant(s.since, _LONG_AGO), plant_file.instant(s.until, FAR_FUTURE), s.tag) for s in signals)
-        for (_, end, one), (start, _, other) in zip(spans, spans[1:], strict=False):
-            if start < end:
+            since, until = plant_file.instant(signal.since, _LONG_AGO), plant_file.instant(signal.until, FAR_FUTURE)
+            found.setdefault(signal.role, []).append(Span(signal, micros(since), micros(until)))
+    for role, spans in found.items():
+        spans.sort(key=lambda s: (s.since_us, s.until_us))
+        for one, other in pairwise(spans):
+            if other.since_us < one.until_us:
+                start = datetime.fromtimestamp(other.since_us / 1e6, UTC)
                 raise PlantFileError(
-                    path=f"{plant_file.plant.id}.toml", line=None, key="signals.tag", value=other,
-                    problem=f"{one!r} and {other!r} are both {role} of {line} from {start:%Y-%m-%d}", remedy="give one of them since or until",
+                    path=f"{plant_file.plant.id}.toml", line=None, key="signals.tag", value=other.signal.tag,
+                    problem=f"{one.signal.tag!r} and {other.signal.tag!r} are both {role} of {line}, from {start:%Y-%m-%d} on",
+                    remedy="give one of them `until`, or the other `since`, so that one tag stands for a role at a time",
                 )  # fmt: skip
     return found
 
 
-def signals_of(line: str, plant_file: PlantFile) -> dict[str, Signal]:
-    """Return role -> its last signal on the line, for settings such as the range."""
-    return {role: signals[-1] for role, signals in _signals_by_role(line, plant_file).items()}
+def line_minutes(spans: Mapping[str, list[Span]], series: Mapping[str, Series], edges: Times) -> dict[str, RoleMinutes]:
+    """Return role -> its values on the intervals between the edges [us]; roles the line never has are absent."""
+    return {role: _role_minutes(ROLES[role], found, series, edges) for role, found in spans.items()}
+
+
+def _role_minutes(role: Role, spans: list[Span], series: Mapping[str, Series], edges: Times) -> RoleMinutes:
+    n = len(edges) - 1
+    integral, good, unsure = np.zeros(n), np.zeros(n), np.zeros(n)
+    low, high, exists = np.full(n, np.nan), np.full(n, np.nan), np.zeros(n, dtype=bool)
+    for span in spans:
+        here = (edges[1:] > span.since_us) & (edges[:-1] < span.until_us)
+        weighted = averaged(_known(_clipped(series.get(span.signal.tag, NOTHING), span), span.signal), edges)
+        integral, good, unsure = integral + weighted.integral, good + weighted.good_us, unsure + weighted.uncertain_us
+        exists |= here
+        if span.signal.range is not None:
+            low[here], high[here] = (units.to_si(bound, span.signal.unit) for bound in span.signal.range)
+    known = good + unsure
+    with np.errstate(invalid="ignore", divide="ignore"):
+        value = np.where(known > 0, integral if role.kind == "totaliser" else integral / known, np.nan)
+    coverage = np.where(exists, known / np.diff(edges), np.nan)
+    return RoleMinutes(value, coverage, unsure > 0, low, high)
+
+
+def _known(found: Series, signal: Signal) -> Stretches:
+    """Return where the signal's value, or the rate of its register [unit/us], is known."""
+    if signal.meaning.kind == "totaliser":
+        return _rates(found, signal)
+    stepped = signal.interpolation == "stepped"
+    limit = (LONGEST_HOLD if stepped else LONGEST_REACH) // _TICK
+    return stretches(found.t, found.v, found.q, stepped=stepped, hold_us=min(signal.hold_us, limit))
+
+
+def _rates(found: Series, signal: Signal) -> Stretches:
+    """Return the rate between successive readings of a register; unknown next to a bad reading or past the hold limit.
+
+    An increment that cannot be (`totaliser.increments`) leaves its time unknown.
+    """
+    capacity = None if signal.rollover is None else units.to_si(signal.rollover, signal.unit)
+    increment, _ = totaliser.increments(found.t, np.where(found.q == BAD, np.nan, found.v), capacity, signal.maximum_rate)
+    span = np.diff(found.t)
+    rate = increment[1:] / span
+    keep = np.isfinite(rate) & (span <= min(signal.hold_us, LONGEST_REACH // _TICK))
+    certain = ((found.q[:-1] == GOOD) & (found.q[1:] == GOOD))[keep]
+    held = rate[keep]
+    return Stretches(found.t[:-1][keep], found.t[1:][keep], held, held, certain, certain)
+
+
+def _clipped(found: Series, span: Span) -> Series:
+    """Return the readings of a tag while it stands for its role; a bad reading at the end stops what is held."""
+    part = found.between(span.since_us, span.until_us)
+    if len(part.t) == 0 or span.until_us == micros(FAR_FUTURE):
+        return part
+    return Series(np.append(part.t, span.until_us), np.append(part.v, np.nan), np.append(part.q, BAD).astype(np.uint8))
+
+
+def columns(roles: Mapping[str, RoleMinutes], kept: slice) -> list[pl.Series | pl.Expr]:
+    """Return the value and coverage columns of `minutes` for every role; null where nothing is known or there."""
+    out: list[pl.Series | pl.Expr] = []
+    for role in ROLES.values():
+        found = roles.get(role.name)
+        if found is None:
+            out += [pl.lit(None, dtype=pl.Float64).alias(name) for name in (role.column, role.coverage)]
+        else:
+            out += [pl.Series(role.column, found.value[kept]).fill_nan(None), pl.Series(role.coverage, found.coverage[kept]).fill_nan(None)]
+    return out

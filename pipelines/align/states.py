@@ -1,109 +1,111 @@
-"""Running state of each minute of a line, from its minute values. Rules and default shares: common practice, no source."""
+"""Running state of each minute of a line, from its minute values.
+
+Rules and shares: common practice, no source. Unknown evidence is carried along: a state is stated only when it holds
+whatever the missing evidence would have said.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines.plantfile import Line, Signal
+from pipelines.align.grid import RoleMinutes
+from pipelines.align.segments import Truth, Values
+from pipelines.plantfile import Line
 from schemas.vocabulary import RUNNING_STATES
 
 COVERED = 0.5  # share of the minute that must be known for its value to count
 ON_SHARE = 0.5  # share of the minute from which a state counts as on
-ACTIVE_SHARE = 0.05  # of the transmitter range: speed or power above it says the pump turns
-STOPPED, IDLE, STARTING, PROCESSING, SHUTDOWN, UNKNOWN = range(6)  # places in RUNNING_STATES
-LOOK_BACK_EXTRA_MIN = 10  # minutes beyond the start-up time that must be looked at to know that it has run out
-
-Column = NDArray[np.float64]
-Truth = NDArray[np.bool_]
+ACTIVE_SHARE = 0.05  # of the transmitter range: speed, power or wash water above it counts as on
+STOPPED, IDLE, STARTING, PROCESSING, SHUTDOWN, UNKNOWN = (
+    RUNNING_STATES.index(word) for word in ("stopped", "idle running", "start-up", "processing", "shutdown", "unknown")
+)
 
 
-def running_states(columns: Mapping[str, Column], line: Line, signals: Mapping[str, Signal], n: int) -> NDArray[np.str_]:
-    """Return the running state of each of `n` minutes.
+@dataclass(frozen=True)
+class Evidence:
+    """A statement about each minute: known to hold, or known not to hold; neither where evidence is missing.
 
-    `columns` maps column names of `minutes` to arrays (nan: unknown); a role the line lacks is not in `signals`.
-    The first minute's start-up timer counts as run out when it feeds: begin early enough before what you keep.
+    `exists` is false where the line has no such signal (then it is neither).
     """
-    role = _Reader(columns, signals, n)
-    running, known = _running(role, line)
-    flow, flow_known = role.value("sludge_flow"), role.covered("sludge_flow")
-    feeding = running & known & flow_known & (flow > line.feed_cutoff)
-    starting = feeding & (_minutes_since_start(feeding) < line.startup_min)
-    device, device_known = role.on("device_run", missing=True)
-    meter = "polymer_neat_flow" if line.polymer_meter == "neat" else "polymer_solution_flow"
-    polymer, polymer_known = role.value(meter) > line.polymer_cutoff, role.covered(meter)
-    wash = role.covered("wash_water_flow") & (role.value("wash_water_flow") > line.feed_cutoff)
-    device_on = device & device_known & role.has("device_run")
-    state = np.full(n, STOPPED)
-    state[device_on | wash] = SHUTDOWN
-    state[running] = IDLE
-    fed = feeding & ~starting
-    state[fed & device & polymer] = PROCESSING
-    state[fed & ~(device_known & polymer_known)] = UNKNOWN
-    state[starting] = STARTING
-    state[~known | (running & ~flow_known)] = UNKNOWN
-    return np.asarray(RUNNING_STATES)[state]
+
+    yes: Truth
+    no: Truth
+    exists: Truth
+
+    @property
+    def known(self) -> Truth:
+        return self.yes | self.no
 
 
-class _Reader:
-    """Values, coverage and on/off of roles; a role the line lacks is never covered."""
+def running_states(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> NDArray[np.uint8]:
+    """Return the running state of each of `n` consecutive minutes, as its place in RUNNING_STATES.
 
-    def __init__(self, columns: Mapping[str, Column], signals: Mapping[str, Signal], n: int) -> None:
-        self.columns, self.signals, self.n = columns, signals, n
-
-    def has(self, role: str) -> bool:
-        return role in self.signals
-
-    def value(self, role: str) -> Column:
-        """Return the values with unknown as minus infinity, so that no comparison above a limit holds."""
-        found = self.columns[self.signals[role].meaning.column] if self.has(role) else np.full(self.n, np.nan)
-        return np.where(np.isfinite(found), found, -np.inf)
-
-    def covered(self, role: str) -> Truth:
-        return self.columns[self.signals[role].meaning.coverage] >= COVERED if self.has(role) else np.zeros(self.n, dtype=bool)
-
-    def on(self, role: str, *, missing: bool) -> tuple[Truth, Truth]:
-        """Return (on, known); a role the line lacks is `missing` and known."""
-        if not self.has(role):
-            return np.full(self.n, missing), np.ones(self.n, dtype=bool)
-        return self.value(role) >= ON_SHARE, self.covered(role)
-
-    def active(self, role: str) -> Truth:
-        """Tell where speed or power is above the active share of the transmitter range."""
-        if not self.has(role):
-            return np.zeros(self.n, dtype=bool)
-        signal = self.signals[role]
-        low, high = _range_si(signal)
-        return self.value(role) > low + ACTIVE_SHARE * (high - low)
+    A line that feeds in the first minute counts as feeding for long: begin early enough before the minutes you keep
+    (`look_back_min`).
+    """
+    running, flow = _running(roles, line, n), _above(roles, "sludge_flow", line.feed_cutoff, n)
+    device, wash = _on(roles, "device_run", n), _active(roles, "wash_water_flow", n)
+    polymer = _above(roles, "polymer_neat_flow" if line.polymer_meter == "neat" else "polymer_solution_flow", line.polymer_cutoff, n)
+    feeding = running.yes & flow.yes
+    can_press = device.yes | ~device.exists  # a line without that signal is taken to run its device when it feeds
+    state = np.full(n, UNKNOWN, dtype=np.uint8)
+    state[running.no & ~device.yes & (device.no | ~device.exists)] = STOPPED
+    state[running.no & (device.yes | wash.yes)] = SHUTDOWN
+    state[running.yes & flow.no] = IDLE
+    state[feeding & (device.no | polymer.no)] = IDLE
+    state[feeding & can_press & polymer.yes] = PROCESSING
+    state[feeding & (_minutes_fed_before(feeding) < line.startup_min)] = STARTING
+    return state
 
 
-def _range_si(signal: Signal) -> tuple[float, float]:
-    from pipelines import units
-
-    low, high = signal.range or (0.0, 1.0)
-    return units.to_si(low, signal.unit), units.to_si(high, signal.unit)
+def look_back_min(line: Line) -> int:
+    """Return how many minutes before a minute can decide its state: the start-up time, and one that starts it."""
+    return int(np.ceil(line.startup_min)) + 1
 
 
-def _running(role: _Reader, line: Line) -> tuple[Truth, Truth]:
-    """Return (pump runs, that is known): the run bit decides unless two or more others all contradict it."""
-    others = [(role.active("pump_speed"), role.covered("pump_speed")), (role.active("pump_power"), role.covered("pump_power"))]
-    others.append((role.value("sludge_flow") > line.feed_cutoff, role.covered("sludge_flow")))
-    covered = np.sum([c for _, c in others], axis=0)
-    yes = np.sum([on & c for on, c in others], axis=0)
-    bit, bit_known = role.value("pump_run") >= ON_SHARE, role.covered("pump_run")
-    contradicted = (covered >= 2) & np.where(bit, yes == 0, yes == covered)
-    by_vote = 2 * yes >= np.maximum(covered, 1)
-    running = np.where(bit_known, bit, by_vote)
-    known = np.where(bit_known, ~contradicted, covered > 0)
-    return running & known, known
+def _running(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
+    """Return whether the pump runs.
+
+    The run bit decides unless two or more other covered signals all contradict it (unknown then). Without a covered
+    run bit the majority of the others decides; a tie is a conflict.
+    """
+    bit = _on(roles, "pump_run", n)
+    others = (_active(roles, "pump_speed", n), _active(roles, "pump_power", n), _above(roles, "sludge_flow", line.feed_cutoff, n))
+    yes = np.sum([o.yes for o in others], axis=0)
+    no = np.sum([o.no for o in others], axis=0)
+    on = np.where(bit.known, bit.yes & ~((yes == 0) & (no >= 2)), yes > no)
+    off = np.where(bit.known, bit.no & ~((no == 0) & (yes >= 2)), no > yes)
+    return Evidence(on, off, np.ones(n, dtype=bool))
 
 
-def _minutes_since_start(feeding: Truth) -> NDArray[np.float64]:
-    """Return, for feeding minutes, how many minutes before them fed without a break; infinite from the array's start on."""
-    n = len(feeding)
-    position = np.arange(n, dtype=np.float64)
-    breaks = np.where(~feeding, position, -np.inf)
-    last_break = np.maximum.accumulate(breaks) if n else breaks
+def _above(roles: Mapping[str, RoleMinutes], role: str, limit: float | Values, n: int) -> Evidence:
+    """Return whether the value of a role is above a limit, known where the minute is covered for half."""
+    if role not in roles:
+        never = np.zeros(n, dtype=bool)
+        return Evidence(never, never, never)
+    found = roles[role]
+    covered = found.coverage >= COVERED  # nan, no such signal, is not
+    above = found.value > limit
+    return Evidence(covered & above, covered & ~above, ~np.isnan(found.coverage))
+
+
+def _active(roles: Mapping[str, RoleMinutes], role: str, n: int) -> Evidence:
+    """Return whether a role is above the active share of its transmitter range."""
+    found = roles.get(role)
+    return _above(roles, role, np.inf if found is None else found.low + ACTIVE_SHARE * (found.high - found.low), n)
+
+
+def _on(roles: Mapping[str, RoleMinutes], role: str, n: int) -> Evidence:
+    """Return whether a state was on for at least half of the covered part of the minute."""
+    return _above(roles, role, np.nextafter(ON_SHARE, 0.0), n)
+
+
+def _minutes_fed_before(feeding: Truth) -> Values:
+    """Return how many minutes right before each one fed without a break; infinite when no break is known."""
+    position = np.arange(len(feeding), dtype=np.float64)
+    last_break: Values = np.maximum.accumulate(np.where(feeding, -np.inf, position))
     return position - last_break - 1.0

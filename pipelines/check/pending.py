@@ -8,7 +8,6 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from pipelines.check import guard
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
 from schemas import TABLES
@@ -53,7 +52,7 @@ def note_days(store: Store, load_id: str, days: Iterable[date]) -> None:
         {"plant": [store.plant] * len(ordered), "load_id": [load_id] * len(ordered), "operating_day": ordered},
         schema=TABLES["load_days"].polars_schema(),
     )
-    guard.append(store, "load_days", frame)
+    store.append("load_days", frame)
 
 
 def mark_hours(store: Store, plant_file: PlantFile, first: datetime, last: datetime) -> None:

@@ -62,6 +62,8 @@ class Tally:
     def settle(self, lines: pl.Series, failed: pl.DataFrame, outcome: Outcome) -> None:
         """Count the rows and values of a chunk.
 
+        A row is set aside when all its values are, kept when one was kept, else a duplicate: so which rows count as set
+        aside does not depend on what came before.
         `lines` is the line number of each value, `failed` has line_no, time_utc, name, reason, detail of values set aside.
         """
         self.values_kept += outcome.kept
@@ -71,8 +73,8 @@ class Tally:
             self.rows_kept += lines.n_unique()
             return
         per_line = _per_line(lines, failed, outcome)
-        kept = pl.col("kept") > 0
-        aside = ~kept & (pl.col("aside") > 0)
+        aside = pl.col("aside") == pl.col("values")
+        kept = pl.col("values") > pl.col("lost")
         counts = per_line.select(kept=kept.sum(), aside=aside.sum(), duplicate=(~kept & ~aside).sum()).row(0, named=True)
         self.rows_kept += lines.n_unique() - per_line.height + counts["kept"]
         self.rows_set_aside += counts["aside"]
@@ -82,17 +84,20 @@ class Tally:
 
 
 def _per_line(lines: pl.Series, failed: pl.DataFrame, outcome: Outcome) -> pl.DataFrame:
-    """Return line_no, kept, aside of each line with a value that was not kept: how many of its values were kept and set aside."""
+    """Return line_no, aside, lost, values of each line with a value that was not kept.
+
+    How many of its values were set aside, were set aside or duplicate, and how many it has.
+    """
     one, none = pl.lit(1, dtype=pl.Int32), pl.lit(0, dtype=pl.Int32)
-    lost = [failed.select("line_no", aside=one)]
+    parts = [failed.select("line_no", aside=one)]
     if outcome.lines is not None:
-        lost.append(outcome.lines.filter(pl.col("is_duplicate") & ~pl.col("is_mark")).select("line_no", aside=none))
-    lost_values = pl.concat(lost)
+        parts.append(outcome.lines.filter(pl.col("is_duplicate") & ~pl.col("is_mark")).select("line_no", aside=none))
+    lost = pl.concat(parts)
     if lines.n_unique() == len(lines):  # one value a row, as in every long file
-        return lost_values.select("line_no", "aside", kept=none)
-    counted = lost_values.group_by("line_no").agg(pl.col("aside").sum(), lost=pl.len().cast(pl.Int32))
+        return lost.with_columns(lost=one, values=one)
+    counted = lost.group_by("line_no").agg(pl.col("aside").sum(), lost=pl.len().cast(pl.Int32))
     values = lines.to_frame("line_no").join(counted, on="line_no", how="semi").group_by("line_no").agg(values=pl.len().cast(pl.Int32))
-    return counted.join(values, on="line_no").select("line_no", "aside", kept=pl.col("values") - pl.col("lost"))
+    return counted.join(values, on="line_no")
 
 
 def _aside_rows(failed: pl.DataFrame, per_line: pl.DataFrame) -> pl.DataFrame:
@@ -103,7 +108,7 @@ def _aside_rows(failed: pl.DataFrame, per_line: pl.DataFrame) -> pl.DataFrame:
         pl.col("reason").first(), pl.col("detail").first(), value_count=pl.len().cast(pl.Int32),
         tags=pl.col("name").drop_nulls().unique(maintain_order=True).head(TAGS_KEPT).sort().str.join(", "), first_utc=pl.col("time_utc").first(),
     )  # fmt: skip
-    partial = per_line.select("line_no", is_partial=pl.col("kept") > 0)
+    partial = per_line.select("line_no", is_partial=pl.col("values") > pl.col("aside"))
     return rows.join(partial, on="line_no", how="left", maintain_order="left").select(
         "line_no", "reason", "detail", "is_partial", "value_count", pl.when(pl.col("tags") != "").then("tags"), "first_utc", raw_text=pl.lit(None, dtype=pl.String)
     )  # fmt: skip
@@ -174,4 +179,4 @@ def write_load(
         "version": earlier + 1, "status": receipt.status, "reason": receipt.reason, "detail": receipt.detail,
         "first_utc": receipt.first_utc if spans_readings else None, "last_utc": receipt.last_utc if spans_readings else None, **counts,
     }  # fmt: skip
-    guard.append(store, "loads", pl.DataFrame([row], schema=TABLES["loads"].polars_schema()))
+    store.append("loads", pl.DataFrame([row], schema=TABLES["loads"].polars_schema()))

@@ -55,7 +55,7 @@ class IsoWeek(click.ParamType[date]):
 
 
 plant_option = click.option("--plant", metavar="ID", help="Only this plant. Default: all, one after the other.")
-as_of_option = click.option("--as-of", type=Instant(), help="Stands for now in the receipts. Default: now.")
+as_of_option = click.option("--as-of", type=Instant(), help="Stands for now in the record of the run. Default: now.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print the summaries as JSON.")
 
 
@@ -82,10 +82,11 @@ def nightly(home: Home, plant: str | None, as_of: datetime | None, as_json: bool
 
 @click.command(epilog=EXIT_CODES)
 @plant_option
+@as_of_option
 @click.option("--week", type=IsoWeek(), metavar="YYYY-Www", help="ISO week of the page. Default: the last whole one that is published.")
 @json_option
 @home_option
-def weekly(home: Home, plant: str | None, week: date | None, as_json: bool) -> int:
+def weekly(home: Home, plant: str | None, as_of: datetime | None, week: date | None, as_json: bool) -> int:
     """Write the weekly page as PDF.
 
     Reads only <home>/published/flocledger.duckdb and the plant file. Writes <home>/published/reports/<plant>/ and a record
@@ -96,16 +97,17 @@ def weekly(home: Home, plant: str | None, week: date | None, as_json: bool) -> i
         from pipelines import order, plantfile
 
         start = None if week is None else reporting_week(week, plantfile.load(home.plant_file(one)).plant.week_start_number)
-        return order.weekly(home, one, start, call=progress.call)
+        return order.weekly(home, one, start, call=progress.call, as_of=as_of)
 
     return each_plant(home, plant, as_json, run)
 
 
 @click.command(epilog=EXIT_CODES)
 @click.option("--plant", metavar="ID", required=True, help="The plant to make anew.")
+@as_of_option
 @json_option
 @home_option
-def rebuild(home: Home, plant: str, as_json: bool) -> int:
+def rebuild(home: Home, plant: str, as_of: datetime | None, as_json: bool) -> int:
     """Make a plant's store anew from its archived files.
 
     Reads <home>/plants/<plant>.toml and <home>/archive/<plant>/. Writes <home>/store/<plant>.duckdb (the old one stays in
@@ -116,7 +118,7 @@ def rebuild(home: Home, plant: str, as_json: bool) -> int:
     def run(one: str, progress: Progress) -> Summary:
         from pipelines import order
 
-        return order.rebuild(home, one, call=progress.call)
+        return order.rebuild(home, one, call=progress.call, as_of=as_of)
 
     return each_plant(home, plant, as_json, run)
 
@@ -141,7 +143,7 @@ def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str,
             code = int(summary.exit_code)
             records.append(json.loads(summary.as_json()))
             if not as_json:
-                click.echo("\n".join(digest.lines(summary)))
+                click.echo("\n".join(digest.lines(summary, near=Path.cwd())))
         worst = max(worst, code)
     if as_json:
         click.echo(json.dumps({"runs": records, "exit_code": worst}, indent=1))

@@ -49,7 +49,7 @@ def _line(plant: str, plant_file: PlantFile, line: Line) -> dict[str, Any]:
 def _polymers(plant: str, plant_file: PlantFile, line: str) -> list[dict[str, Any]]:
     """Return the products of a line, each valid until the next one begins."""
     mine = sorted((plant_file.instant(x.since, _LONG_AGO), i) for i, x in enumerate(plant_file.polymers) if line in x.lines)
-    ends = [start for start, _ in mine[1:]] + [FAR_FUTURE]
+    ends = ([start for start, _ in mine[1:]] + [FAR_FUTURE])[: len(mine)]  # none of either when there is none
     out = []
     for (start, i), end in zip(mine, ends, strict=True):
         x = plant_file.polymers[i]
@@ -62,7 +62,7 @@ def _polymers(plant: str, plant_file: PlantFile, line: str) -> list[dict[str, An
 
 def _prices(plant: str, plant_file: PlantFile) -> list[dict[str, Any]]:
     dated = sorted((plant_file.instant(x.since, _LONG_AGO), i) for i, x in enumerate(plant_file.prices))
-    ends = [start for start, _ in dated[1:]] + [FAR_FUTURE]
+    ends = ([start for start, _ in dated[1:]] + [FAR_FUTURE])[: len(dated)]  # none of either when there is none
     out = []
     for (start, i), end in zip(dated, ends, strict=True):
         x = plant_file.prices[i]

@@ -6,7 +6,7 @@ import codecs
 import gzip
 import os
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
@@ -103,10 +103,10 @@ def _line_end_after(fd: int, start: int, size: int) -> int:
 def _streamed(source: FileIO, codec: codecs.CodecInfo, piece_bytes: int, *, packed: bool) -> Iterator[bytes]:
     """Yield a compressed or otherwise encoded file, unpacked and transcoded on the way."""
     if not packed:
-        yield from _whole_lines(_text(source, codec, piece_bytes))
+        yield from whole_lines(_text(source, codec, piece_bytes))
         return
     with gzip.GzipFile(fileobj=source, mode="rb") as unpacked:
-        yield from _whole_lines(_text(unpacked, codec, piece_bytes))
+        yield from whole_lines(_text(unpacked, codec, piece_bytes))
 
 
 def _skipped(parts: Iterator[bytes], skip_bytes: int) -> Iterator[bytes]:
@@ -141,7 +141,7 @@ def _decoded(decoder: codecs.IncrementalDecoder, data: bytes, *, final: bool) ->
         raise FileRefusedError("file not readable", f"not in the declared encoding: {error}"[:300]) from error
 
 
-def _whole_lines(parts: Iterator[bytes]) -> Iterator[bytes]:
+def whole_lines(parts: Iterable[bytes]) -> Iterator[bytes]:
     """Cut the stream after line ends; small parts (a gzip member gives them) are gathered first."""
     rest: list[bytes] = []
     size = 0

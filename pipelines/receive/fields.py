@@ -13,8 +13,14 @@ from pipelines.receive.header import Header
 def cleaned(column: str) -> pl.Expr:
     """Strip blanks, and the apostrophe or =\"...\" that spreadsheets put round text."""
     text = pl.col(column).str.strip_chars()
-    wrapped = text.str.starts_with("'") | text.str.starts_with('="')
-    return pl.when(wrapped).then(text.str.replace(r"^(?:'|=\")", "").str.replace('"$', "").str.strip_chars()).otherwise(text).alias(column)
+    return (
+        pl.when(text.str.starts_with("'"))
+        .then(text.str.strip_prefix("'").str.strip_chars())
+        .when(text.str.starts_with('="'))
+        .then(text.str.strip_prefix('="').str.strip_suffix('"').str.strip_chars())
+        .otherwise(text)
+        .alias(column)
+    )
 
 
 def blank(column: str) -> pl.Expr:
@@ -49,6 +55,14 @@ class Columns:
         parts = [self.text(n, bare=bare) for n in dict.fromkeys(named)]
         joined = parts[0] if len(parts) == 1 else pl.concat_str(parts, separator=" ").str.strip_chars()
         return frame.select(joined.alias("stamp")).to_series()
+
+    def are_bare(self, frame: pl.DataFrame, blanks: int) -> bool:
+        """Tell whether all fields but the stamps are clean: their rows' only blanks are those inside the stamps."""
+        if blanks <= 0:
+            return blanks == 0
+        stamps = {self.field(n) for n in (self.layout.date_column, self.layout.time_column)} - {None}
+        inside = frame.select(pl.sum_horizontal(pl.col(str(c)).str.count_matches(" ", literal=True).sum() for c in stamps)).item()
+        return bool(inside == blanks)
 
     def tags(self, frame: pl.DataFrame) -> pl.Series:
         """Return the tags of a long file, trimmed."""

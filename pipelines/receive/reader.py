@@ -15,11 +15,12 @@ from pathlib import Path
 import polars as pl
 
 from pipelines.chunks import FileRefusedError
-from pipelines.receive.dialect import PIECE_BYTES, Dialect, pieces
+from pipelines.receive.dialect import PIECE_BYTES, Dialect, pieces, whole_lines
 from pipelines.receive.exact import UNCLOSED, Block, blocks, csv_reader, refuse_endless, text_lines
 
 _MARK = "\x01"  # a byte no text file holds: splits lines off as one field
 _SMALL = 256 * 2**10  # up to here the exact reader is as quick as any
+_PART_BYTES = 512 * 2**10  # a piece that is not fast as a whole is taken in parts of this size
 
 
 @dataclass(frozen=True)
@@ -37,14 +38,14 @@ class OddRow:
 class RowBatch:
     """Records of a piece: `frame` has line_no (UInt32) and columns c0..c{n-1} (String); other records are in `odd`.
 
-    `bare`: no field has blanks round it, and none begins with an apostrophe or an equals sign.
+    `blanks`: how many blanks all fields hold together, when there is no other white space, apostrophe or equals sign; else -1.
     """
 
     frame: pl.DataFrame
     odd: tuple[OddRow, ...]
     records: int
     reader: str  # "fast" or "exact"
-    bare: bool = False
+    blanks: int = -1
 
 
 @dataclass(frozen=True)
@@ -97,19 +98,50 @@ def batches(parts: Iterable[bytes], dialect: Dialect, width: Width, first_line: 
     """Yield the records of UTF-8 pieces, each piece read fast when that is safe and else exactly."""
     line, carried = first_line, b""
     for piece, is_last in _with_last(iter(parts)):
-        piece = carried + piece if carried else piece
-        carried = b""
-        batch = _fast_piece(piece, dialect, width, line)
+        whole = carried + piece if carried else piece
+        batch = _fast_piece(whole, dialect, width, line)
         if batch is not None:
             yield batch
-            line += batch.records
+            line, carried = line + batch.records, b""
             continue
-        lines, done = text_lines(piece, line), 0
-        for block in blocks(lines, dialect, is_last=is_last):
-            yield _exact(block.rows, block.starts, lines, width, line, unclosed=block.unclosed)
+        found, line, carried = _piecemeal(whole, dialect, width, line, is_last=is_last)
+        if found:
+            yield _joined(found)
+
+
+def _piecemeal(piece: bytes, dialect: Dialect, width: Width, line: int, *, is_last: bool) -> tuple[list[RowBatch], int, bytes]:
+    """Return a piece that is not fast as a whole in small parts, each fast or exact; the line behind them; the bytes of a
+    record that goes on in the next piece.
+    """
+    found: list[RowBatch] = []
+    carried = b""
+    small = whole_lines(piece[i : i + _PART_BYTES] for i in range(0, len(piece), _PART_BYTES))
+    for part, is_last_part in _with_last(small):
+        whole = carried + part
+        batch = _fast_piece(whole, dialect, width, line) if len(piece) > _PART_BYTES else None
+        if batch is not None:
+            found.append(batch)
+            line, carried = line + batch.records, b""
+            continue
+        lines, done = text_lines(whole, line), 0
+        for block in blocks(lines, dialect, is_last=is_last and is_last_part):
+            found.append(_exact(block.rows, block.starts, lines, width, line, unclosed=block.unclosed))
             done = block.starts[-1]
         carried = "".join(lines[done:]).encode("utf-8")
         line += done
+    return found, line, carried
+
+
+def _joined(found: list[RowBatch]) -> RowBatch:
+    """Return the batches of one piece as one."""
+    if len(found) == 1:
+        return found[0]
+    return RowBatch(
+        pl.concat([b.frame for b in found]),
+        tuple(o for b in found for o in b.odd),
+        sum(b.records for b in found),
+        "exact" if any(b.reader == "exact" for b in found) else "fast",
+    )
 
 
 def _blocks(parts: Iterator[bytes], dialect: Dialect, line: int) -> Iterator[tuple[int, list[str], Block]]:
@@ -168,11 +200,13 @@ def _split(piece: bytes, dialect: Dialect, width: Width, line: int, returns: int
     text_bytes = sum(frame.select(pl.all().str.len_bytes().sum().cast(pl.Int64)).row(0))
     if text_bytes + frame.height * (width.full - 1) + ends != len(piece) or (returns and returns != piece.count(b"\n")):
         return None
-    return RowBatch(frame.with_row_index("line_no", offset=line), (), frame.height, "fast", _is_bare(piece))
+    return RowBatch(frame.with_row_index("line_no", offset=line), (), frame.height, "fast", _blanks(piece))
 
 
-def _is_bare(piece: bytes) -> bool:
-    return piece.isascii() and not any(b in piece for b in (b" ", b"'", b"=", b"\t", b"\x0b", b"\x0c"))
+def _blanks(piece: bytes) -> int:
+    if not piece.isascii() or any(mark in piece for mark in (b"'", b"=", b"\t", b"\x0b", b"\x0c")):
+        return -1
+    return piece.count(b" ") if b" " in piece else 0
 
 
 def _read(piece: bytes, names: list[str], delimiter: str, quote: str | None) -> pl.DataFrame:

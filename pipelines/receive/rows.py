@@ -75,11 +75,11 @@ class FileRows:
 
     def _sifted(self, batch: RowBatch, columns: Columns, carried: lab.Carried) -> tuple[pl.DataFrame, pl.DataFrame, int]:
         """Return (data rows with columns stamp, wall, instant, bare; refused rows; how many rows are no data)."""
-        stamps = columns.stamps(batch.frame, bare=batch.bare)
+        stamps, bare = columns.stamps(batch.frame, bare=batch.blanks == 0), columns.are_bare(batch.frame, batch.blanks)
         refused, dropped = self._odd(batch.odd)
         if self.layout.kind == "lab wide":
             stamps = carried.fill_down(batch.frame, stamps, self.layout.footer_words)
-        frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(batch.bare))
+        frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(bare))
         unread = pl.col("wall").is_null() & pl.col("instant").is_null()
         doubtful = frame.filter(unread)
         if doubtful.height:

@@ -19,6 +19,8 @@ MISSING_HOUR = "local time does not exist"
 AMBIGUOUS = "ambiguous local time"
 NEIGHBOURHOOD = timedelta(hours=2)  # rows so near to a repeated hour help to tell its passes apart
 JITTER = timedelta(minutes=10)  # records of a file in time order may stand this much out of order
+_STEP = timedelta(minutes=15)  # no repeated span is shorter
+_STEPS = range(-(NEIGHBOURHOOD // _STEP), NEIGHBOURHOOD // _STEP + 1)
 MOST_HELD_BACK = 4_000_000  # rows that wait for the next piece at most
 _NO_CHANGE_WITHIN = timedelta(days=20)  # equal offsets at both ends of a shorter span: no zone changes twice in it
 _APART = timedelta(hours=6)  # repeated hours further apart than this are two
@@ -78,22 +80,20 @@ class Localiser:
 
     def open_from(self, times: Times) -> int | None:
         """Return the row from which on a repeated hour at the end may go on in the next piece, or None."""
-        if times.wall is None or self.is_fixed or self.is_date or not self._may_change(times.wall):
+        if times.wall is None or self.is_fixed or self.is_date:
             return None
         wall = times.wall
         last = wall.drop_nulls().tail(1)
-        repeated = wall.filter(self._read(wall).twice)
-        if len(last) == 0 or len(repeated) == 0:
+        near = [t for k in _STEPS if len(last) and self._is_repeated(t := last[0] + k * _STEP)]
+        if not near:
             return None
-        near = repeated.filter((repeated - last[0]).abs() <= NEIGHBOURHOOD)
-        if len(near) == 0:
-            return None
-        low, high = near.min(), near.max()
-        assert isinstance(low, datetime)
-        assert isinstance(high, datetime)
-        outside = ~wall.is_between(low - NEIGHBOURHOOD, high + NEIGHBOURHOOD).fill_null(True)
+        outside = ~wall.is_between(near[0] - NEIGHBOURHOOD, near[-1] + _STEP + NEIGHBOURHOOD).fill_null(True)
         first = int(outside.arg_true().tail(1)[0]) + 1 if outside.any() else 0
         return first if len(wall) - first <= MOST_HELD_BACK else None
+
+    def _is_repeated(self, wall: datetime) -> bool:
+        first, second = (self.tz.utcoffset(wall.replace(fold=fold)) for fold in (0, 1))
+        return first is not None and second is not None and first > second
 
     def _wall(self, wall: pl.Series, reason: pl.Series, tags: pl.Series | None) -> tuple[pl.Series, pl.Series]:
         if self.is_fixed:
@@ -153,12 +153,7 @@ def _passes(wall: pl.Series, local: _Local, tags: pl.Series | None, interval: ti
     unclear: list[int] = []
     for low, high, shift in _repeated_hours(frame):
         near = frame.filter(pl.col("wall").is_between(low - NEIGHBOURHOOD, high + NEIGHBOURHOOD))
-        for scope in _scopes(near):
-            inside = scope.filter("twice")
-            if inside.height == 0:
-                continue
-            told = second_pass(_hour(scope, inside, shift, interval))
-            rows = inside["i"].to_list()
+        for rows, told in _judged(near, shift, interval):
             if told is None:
                 unclear += rows
             else:
@@ -177,12 +172,25 @@ def _repeated_hours(frame: pl.DataFrame) -> Iterator[tuple[datetime, datetime, t
             start = i
 
 
-def _scopes(near: pl.DataFrame) -> list[pl.DataFrame]:
-    """Return the rows as one scope when the file is in time order round the hour (either way), else tag by tag."""
-    outside = near.filter(~pl.col("twice"))["wall"]
-    steps = outside.diff().drop_nulls()
-    ordered = len(steps) == 0 or bool((steps >= -JITTER).all()) or bool((steps <= JITTER).all())
-    return [near] if ordered or near["tag"].n_unique() == 1 else near.partition_by("tag", maintain_order=True)
+def _judged(near: pl.DataFrame, shift: timedelta, interval: timedelta) -> Iterator[tuple[list[int], list[bool] | None]]:
+    """Yield (rows of the repeated hour, which are of its second pass or None).
+
+    The order of the file as a whole decides when it is in time order round the hour (either way); else, or when that
+    tells nothing, the order of each tag.
+    """
+    outside = near.filter(~pl.col("twice"))["wall"].diff().drop_nulls()
+    is_ordered = bool((outside >= -JITTER).all()) or bool((outside <= JITTER).all())
+    several = near["tag"].n_unique() > 1
+    if is_ordered or not several:
+        inside = near.filter("twice")
+        told = second_pass(_hour(near, inside, shift, interval))
+        if told is not None or not several:
+            yield inside["i"].to_list(), told
+            return
+    for scope in near.partition_by("tag", maintain_order=True):
+        inside = scope.filter("twice")
+        if inside.height:
+            yield inside["i"].to_list(), second_pass(_hour(scope, inside, shift, interval))
 
 
 @dataclass(frozen=True)

@@ -116,12 +116,11 @@ def happened(data: LineData, printed: tuple[Printed, ...]) -> str:
     dose, solids = printed[0], printed[4]
     start = f"{data.name} processed sludge for {words.one_decimal(this['processing_h'])} hours on {days}"
     fed = solids.text(this["dry_solids_t"])
-    if fed is not None:
-        start += f" and was fed {fed} {solids.unit}"
     if this["dose_active_kg_t"] is not None:
         held = " (provisional)" if this["is_provisional"] else ""
-        return f"{start}; polymer was {dose.text(this['dose_active_kg_t'])} {dose.unit}{held}."
-    return f"{start}; no dose is reported: {this['dose_reason'] or 'reason not given'}."
+        return f"{start} and was fed {fed} {solids.unit}; polymer was {dose.text(this['dose_active_kg_t'])} {dose.unit}{held}."
+    known = f"only {fed} {solids.unit} could be counted" if fed is not None else "no dry solids could be counted"
+    return f"{start}; {known} and no dose is reported: {this['dose_reason'] or 'reason not given'}."
 
 
 def compared(data: LineData, rows: tuple[KpiRow, ...]) -> str:
@@ -156,6 +155,8 @@ def decision(data: LineData, rows: tuple[KpiRow, ...], items: tuple[Row, ...]) -
     if not items:
         if missed is not None and missed > MISSED_WORTH_A_WORD:
             return f"No flag is open, but {missed * 100:.0f} % of the processing minutes lack a meter the dose needs: have it checked."
+        if (data.this or {}).get("processing_minutes") and (data.this or {})["dose_active_kg_t"] is None:
+            return "No flag is open, but the dose could not be reported: see that exports and lab sheets of the week arrive."
         outside = [r.printed.label.lower() for r in rows if "outside target" in r.words]
         if outside:
             listed = f"{', '.join(outside[:-1])} and {outside[-1]} are" if len(outside) > 1 else f"{outside[0]} is"
@@ -243,7 +244,7 @@ def basis(kpi: str, week: WeekData, in_week: list[Row], this: Row) -> str:
     valid = sum(1 for d in in_week if d.get(kpi) is not None)
     of = f"{valid} of {counted(worked, 'day')}"
     if kpi == "cake_ts_pct":
-        return f"mean weighted by dry solids; {counted(this['cake_samples'], 'sample')} on {counted(valid, 'day')}"
+        return f"weighted by dry solids; {counted(this['cake_samples'], 'sample')}, {counted(valid, 'day')}"
     if kpi == "capture_pct":
         return f"from samples, {'dilution ' + format(this['dilution_ratio'], '.2f') if this.get('dilution_ratio') else 'undiluted assumed'}; {of}"
     if kpi == "cost_total_per_t":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,9 @@ from pipelines.report.facts import KpiRow, LineFacts, spoken
 from pipelines.report.figures import range_bar
 from pipelines.report.read import Row, WeekData
 
-MOST_FLAGS = 6  # rows of the table of flags; more are counted
+# Room for flags below the charts of a line, and how the table fills it; what does not fit follows after the last line.
+FLAG_ROOM_MM, ROW_MM, TEXT_LINE_MM, SEEN_CHARACTERS, LOOK_CHARACTERS = 44.0, 2.4, 3.2, 40, 31
+MOST_LATER_FLAGS = 20  # more are counted
 LEGEND = (
     "Place: hatched the usual range, ticks the targets, filled mark this week, circle last week; an arrow lies beyond the scale. "
     "Usual ranges and targets are those of the plant file."
@@ -32,6 +35,7 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
     withheld = None if reported else _whole_reason(lines)
     known = f"{week.known_utc.astimezone(week.zone):%Y-%m-%d %H:%M}"
     provisional = any((line.data.this or {}).get("is_provisional") for line in reported)
+    later = [_flag(week, f) | {"line": line.data.name} for line in reported for f in line.data.flags[fitting(line.data.flags) :]]
     first, after = week.start_utc.astimezone(week.zone), week.end_utc.astimezone(week.zone)
     return {
         "title": f"{week.name}: sludge dewatering, week {week.iso_week}",
@@ -57,6 +61,8 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
         "legend": LEGEND,
         "short_caution": SHORT,
         "pages": [_page(week, line, plant_file) for line in reported],
+        "later_flags": later[:MOST_LATER_FLAGS],
+        "more_flags": max(0, len(later) - MOST_LATER_FLAGS),
         "cautions": list(CAUTIONS),
     }
 
@@ -114,13 +120,25 @@ def _ended(sentence: str) -> str:
 
 
 def _page(week: WeekData, line: LineFacts, plant_file: PlantFile) -> dict[str, Any]:
-    flags = line.data.flags
+    fit = fitting(line.data.flags)
     return {
         "heading": f"{line.data.name}: the last {charts.SHOWN_WEEKS} weeks",
         "charts": charts.of_line(week, line, plant_file),
-        "flags": [_flag(week, f) for f in flags[:MOST_FLAGS]],
-        "more_flags": max(0, len(flags) - MOST_FLAGS),
+        "flags": [_flag(week, f) for f in line.data.flags[:fit]],
+        "later": len(line.data.flags) - fit,
     }
+
+
+def fitting(flags: tuple[Row, ...]) -> int:
+    """Return how many of the flags fit below the charts, by the length of their texts; the first always does."""
+    used, count = 0.0, 0
+    for f in flags:
+        lines = max(math.ceil(len(f["sentence"]) / SEEN_CHARACTERS), math.ceil(len(f["suggestion"]) / LOOK_CHARACTERS), 1)
+        used += ROW_MM + TEXT_LINE_MM * lines
+        if count and used > FLAG_ROOM_MM:
+            break
+        count += 1
+    return count
 
 
 def _quality(line: LineFacts) -> list[dict[str, str]]:

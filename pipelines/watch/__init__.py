@@ -1,14 +1,100 @@
-"""Watch (filled in next)."""
+"""Watch: minutes in, flags out. Flags are advisory, no alarms; they change no data.
+
+A flag belongs to one operating day and depends on the minutes of that day and the 14 before, on nothing else; so the
+flags of an incremental run are those of a rebuild.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from datetime import date, timedelta
+from functools import partial
+
+import polars as pl
+
+from pipelines import clock
 from pipelines.chunks import StepReceipt
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
+from pipelines.watch import judge, line_day, spans
+from pipelines.watch.line_day import CURVE_DAYS, Usual
+from pipelines.watch.words import Flag
+from schemas import TABLES
+
+PIECE_DAYS = 31  # judged at a time, so that memory does not grow with a backfill
+_DISPOSITION = ("disposition", "disposition_role", "disposition_note")
 
 
 def run(store: Store, plant_file: PlantFile) -> StepReceipt:
-    del plant_file
+    """Judge the pending days of a plant, write their flags and mark them for publish, all in one transaction.
+
+    What a person has noted on a flag stays with the flag of the same id.
+    """
+    started = clock.stopwatch()
+    pending = store.pending_days("watch")
+    days = _existing(store, pending)
+    flags = [flag for piece in pieces(days) for flag in flags_of_days(store, plant_file, piece)]
+    frame = _frame(store, flags, data_versions(store, days))
     with store.transaction():
+        noted = store.frame(f"SELECT line, flag_id, {', '.join(_DISPOSITION)} FROM flags WHERE list_contains($d, operating_day)", d=pending)
+        store.con.execute("DELETE FROM flags WHERE list_contains($d, operating_day)", {"d": pending})
+        table = frame.join(noted, on=["line", "flag_id"], how="left", maintain_order="left")
+        store.append("flags", table.select(TABLES["flags"].column_names))
+        store.mark_days("publish", days)
         store.clear_days("watch")
-    return StepReceipt("watch")
+    return StepReceipt("watch", len(days), {"flags": len(flags)}, clock.stopwatch() - started)
+
+
+def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> list[Flag]:
+    """Return the flags of some days (sorted), all lines, in order of line and time."""
+    first = days[0] - timedelta(days=CURVE_DAYS)
+    bounds = store.rows(
+        "SELECT min(minute_utc), max(minute_utc) + INTERVAL 1 MINUTE FROM minutes WHERE operating_day BETWEEN $a AND $b",
+        {"a": days[0], "b": days[-1]},
+    )[0]
+    refused, wanted = spans.out_of_range(store, plant_file, *bounds), set(days)
+    silence = partial(spans.minutes_without_reading, store, plant_file)
+    flags: list[Flag] = []
+    for line in plant_file.lines:
+        seen: dict[date, Usual] = {}
+        for day in line_day.days_of(store, line, first, days[-1]):
+            if day.day in wanted:
+                trailing = (day.day - timedelta(days=k) for k in range(CURVE_DAYS, 0, -1))
+                flags += judge.flags_of(day, [seen[d] for d in trailing if d in seen], plant_file, refused, silence)
+            seen[day.day] = line_day.usual_of(day, tuple(judge.LINKED))
+    return flags
+
+
+def pieces(days: Iterable[date]) -> list[list[date]]:
+    """Cut days (sorted) where they lie farther apart than the days a curve needs, and where a piece grows long."""
+    out: list[list[date]] = []
+    for day in days:
+        if out and day - out[-1][-1] <= timedelta(days=CURVE_DAYS) and len(out[-1]) < PIECE_DAYS:
+            out[-1].append(day)
+        else:
+            out.append([day])
+    return out
+
+
+def data_versions(store: Store, days: list[date]) -> dict[date, str]:
+    """Return the data version of each day: the same recipe as that of the KPI tables (sql/tables/span_versions.sql)."""
+    used = store.rows("SELECT plant_file_id FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1")
+    found = store.rows(
+        "SELECT d, substr(md5(coalesce(string_agg(DISTINCT l.load_id, '' ORDER BY l.load_id), '') || $plant_file), 1, 12) "
+        "FROM (SELECT unnest($days::DATE[]) AS d) LEFT JOIN load_days l ON l.operating_day = d GROUP BY d",
+        {"days": days, "plant_file": str(used[0][0]) if used else ""},
+    )
+    return {r[0]: str(r[1]) for r in found}
+
+
+def _existing(store: Store, pending: list[date]) -> list[date]:
+    """Return the pending days that have minutes."""
+    return [
+        r[0]
+        for r in store.rows("SELECT DISTINCT operating_day FROM minutes WHERE list_contains($d, operating_day) ORDER BY 1", {"d": pending})
+    ]
+
+
+def _frame(store: Store, flags: list[Flag], versions: dict[date, str]) -> pl.DataFrame:
+    schema = {k: v for k, v in TABLES["flags"].polars_schema().items() if k not in _DISPOSITION}
+    return pl.DataFrame([f.row(store.plant, versions[f.operating_day]) for f in flags], schema=schema)

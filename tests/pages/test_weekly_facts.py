@@ -66,8 +66,11 @@ def test_provisional_is_said_once_and_marks_what_rests_on_feed_ts() -> None:
 
 
 def test_no_dose_gives_its_reason() -> None:
-    first, second, _ = said(line({"dose_active_kg_t": None, "dose_reason": "2 days with a valid dose, 3 needed"}, {}))
-    assert first.endswith("; no dose is reported: 2 days with a valid dose, 3 needed.")
+    first, second, third = said(line({"dose_active_kg_t": None, "dose_reason": "2 days with a dose, 3 needed"}, {}))
+    assert first.endswith("on 5 days; only 88 short dry tons could be counted and no dose is reported: 2 days with a dose, 3 needed.")
+    assert third == "No flag is open, but the dose could not be reported: see that exports and lab sheets of the week arrive."
+    nothing = said(line({"dose_active_kg_t": None, "dry_solids_t": None, "dose_reason": "feed TS unknown"}))[0]
+    assert nothing.endswith("; no dry solids could be counted and no dose is reported: feed TS unknown.")
     assert second.startswith("Without a dose there is nothing to compare; cake was")
 
 
@@ -156,7 +159,7 @@ def test_basis_counts_valid_days() -> None:
     )  # fmt: skip
     made = facts.of_line(WEEK, line({}, days=days), LIMITS)
     assert made.rows[0].basis == "ratio of totals over valid minutes; 1 of 2 days"
-    assert made.rows[1].basis == "mean weighted by dry solids; 10 samples on 2 days"
+    assert made.rows[1].basis == "weighted by dry solids; 10 samples, 2 days"
     assert made.rows[2].basis == "from samples, dilution 0.31; 2 of 2 days"
     assert made.rows[3].basis == "terms with a price since 2025-01-01; 2 of 2 days"
     assert made.data_line == "96 % of processing minutes usable; feed TS sampled on 1 of 2 processing days; final"

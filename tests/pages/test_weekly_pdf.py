@@ -18,7 +18,7 @@ import pytest
 from pipelines import report
 from pipelines.errors import DataMissingError
 from pipelines.home import Home
-from pipelines.report import cautions, figures, words
+from pipelines.report import cautions, figures, page, words
 from pipelines.report.words import Limits
 from pipelines.store import connect
 
@@ -36,7 +36,7 @@ def pages(weekly_made: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[s
 
 
 def text_of(path: Path) -> list[str]:
-    return [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(path).pages]
+    return [" ".join(sheet.extract_text().split()) for sheet in pypdf.PdfReader(path).pages]
 
 
 def everything(node: Any, seen: set[int]) -> Iterator[Any]:
@@ -107,8 +107,8 @@ def test_fonts_are_embedded_and_only_dejavu(pages: dict[str, Path]) -> None:
         reader = pypdf.PdfReader(path)
         found = {
             str(d["/FontName"]): d
-            for page in reader.pages
-            for d in everything(page["/Resources"], set())
+            for sheet in reader.pages
+            for d in everything(sheet["/Resources"], set())
             if d.get("/Type") == "/FontDescriptor"
         }
         assert found
@@ -225,6 +225,32 @@ def test_nothing_published(tmp_path: Path, weekly_home: Home) -> None:
     shutil.copyfile(ROOT / "sample_data" / "plants" / "kestrel-mesa.toml", kestrel)
     with pytest.raises(DataMissingError, match="nothing is published for kestrel-mesa"):
         report.run(weekly_home, "kestrel-mesa")
+
+
+MANY = """INSERT INTO flags SELECT f.* REPLACE (
+  f.flag_id || '-' || l.line || '-' || k AS flag_id, l.line AS line, 'flag ' || k || ': ' || repeat('many words of what was seen ', 4) AS sentence,
+  repeat('many words of what to look at ', 4) AS suggestion) FROM flags f, (VALUES ('line-1'), ('line-2')) l(line), range(9) r(k) WHERE f.severity = 'check today'"""
+
+
+def test_a_week_full_of_flags_keeps_its_pages(weekly_home: Home, weekly_change: Change) -> None:
+    weekly_change("alder-fork", MANY)
+    pages = text_of(report.run(weekly_home, "alder-fork"))
+    assert len(pages) == 4  # both blocks on the first, a page a line, then the rest
+    assert "Cautions on the last page." in pages[0]
+    assert "Belt press 2: the last 8 weeks" in pages[2]
+    everywhere = " ".join(pages)
+    assert all(f"flag {k}:" in everywhere for k in range(9))
+    assert "More flags of the week" in pages[2] + pages[3]
+
+
+def test_flags_fit_by_the_length_of_their_texts() -> None:
+    short, long = {"sentence": "x", "suggestion": "y"}, {"sentence": "x" * 400, "suggestion": "y"}
+    # A short row takes 2.4 + 3.2 = 5.6 mm of 44: seven of them 39.2, eight 44.8; a long one takes 2.4 + 10 x 3.2 = 34.4.
+    assert page.fitting((short,) * 20) == 7
+    assert page.fitting((long, short, short)) == 2
+    assert page.fitting((long, long)) == 1
+    assert page.fitting(({"sentence": "x" * 4000, "suggestion": ""},)) == 1
+    assert page.fitting(()) == 0
 
 
 def test_gap_is_drawn_as_a_gap() -> None:

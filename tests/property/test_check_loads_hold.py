@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -46,7 +45,7 @@ SCHEMA = {
     "quality_text": pl.String,
 }
 REFUSED = pl.DataFrame(schema={"line_no": pl.UInt32, "reason": pl.String, "detail": pl.String, "raw_text": pl.String})
-FEW = settings(max_examples=25)
+FEW = settings(max_examples=15)
 
 Cell = tuple[str, str, str | None]  # tag, text, quality
 Row = tuple[int | None, tuple[Cell, ...]]  # second or None for an unreadable stamp, the values of one line
@@ -116,7 +115,7 @@ def hashes(store: Store, *, by_order: bool = False) -> dict[str, str]:
 @FEW
 @given(rows, st.lists(rows, max_size=2))
 def test_receipts_balance_and_tell_what_is_stored(content: list[Row], more: list[list[Row]]) -> None:
-    with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "p.duckdb", "p") as store:
+    with Store(Path(":memory:"), "p") as store:
         for number, one in enumerate([content, *more]):
             receipt = take(store, "abc"[number], cut(one, []))
             assert receipt.balances
@@ -141,7 +140,7 @@ def test_receipts_balance_and_tell_what_is_stored(content: list[Row], more: list
 def test_how_a_file_is_cut_does_not_matter(content: list[Row], sizes: list[int]) -> None:
     seen = []
     for parts in (cut(content, []), cut(content, sizes)):
-        with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "p.duckdb", "p") as store:
+        with Store(Path(":memory:"), "p") as store:
             receipt = take(store, "a", parts)
             facts = {k: v for k, v in vars(receipt).items() if k != "seconds"}
             seen.append((facts, hashes(store)))
@@ -170,7 +169,7 @@ def test_order_does_not_matter_for_files_that_agree(content: list[Row], dealt: l
             files[file].append(one)
     seen = []
     for turn in ([0, 1], order):
-        with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "p.duckdb", "p") as store:
+        with Store(Path(":memory:"), "p") as store:
             for file in turn:
                 take(store, "ab"[file], cut(files[file], []))
             seen.append(hashes(store, by_order=True))

@@ -84,8 +84,8 @@ def chunk(*values: Value, refused: list[tuple[int, str, str, str]] | None = None
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "p.duckdb", "p") as opened:
+def store() -> Iterator[Store]:
+    with Store(Path(":memory:"), "p") as opened:
         yield opened
 
 
@@ -165,6 +165,13 @@ def test_equal_values_are_duplicates_within_a_file_and_across_files(store: Store
     assert readings(store) == [("FT", 0, 50.0, 0, "a"), ("ST", 0, 8.0, 0, "b")]
     assert history(store) == [("ST", 0, 7.0, 0, "a", "b", "received later")]
     assert store.rows("SELECT DISTINCT load_id FROM load_days ORDER BY 1") == [("a" * 16,), ("b" * 16,)]
+
+
+def test_a_row_of_duplicates_and_values_set_aside_is_no_row_set_aside_whole(store: Store) -> None:
+    wide = ((2, 0, "FT", "50"), (2, 0, "ST", "text"))
+    assert counts(take(store, "a", chunk(*wide))) == ((1, 1, 0, 0, 0), (2, 1, 0, 1))
+    assert counts(take(store, "b", chunk(*wide, dropped=1))) == ((2, 0, 1, 1, 0), (2, 0, 1, 1))
+    assert store.rows("SELECT is_partial, value_count FROM set_aside") == [(True, 1), (True, 1)]
 
 
 def test_better_quality_wins_whoever_comes_later(store: Store) -> None:

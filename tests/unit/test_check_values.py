@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import polars as pl
@@ -281,8 +281,8 @@ def test_the_first_reason_of_the_closed_list_is_the_reason() -> None:
 
 def test_a_tag_means_what_the_plant_file_says_for_that_time() -> None:
     # plant-local dates begin with the operating day: 5 January 06:00 in New York is 11:00 UTC
-    old = FLOW | {"until": datetime(2026, 1, 5).date()}
-    new = FLOW | {"unit": "m3/h", "range": [0, 100], "since": datetime(2026, 1, 5).date(), "until": datetime(2026, 1, 6).date()}
+    old = FLOW | {"until": date(2026, 1, 5)}
+    new = FLOW | {"unit": "m3/h", "range": [0, 100], "since": date(2026, 1, 5), "until": date(2026, 1, 6)}
     edge = datetime(2026, 1, 5, 11, tzinfo=UTC)
     at = [edge - timedelta(microseconds=1), edge, edge + timedelta(hours=24) - timedelta(microseconds=1), edge + timedelta(hours=24)]
     frame = rows(*(("FT", "50", None, t, None) for t in at))

@@ -60,7 +60,8 @@ def day_export() -> str:
     start = datetime(2026, 6, 1, 6, 0)  # noqa: DTZ001 - plant-local, as an export writes it
     for minute in range(1440):
         on = 120 <= minute < 600
-        values = "400,10,60,1,7.5" if on else "0,0,0,0,0"
+        idle = 700 <= minute < 770  # the pump runs, nothing is fed
+        values = "400,10,60,1,7.5" if on else "0,0,0,1,0" if idle else "0,0,0,0,0"
         rows.append(f"{start + timedelta(minutes=minute):%m/%d/%Y %H:%M},{values}")
     return "\n".join(rows) + "\n"
 
@@ -97,7 +98,7 @@ con = connect(home.database, read_only=True)
 print("SHOWN" + json.dumps({
     "us": ask("SELECT wash_water_gal_per_dry_ton FROM kpi_day_us WHERE operating_day = DATE '2026-06-01'"),
     "dictionary": ask("SELECT unit FROM dictionary WHERE table_name = 'kpi_week' AND column_name = 'wash_water_m3_t'"),
-    "flags": ask("SELECT detector, severity FROM flags"),
+    "flags": ask("SELECT detector, minutes, severity, sentence, suggestion FROM flags WHERE operating_day = DATE '2026-06-01'"),
 }))
 """
 
@@ -154,6 +155,19 @@ def test_recipe_of_a_kpi(followed: dict[str, Any]) -> None:
     # 1 m3 = 264.172 US gal; 1 short ton = 0.907185 t
     assert followed["us"][0][0] == pytest.approx(ratio * 264.172 * 0.907185, rel=1e-5)
     assert followed["dictionary"] == [["m3/t"]]
+
+
+def test_recipe_of_a_flag(followed: dict[str, Any]) -> None:
+    found = [flag for flag in followed["flags"] if flag[0] == "long idle"]
+    assert found == [
+        [
+            "long idle",
+            70,
+            "check this week",
+            "The line ran without being fed for 70 min.",
+            "look why the line was not fed; stop the pump when it need not run",
+        ]
+    ]
 
 
 def test_every_recipe_that_is_promised_is_there() -> None:

@@ -1,0 +1,92 @@
+"""The curve of mixing pressure drop over flow, and minutes off it.
+
+dP = b0 + k Q2 over the minutes of the trailing days; hydraulics of a fixed resistance, limits common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipelines.watch.episodes import Episode, Facts, Mask, Values, episodes
+
+LIMIT_KPA = 34.5  # [kPa] (5 psi) residual that counts as off the curve (common practice, no source)
+CLEARS_AT = 0.7  # of the limit: below it an open episode begins to clear (common practice, no source)
+PERSISTENCE_MIN = 30  # [min] (common practice, no source)
+LEAST_POINTS = 100  # minutes a curve needs (common practice, no source)
+LEAST_SPAN = 0.15  # of the median flow between its 5 and 95 % points; below it only k can be told (common practice, no source)
+REACH = 0.10  # of the flow range seen: beyond it the curve is not used (common practice, no source)
+_TRIMS = 5  # rounds of leaving out minutes farther than the limit, so that a fault does not teach the curve
+
+
+@dataclass(frozen=True)
+class Curve:
+    """dP [kPa] = b0 + k Q2, Q in m3/h, good between two flows; `method` is "fit" or "scaled" (b0 taken as 0)."""
+
+    b0: float
+    k: float
+    lowest: float
+    highest: float
+    points: int
+    method: str
+
+    def at(self, flow: Values) -> Values:
+        return self.b0 + self.k * flow * flow
+
+    def reaches(self, flow: Values) -> Mask:
+        return (flow >= self.lowest * (1 - REACH)) & (flow <= self.highest * (1 + REACH))
+
+
+def fitted(flow: Values, dp: Values) -> Curve | None:
+    """Return the curve through minutes (flow [m3/h], dp [kPa], both known), or None when they are too few."""
+    if len(flow) < LEAST_POINTS:
+        return None
+    low, middle, high = (float(q) for q in np.percentile(flow, [5, 50, 95]))
+    if middle <= 0:
+        return None
+    if high - low < LEAST_SPAN * middle:
+        used = flow > 0
+        return Curve(0.0, float(np.median(dp[used] / flow[used] ** 2)), low, high, int(used.sum()), "scaled")
+    kept = np.ones(len(flow), dtype=bool)
+    for _ in range(_TRIMS):
+        b0, k = _line(flow[kept] ** 2, dp[kept])
+        residual = dp - (b0 + k * flow**2)
+        near = np.abs(residual - np.median(residual)) <= LIMIT_KPA
+        if near.sum() < LEAST_POINTS or bool((near == kept).all()):
+            break
+        kept = near
+    return Curve(b0, k, low, high, int(kept.sum()), "fit")
+
+
+def _line(x: Values, y: Values) -> tuple[float, float]:
+    """Return intercept and slope of the least-squares line; the mean where x does not vary."""
+    dx = x - x.mean()
+    square = float((dx * dx).sum())
+    k = float((dx * (y - y.mean())).sum()) / square if square > 0 else 0.0
+    return float(y.mean()) - k * float(x.mean()), k
+
+
+def off_curve(flow: Values, dp: Values, judged: Mask, curve: Curve, *, above: bool) -> list[Episode]:
+    """Return the episodes in which dp lies off the curve on one side; only `judged` minutes within its reach count."""
+    usable = judged & curve.reaches(flow)
+    residual = np.where(usable, (dp - curve.at(flow)) * (1.0 if above else -1.0), -np.inf)
+    found = episodes(residual > LIMIT_KPA, PERSISTENCE_MIN, stays=residual >= CLEARS_AT * LIMIT_KPA)
+    return [_with_facts(e, flow, dp, usable, curve) for e in found]
+
+
+def _with_facts(episode: Episode, flow: Values, dp: Values, usable: Mask, curve: Curve) -> Episode:
+    seen = np.flatnonzero(usable[episode.start : episode.end]) + episode.start
+    expected = curve.at(flow[seen])
+    facts: Facts = {
+        "mixing_dp_kpa": float(dp[seen].mean()),
+        "expected_kpa": float(expected.mean()),
+        "residual_kpa": float((dp[seen] - expected).mean()),
+        "limit_kpa": LIMIT_KPA,
+        "sludge_flow_m3_h": float(flow[seen].mean()),
+        "curve_b0_kpa": curve.b0,
+        "curve_k_kpa_per_m3_h_squared": curve.k,
+        "curve_method": curve.method,
+        "curve_minutes": curve.points,
+    }
+    return Episode(episode.start, episode.end, episode.held, facts)

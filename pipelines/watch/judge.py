@@ -1,0 +1,193 @@
+"""One line on one operating day: which rule looks at which signals, and what a flag then says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from functools import partial
+
+import numpy as np
+
+from pipelines.plantfile import PlantFile
+from pipelines.watch import curve, rules
+from pipelines.watch.episodes import Episode, Mask, Values
+from pipelines.watch.line_day import LONG_AGO, LineDay, Usual, changes, deadband_si, signal_on, span_si, together
+from pipelines.watch.spans import Spans
+from pipelines.watch.words import THIS_WEEK, TODAY, Flag, lasted, number, shown
+from schemas.roles import ROLES
+
+RUNNING = ("idle running", "start-up", "processing")
+OFF = ("stopped", "shutdown")
+ON_WHOLE_MINUTE = 0.999  # share of the minute the run bit must be on; partial minutes of a start or stop do not count
+SPEED_ON = 0.05  # of the speed span: the pump turns (rule of this project)
+USUAL_DAYS = 5  # days that make a usual range (common practice, no source)
+USUAL_LEAST = 600  # processing minutes that make a usual suction pressure or power (common practice, no source)
+# Which signals move when one does (hydraulics; common practice, no source). Speeds and polymer flows may rightly stand still.
+LINKED = {
+    "sludge_flow": ("pump_speed", "pump_power", "pump_discharge_pressure"),
+    "pump_discharge_pressure": ("sludge_flow",),
+    "mixing_upstream_pressure": ("sludge_flow", "pump_discharge_pressure"),
+}
+
+Spelled = Callable[[Episode], str]
+Silence = Callable[[LineDay, str, int], int]  # line and day, role, minute: minutes before it without a reading
+
+
+def flags_of(
+    day: LineDay, before: Sequence[Usual], plant_file: PlantFile, refused: Mapping[tuple[str, str], Spans], silence: Silence
+) -> list[Flag]:
+    """Return all flags of a line and day.
+
+    `before` are the trailing days, `refused` says where readings lay out of range, `silence` how long a signal had no reading.
+    """
+    events = changes(plant_file, day.line.id)
+    usual = together(before, max((e for e in events if e <= day.start), default=LONG_AGO))
+    seconds = {role: spans.seconds_in(day) for (line, role), spans in refused.items() if line == day.line.id}
+    flags = [
+        *_flatlines(day, usual, plant_file),
+        *_out_of_range(day, seconds),
+        *_gaps(day, plant_file, seconds, silence),
+        *_dry_runs(day, usual, plant_file),
+        *_outages(day, plant_file),
+        *_off_curve(day, usual, plant_file, _before_change(day, events)),
+    ]
+    return sorted(flags, key=lambda f: (f.start, f.detector, f.role or ""))
+
+
+def critical_roles(day: LineDay) -> tuple[str, str]:
+    """Return the signals without which there is no dose: sludge flow and the polymer meter."""
+    return "sludge_flow", "polymer_neat_flow" if day.line.polymer_meter == "neat" else "polymer_solution_flow"
+
+
+def pump_turns(day: LineDay, plant_file: PlantFile, least_share: float) -> Mask:
+    """Return the minutes in which the pump is known to turn: run bit on, speed not near zero where it is known."""
+    run, speed = day.series["pump_run"], day.series["pump_speed"]
+    signal = signal_on(plant_file, day.line.id, "pump_speed", day.start)
+    standing = speed.below(SPEED_ON * span_si(signal)) if signal else np.zeros(day.minutes, dtype=bool)
+    turning = speed.known & ~standing if signal else np.zeros(day.minutes, dtype=bool)
+    return np.where(run.known, (run.values >= least_share) & ~standing, turning)
+
+
+def _before_change(day: LineDay, events: Sequence[datetime]) -> Mask:
+    """Return the minutes of the day before the first change logged on it: after one the curve of the days before is void."""
+    first = min((e for e in events if day.start <= e < day.at(day.minutes)), default=day.at(day.minutes))
+    return np.arange(day.minutes) < (first - day.start).total_seconds() / 60.0
+
+
+def _flags(day: LineDay, detector: str, role: str | None, severity: str, found: Sequence[Episode], says: Spelled) -> list[Flag]:
+    return [Flag(detector, day.line.id, role, day.day, day.at(e.start), day.at(e.end), e.held, severity, says(e), e.facts) for e in found]
+
+
+def _name(role: str) -> str:
+    return role.replace("_", " ")
+
+
+def _flatlines(day: LineDay, usual: Usual, plant_file: PlantFile) -> list[Flag]:
+    """A signal that stood still is no witness against the others: its jump back is not a movement they missed."""
+    out: list[Flag] = []
+    seen = dict(day.series)
+    for role, partners in LINKED.items():
+        signal = signal_on(plant_file, day.line.id, role, day.start)
+        if signal is None or role not in day.has:
+            continue
+        others = [(p, signal_on(plant_file, day.line.id, p, day.start)) for p in partners]
+        linked = [rules.Linked(p, seen[p], span_si(s)) for p, s in others if s is not None and span_si(s) > 0]
+        ranges = usual.ranges.get(role, ())
+        usual_range = float(np.median(ranges)) if len(ranges) >= USUAL_DAYS else None
+        limit = rules.still_below(span_si(signal), deadband_si(signal))
+        found = rules.flatline(day.series[role], day.is_state("processing"), linked, limit, usual_range)
+        known = seen[role].known.copy()
+        for e in found:
+            known[e.start : e.end] = False
+        seen[role] = rules.Series(seen[role].values, known)
+        severity = TODAY if role in critical_roles(day) else THIS_WEEK
+        out += _flags(day, "flatline", role, severity, found, partial(_says_flat, role=role, system=plant_file.plant.units))
+    return out
+
+
+def _says_flat(e: Episode, role: str, system: str) -> str:
+    value = shown(number(e.facts, "value"), ROLES[role].dimension, system)
+    return f"The {_name(role)} stood still at {value} for {lasted(e.end - e.start)} while the line was processing."
+
+
+def _out_of_range(day: LineDay, seconds: Mapping[str, Values]) -> list[Flag]:
+    out: list[Flag] = []
+    for role in sorted(seconds):
+        found = rules.out_of_range(seconds[role], ~day.is_state(*OFF))
+        out += _flags(day, "out of range", role, TODAY, found, partial(_says_out, role=role))
+    return out
+
+
+def _says_out(e: Episode, role: str) -> str:
+    return f"The {_name(role)} read outside its range for {lasted(e.held)}."
+
+
+def _gaps(day: LineDay, plant_file: PlantFile, seconds: Mapping[str, Values], silence: Silence) -> list[Flag]:
+    """Minutes under a reading out of range have a flag of their own and are no gap."""
+    running = day.is_state(*RUNNING) | pump_turns(day, plant_file, 0.5)
+    out: list[Flag] = []
+    for role in critical_roles(day):
+        if role not in day.has:
+            continue
+        explained = seconds[role] >= 30.0 if role in seconds else np.zeros(day.minutes, dtype=bool)
+        found = rules.data_gap(~day.series[role].known & running & ~explained, running, partial(silence, day, role))
+        out += _flags(day, "data gap", role, TODAY, found, partial(_says_gap, role=role))
+    return out
+
+
+def _says_gap(e: Episode, role: str) -> str:
+    return f"The {_name(role)} was not recorded for {lasted(e.held)} while the line ran."
+
+
+def _dry_runs(day: LineDay, usual: Usual, plant_file: PlantFile) -> list[Flag]:
+    enough = len(usual.suction) >= USUAL_LEAST
+    suction_low = day.line.pump.suction_minimum
+    if suction_low is None and enough:
+        suction_low = float(np.median(usual.suction)) - rules.SUCTION_DROP_KPA
+    power_low = rules.POWER_LOW_SHARE * float(np.median(usual.power)) if len(usual.power) >= USUAL_LEAST else None
+    series = day.series
+    pump = rules.PumpSeries(
+        pump_turns(day, plant_file, ON_WHOLE_MINUTE), series["sludge_flow"], day.line.feed_cutoff,
+        series["pump_suction_pressure"], suction_low, series["pump_power"], power_low,
+    )  # fmt: skip
+    found = rules.dry_run(pump, day.is_state("start-up"))
+    sure = [e for e in found if e.facts["confirmed"] == "yes"]
+    open_ = [e for e in found if e.facts["confirmed"] == "no"]
+    return [
+        *_flags(day, "dry run", None, TODAY, sure, lambda e: f"The feed pump turned without sludge for {lasted(e.held)}; suction pressure and power say the same."),
+        *_flags(day, "dry run", None, THIS_WEEK, open_, lambda e: f"The feed pump turned without sludge flow for {lasted(e.held)}; only the flow meter says so."),
+    ]  # fmt: skip
+
+
+def _outages(day: LineDay, plant_file: PlantFile) -> list[Flag]:
+    feed_role, polymer_role = critical_roles(day)
+    if polymer_role not in day.has:
+        return []
+    found = rules.polymer_outage(
+        day.series[feed_role], day.line.feed_cutoff, day.series[polymer_role], day.line.polymer_cutoff, day.is_state("start-up")
+    )
+    system = plant_file.plant.units
+    return _flags(
+        day, "polymer outage", polymer_role, TODAY, found,
+        lambda e: f"Sludge was fed without polymer for {lasted(e.held)}, {shown(number(e.facts, 'sludge_without_polymer_m3'), 'volume', system)} in all.",
+    )  # fmt: skip
+
+
+def _off_curve(day: LineDay, usual: Usual, plant_file: PlantFile, valid: Mask) -> list[Flag]:
+    fitted = curve.fitted(usual.flow, usual.dp)
+    if fitted is None:
+        return []
+    flow, dp = day.series["sludge_flow"], day.mixing_dp()
+    judged = day.is_state("processing") & flow.known & dp.known & valid
+    out: list[Flag] = []
+    for detector, above in (("mixing pressure high", True), ("mixing pressure low", False)):
+        found = curve.off_curve(flow.values, dp.values, judged, fitted, above=above)
+        out += _flags(
+            day, detector, None, THIS_WEEK, found, partial(_says_off, side="above" if above else "below", system=plant_file.plant.units)
+        )
+    return out
+
+
+def _says_off(e: Episode, side: str, system: str) -> str:
+    residual = shown(abs(number(e.facts, "residual_kpa")), "pressure", system)
+    return f"The mixing pressure drop lay {residual} {side} the curve of the days before for {lasted(e.end - e.start)}."

@@ -1,0 +1,159 @@
+"""The minutes of one line and operating day as contiguous series, and what the days before say is usual."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipelines import units
+from pipelines.plantfile import FAR_FUTURE, Line, PlantFile, Signal
+from pipelines.store import Store
+from pipelines.watch.episodes import Mask, Values
+from pipelines.watch.rules import Series, window_range
+from schemas.roles import ROLES
+
+CURVE_DAYS = 14  # operating days before the day that curves and usual values come from
+COVERED = 0.5  # share of a minute that must be known (rule of this project)
+LONG_AGO = datetime(1900, 1, 1, tzinfo=FAR_FUTURE.tzinfo)
+_MINUTE_US = 60_000_000
+SEEN = (
+    "sludge_flow", "polymer_neat_flow", "polymer_solution_flow", "pump_speed", "pump_power", "pump_suction_pressure", "pump_discharge_pressure",
+    "mixing_upstream_pressure", "mixing_downstream_pressure", "pump_run", "device_run",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class LineDay:
+    """One line on one operating day: minute k begins at `start` + k minutes; arrays have one place a minute."""
+
+    line: Line
+    day: date
+    start: datetime
+    state: NDArray[np.str_]
+    series: dict[str, Series]
+    has: frozenset[str]
+
+    @property
+    def minutes(self) -> int:
+        return len(self.state)
+
+    def at(self, minute: int) -> datetime:
+        return self.start + timedelta(minutes=minute)
+
+    def is_state(self, *states: str) -> Mask:
+        return np.isin(self.state, states)
+
+    def mixing_dp(self) -> Series:
+        """Return the pressure drop across the mixing point [kPa], gauge heights taken out."""
+        up, down = self.series["mixing_upstream_pressure"], self.series["mixing_downstream_pressure"]
+        height = units.to_si(self.line.mixing_gauge_elevation * self.line.sludge_sg, "mH2O")
+        return Series(up.values - down.values - height, up.known & down.known)
+
+
+@dataclass(frozen=True)
+class Usual:
+    """What one day or several showed in state processing: minutes with flow and mixing drop, suction pressures, powers.
+
+    `ranges`: role -> the median range over 30 minutes of each day that has one.
+    """
+
+    start: datetime
+    flow: Values
+    dp: Values
+    suction: Values
+    power: Values
+    ranges: dict[str, tuple[float, ...]]
+
+
+def days_of(store: Store, line: Line, first: date, last: date) -> Iterator[LineDay]:
+    """Yield the days of a line that have minutes, in order."""
+    columns = ", ".join(f"{ROLES[r].column}, {ROLES[r].coverage}" for r in SEEN)
+    frame = store.frame(
+        f"SELECT operating_day, minute_utc, state, {columns} FROM minutes "
+        "WHERE line = $line AND operating_day BETWEEN $first AND $last ORDER BY operating_day, minute_utc",
+        line=line.id, first=first, last=last,
+    )  # fmt: skip
+    for part in frame.partition_by("operating_day", maintain_order=True):
+        yield _line_day(line, part)
+
+
+def _line_day(line: Line, rows: pl.DataFrame) -> LineDay:
+    """Lay the rows of a day on contiguous minutes; a minute without row is unknown."""
+    number = rows["minute_utc"].dt.timestamp("us").to_numpy() // _MINUTE_US
+    place, size = number - number[0], int(number[-1] - number[0]) + 1
+    state = np.full(size, "unknown", dtype="<U16")
+    state[place] = rows["state"].to_list()
+    series = {}
+    for role in SEEN:
+        values, coverage = np.full(size, np.nan), np.zeros(size)
+        values[place] = rows[ROLES[role].column].fill_null(np.nan).to_numpy()
+        coverage[place] = rows[ROLES[role].coverage].fill_null(0.0).to_numpy()
+        known = (coverage >= COVERED) & ~np.isnan(values)
+        series[role] = Series(np.where(known, values, 0.0), known)
+    has = frozenset(r for r in SEEN if rows[ROLES[r].coverage].null_count() < rows.height)
+    return LineDay(line, rows["operating_day"][0], rows["minute_utc"][0], state, series, has)
+
+
+def usual_of(day: LineDay, roles: Sequence[str]) -> Usual:
+    """Return what one day adds to the usual; ranges for the given roles."""
+    processing, flow, dp = day.is_state("processing"), day.series["sludge_flow"], day.mixing_dp()
+    both = processing & flow.known & dp.known
+    suction, power = day.series["pump_suction_pressure"], day.series["pump_power"]
+    ranges: dict[str, tuple[float, ...]] = {}
+    for role in roles:
+        spread = window_range(day.series[role], processing)
+        spread = spread[~np.isnan(spread)]
+        ranges[role] = (float(np.median(spread)),) if len(spread) else ()
+    return Usual(
+        day.start,
+        flow.values[both],
+        dp.values[both],
+        suction.values[processing & suction.known],
+        power.values[processing & power.known],
+        ranges,
+    )
+
+
+def together(days: Sequence[Usual], since: datetime) -> Usual:
+    """Join the days that began at or after `since`."""
+    parts = [d for d in days if d.start >= since]
+    flow, dp, suction, power = (
+        np.concatenate([np.empty(0), *(getattr(p, name) for p in parts)]) for name in ("flow", "dp", "suction", "power")
+    )
+    roles = {role for p in parts for role in p.ranges}
+    return Usual(since, flow, dp, suction, power, {r: tuple(x for p in parts for x in p.ranges.get(r, ())) for r in roles})
+
+
+def instant_span(plant_file: PlantFile, signal: Signal) -> tuple[datetime, datetime]:
+    """Return from when to when (exclusive) a tag has its role."""
+    return plant_file.instant(signal.since, LONG_AGO), plant_file.instant(signal.until, FAR_FUTURE)
+
+
+def signal_on(plant_file: PlantFile, line: str, role: str, when: datetime) -> Signal | None:
+    """Return the signal that has a role of a line at a time; of several the one that began last."""
+    found = []
+    for index, signal in enumerate(plant_file.signals):
+        since, until = instant_span(plant_file, signal)
+        if (signal.line, signal.role) == (line, role) and since <= when < until:
+            found.append((since, index, signal))
+    return max(found, key=lambda f: f[:2])[2] if found else None
+
+
+def span_si(signal: Signal) -> float:
+    """Return the transmitter span in the SI unit of the role; 0 when no range is given."""
+    return (signal.range[1] - signal.range[0]) * units.unit(signal.unit).factor if signal.range else 0.0
+
+
+def deadband_si(signal: Signal) -> float:
+    """Return the deadband of the export in the SI unit of the role."""
+    return signal.deadband * units.unit(signal.unit).factor
+
+
+def changes(plant_file: PlantFile, line: str) -> list[datetime]:
+    """Return the times of the logged events of a line, sorted: a change of equipment starts curves anew."""
+    return sorted(plant_file.instant(e.at, LONG_AGO) for e in plant_file.events if e.line == line)
