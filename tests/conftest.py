@@ -17,7 +17,7 @@ os.environ.update({"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "fal
 settings.register_profile("house", deadline=None, derandomize=True)
 settings.load_profile("house")
 
-DEMO_WEEKS, DEMO_NIGHTS = 3, 2  # enough for two whole weeks with pages, and for nightly runs after a backfill
+DEMO_WEEKS, DEMO_NIGHTS = 2, 2  # enough for two weeks with pages, and for nightly runs after a backfill
 
 
 @pytest.fixture(autouse=True)

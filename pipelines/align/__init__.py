@@ -93,7 +93,7 @@ def _with_next(days: set[date], last: date) -> set[date]:
 def _within_schema(frame: pl.DataFrame) -> pl.DataFrame:
     """Check in one pass what pandera would check: nulls, bounds, closed words; finite numbers as well.
 
-    A tenth of pandera's time on a day, which counts in the nightly run; a test holds the two against each other.
+    4 ms for a month of a line where pandera takes 50 ms, and 0.4 s or more to import; a test holds the two against each other.
     """
     checks = {}
     for column in TABLES["minutes"].columns:

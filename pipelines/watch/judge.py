@@ -29,6 +29,8 @@ LINKED = {
     "mixing_upstream_pressure": ("sludge_flow", "pump_discharge_pressure"),
 }
 
+CURVE_ROLES = ("sludge_flow", "mixing_upstream_pressure", "mixing_downstream_pressure")  # what the mixing curve is made of
+
 Spelled = Callable[[Episode], str]
 Silence = Callable[[LineDay, str, int], int]  # line and day, role, minute: minutes before it without a reading
 
@@ -43,13 +45,14 @@ def flags_of(
     events = changes(plant_file, day.line.id)
     usual = together(before, max((e for e in events if e <= day.start), default=LONG_AGO))
     seconds = {role: spans.seconds_in(day) for (line, role), spans in refused.items() if line == day.line.id}
+    flat = _flatlines(day, usual, plant_file)
     flags = [
-        *_flatlines(day, usual, plant_file),
+        *flat,
         *_out_of_range(day, seconds),
         *_gaps(day, plant_file, seconds, silence),
         *_dry_runs(day, usual, plant_file),
         *_outages(day, plant_file),
-        *_off_curve(day, usual, plant_file, _before_change(day, events)),
+        *_off_curve(day, usual, plant_file, _before_change(day, events) & ~_within(day, flat, CURVE_ROLES)),
     ]
     return sorted(flags, key=lambda f: (f.start, f.detector, f.role or ""))
 
@@ -72,6 +75,16 @@ def _before_change(day: LineDay, events: Sequence[datetime]) -> Mask:
     """Return the minutes of the day before the first change logged on it: after one the curve of the days before is void."""
     first = min((e for e in events if day.start <= e < day.at(day.minutes)), default=day.at(day.minutes))
     return np.arange(day.minutes) < (first - day.start).total_seconds() / 60.0
+
+
+def _within(day: LineDay, flags: Sequence[Flag], roles: Sequence[str]) -> Mask:
+    """Return the minutes that flags of some roles cover: what follows from a cause is not flagged again."""
+    out = np.zeros(day.minutes, dtype=bool)
+    for flag in flags:
+        if flag.role in roles:
+            first, end = (int((t - day.start).total_seconds() // 60) for t in (flag.start, flag.end))
+            out[first:end] = True
+    return out
 
 
 def _flags(day: LineDay, detector: str, role: str | None, severity: str, found: Sequence[Episode], says: Spelled) -> list[Flag]:

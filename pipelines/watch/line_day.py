@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
 from pipelines import units
@@ -21,6 +20,7 @@ CURVE_DAYS = 14  # operating days before the day that curves and usual values co
 COVERED = 0.5  # share of a minute that must be known (rule of this project)
 LONG_AGO = datetime(1900, 1, 1, tzinfo=FAR_FUTURE.tzinfo)
 _MINUTE_US = 60_000_000
+_NO_SIGNAL = -1.0  # stands for a null coverage: the line has no such signal
 SEEN = (
     "sludge_flow", "polymer_neat_flow", "polymer_solution_flow", "pump_speed", "pump_power", "pump_suction_pressure", "pump_discharge_pressure",
     "mixing_upstream_pressure", "mixing_downstream_pressure", "pump_run", "device_run",
@@ -72,31 +72,42 @@ class Usual:
 
 def days_of(store: Store, line: Line, first: date, last: date) -> Iterator[LineDay]:
     """Yield the days of a line that have minutes, in order."""
-    columns = ", ".join(f"{ROLES[r].column}, {ROLES[r].coverage}" for r in SEEN)
+    columns = ", ".join(
+        f"coalesce({ROLES[r].column}, 'nan'::DOUBLE) AS {r}, coalesce({ROLES[r].coverage}, {_NO_SIGNAL}) AS {r}_known" for r in SEEN
+    )
     frame = store.frame(
         f"SELECT operating_day, minute_utc, state, {columns} FROM minutes "
         "WHERE line = $line AND operating_day BETWEEN $first AND $last ORDER BY operating_day, minute_utc",
         line=line.id, first=first, last=last,
     )  # fmt: skip
-    for part in frame.partition_by("operating_day", maintain_order=True):
-        yield _line_day(line, part)
+    if frame.height == 0:
+        return
+    arrays = {name: frame[name].to_numpy() for name in frame.columns if name not in ("operating_day", "minute_utc", "state")}
+    number = frame["minute_utc"].dt.timestamp("us").to_numpy() // _MINUTE_US
+    state = frame["state"].to_numpy().astype("<U16")
+    days = frame["operating_day"].to_physical().to_numpy()
+    starts = np.flatnonzero(np.diff(days, prepend=days[0] - 1))
+    for begin, end in zip(starts, [*starts[1:], len(days)], strict=True):
+        rows = slice(int(begin), int(end))
+        cut = {name: values[rows] for name, values in arrays.items()}
+        yield _line_day(line, frame["operating_day"][int(begin)], frame["minute_utc"][int(begin)], number[rows], state[rows], cut)
 
 
-def _line_day(line: Line, rows: pl.DataFrame) -> LineDay:
-    """Lay the rows of a day on contiguous minutes; a minute without row is unknown."""
-    number = rows["minute_utc"].dt.timestamp("us").to_numpy() // _MINUTE_US
+def _line_day(
+    line: Line, day: date, start: datetime, number: NDArray[np.int64], state: NDArray[np.str_], arrays: dict[str, Values]
+) -> LineDay:
+    """Lay the rows of a day on contiguous minutes by their minute number; a minute without row is unknown."""
     place, size = number - number[0], int(number[-1] - number[0]) + 1
-    state = np.full(size, "unknown", dtype="<U16")
-    state[place] = rows["state"].to_list()
+    states = np.full(size, "unknown", dtype="<U16")
+    states[place] = state
     series = {}
     for role in SEEN:
         values, coverage = np.full(size, np.nan), np.zeros(size)
-        values[place] = rows[ROLES[role].column].fill_null(np.nan).to_numpy()
-        coverage[place] = rows[ROLES[role].coverage].fill_null(0.0).to_numpy()
+        values[place], coverage[place] = arrays[role], arrays[f"{role}_known"]
         known = (coverage >= COVERED) & ~np.isnan(values)
         series[role] = Series(np.where(known, values, 0.0), known)
-    has = frozenset(r for r in SEEN if rows[ROLES[r].coverage].null_count() < rows.height)
-    return LineDay(line, rows["operating_day"][0], rows["minute_utc"][0], state, series, has)
+    has = frozenset(r for r in SEEN if bool((arrays[f"{r}_known"] != _NO_SIGNAL).any()))
+    return LineDay(line, day, start, states, series, has)
 
 
 def usual_of(day: LineDay, roles: Sequence[str]) -> Usual:

@@ -9,7 +9,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from pipelines.watch.episodes import MERGE_MIN, Episode, Mask, Values, episodes, merged, runs
 
@@ -86,9 +85,17 @@ def window_range(series: Series, within: Mask) -> Values:
     """Return the range over each window of 30 minutes, by its first minute; NaN where a minute of it is unknown or not within."""
     if len(within) < FLAT_WINDOW_MIN:
         return np.empty(0)
-    windows = sliding_window_view(np.where(series.known & within, series.values, np.nan), FLAT_WINDOW_MIN)
-    spread: Values = windows.max(axis=1) - windows.min(axis=1)
-    return spread
+    seen = np.where(series.known & within, series.values, np.nan)
+    return _over_windows(seen, np.maximum) - _over_windows(seen, np.minimum)
+
+
+def _over_windows(values: Values, larger_of: np.ufunc) -> Values:
+    """Return the maximum (or minimum) over each window of 30 minutes, by doubling the width; NaN stays NaN."""
+    out, width = values, 1
+    while width < FLAT_WINDOW_MIN:
+        step = min(width, FLAT_WINDOW_MIN - width)
+        out, width = larger_of(out[:-step], out[step:]), width + step
+    return out
 
 
 def _flat_facts(

@@ -55,7 +55,7 @@ PLANT = PlantFile.model_validate(
     }
 )
 TAGS = ("FT", "FT2", "FP", "YI", "YD", "FQ", "ST")
-FEW = settings(max_examples=15)
+FEW = settings(max_examples=7)
 
 
 def series(rng: random.Random) -> pl.DataFrame:

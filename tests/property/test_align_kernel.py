@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from pipelines.align.segments import Weighted, averaged, inside, stretches
 
 GOOD, UNCERTAIN, BAD = 0, 1, 2
-MANY = settings(max_examples=300)
+MANY = settings(max_examples=200)
 
 Row = tuple[int, float, int]
 values = st.one_of(st.floats(-1e3, 1e3, allow_nan=False), st.sampled_from([0.0, 1.0, 0.1, 1e-9]))

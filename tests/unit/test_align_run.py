@@ -200,6 +200,12 @@ def test_hold_limit_is_the_signals_own_but_never_above_a_day(store: Store, limit
     assert covered[-1] == T0 + timedelta(minutes=last_covered)
 
 
+def test_a_range_on_its_own_sees_what_is_held_from_a_day_before(store: Store) -> None:
+    put(store, "YI", (0.5, 1.0))
+    frame = align.aligned(store, plant(RUN), T0 + timedelta(hours=23), T0 + timedelta(hours=25))
+    assert frame["pump_run_coverage"].to_list() == [1.0] * 60 + [0.5] + [0.0] * 59
+
+
 REGISTER = {"role": "sludge_total", "tag": "FQ", "unit": "m3", "rollover": 1000.0, "maximum_rate": "120 m3/h"}
 TOTAL = ("sludge_total_m3", "sludge_total_coverage")
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -66,7 +68,7 @@ def test_episodes_are_apart_and_hold_what_they_say(bits: list[bool], persistence
         assert holds[e.start]
         assert holds[e.end - 1]
         assert e.held == holds[e.start : e.end].sum() >= persistence
-    assert all(b.start - a.end >= MERGE_MIN for a, b in zip(found, found[1:], strict=False))
+    assert all(b.start - a.end >= MERGE_MIN for a, b in pairwise(found))
     in_episode = np.zeros(len(holds), dtype=bool)
     for e in found:
         in_episode[e.start : e.end] = True
