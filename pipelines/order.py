@@ -109,16 +109,15 @@ def check_in(store: Store, plant_file: PlantFile, original: Original, archived: 
     """Check an archived original into the store, or set it aside whole with its reason."""
     from pipelines import check, receive
 
-    context = {"seq": seq, "received_utc": received_utc}
     try:
         received = receive.open_file(archived, original.file_name, plant_file)
 
         def raw(line_numbers: Any) -> dict[int, str]:
             return receive.raw_lines(archived, received.layout, line_numbers)
 
-        return check.run(store, plant_file, original, archived.name, received, raw, **context)
+        return check.run(store, plant_file, original, archived.name, received, raw, seq=seq, received_utc=received_utc)
     except FileRefusedError as refused:
-        return check.refuse(store, plant_file, original, archived.name, refused, **context)
+        return check.refuse(store, plant_file, original, archived.name, refused, seq=seq, received_utc=received_utc)
 
 
 def plantfile_changed(home: Home, store: Store, plant_file: PlantFile, when: datetime) -> bool:

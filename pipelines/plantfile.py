@@ -97,7 +97,7 @@ class Line(Block):
     reference_flow: Flow
     mixing_gauge_elevation: Length = Field(default=0.0, description="height of downstream gauge above upstream gauge [m]")
     solids_hold_tau: Duration = Field(default=36.0, description="[h]")
-    solids_hold_limit: Duration = Field(default=72.0, description="[h]")
+    solids_hold_limit: Duration = Field(default=72.0, le=336.0, description="[h]; late results work on 14 days at most")
     dilution_counted: Literal["none", "polymer", "polymer and wash"]
 
     @property
@@ -125,7 +125,7 @@ class Signal(Block):
     range: tuple[float, float] | None = Field(default=None, description="transmitter range in `unit`; required for analog roles")
     interpolation: Literal["stepped", "sloped"] = "stepped"
     deadband: float = Field(default=0.0, ge=0, description="in `unit`")
-    hold_limit: Duration | None = Field(default=None, description="[h]; default by role: 30 min analog, 24 h states and totalisers")
+    hold_limit: Duration | None = Field(default=None, description="[h]; default by role: 30 min analog and totalisers, 24 h states")
     scaling: Scaling | None = None
     rollover: float | None = Field(default=None, gt=0, description="totaliser capacity in `unit`")
     maximum_rate: Flow | None = Field(default=None, description="largest rate a totaliser can truly have [m3/h]")
@@ -233,15 +233,13 @@ class PlantFile(Block):
         lines = {line.id for line in self.lines}
         if len(lines) != len(self.lines):
             raise ValueError("two lines have the same id")
-        for kind, used in (
-            ("signals", self.signals),
-            ("targets", self.targets),
-            ("events", self.events),
-            ("lab.sample_points", self.lab.sample_points),
-        ):
-            for index, item in enumerate(used):
-                if item.line not in lines:
-                    raise ValueError(f"{kind}[{index}].line: no line {item.line!r}; lines are {', '.join(sorted(lines))}")
+        named = [(f"signals[{i}]", x.line) for i, x in enumerate(self.signals)]
+        named += [(f"targets[{i}]", x.line) for i, x in enumerate(self.targets)]
+        named += [(f"events[{i}]", x.line) for i, x in enumerate(self.events)]
+        named += [(f"lab.sample_points[{i}]", x.line) for i, x in enumerate(self.lab.sample_points)]
+        for where, line in named:
+            if line not in lines:
+                raise ValueError(f"{where}.line: no line {line!r}; lines are {', '.join(sorted(lines))}")
         return self
 
     @cached_property

@@ -24,6 +24,10 @@ COMMANDS: dict[str, str] = {
     "rebuild": "pipelines.cli.plants",
     "status": "pipelines.cli.status",
     "check-plant": "pipelines.cli.check_plant",
+    "inspect": "pipelines.cli.inspecting",
+    "new-plant": "pipelines.cli.inspecting",
+    "ask": "pipelines.cli.ask",
+    "trace": "pipelines.cli.tracing",
     "serve": "pipelines.cli.serve",
 }
 EXIT_CODES = "Exit codes: 0 ok, 1 ok with warnings, 2 data missing, 3 plant file or usage, 4 internal error."

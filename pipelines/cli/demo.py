@@ -64,7 +64,7 @@ def told(made: Made, given: Path) -> list[str]:
     shown = shlex.quote(str(given))
     database = Path(given) / made.home.database.relative_to(made.home.root)
     page = Path(given) / made.pages[-1].relative_to(made.home.root) if made.pages else given
-    query = f"import duckdb; duckdb.connect('{database}', read_only=True).sql(\"{_SQL}\").show()"
+    query = f'import duckdb; duckdb.connect("{database}", read_only=True).sql("{_SQL}").show()'
     return [
         f"{len(made.plants)} invented plants, {made.files} files, {made.runs} runs, {made.seconds:.0f} s",
         "",

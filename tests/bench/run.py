@@ -18,7 +18,7 @@ from datetime import UTC, timedelta
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-import plants  # noqa: E402
+import plants
 
 HERE = Path(__file__).resolve().parent
 AS_OF = (plants.START + timedelta(days=1, hours=2)).astimezone(UTC).isoformat()

@@ -26,7 +26,7 @@ PLANTS = ("alder-fork", "kestrel-mesa", "brenholm")
 AS_OF = datetime(2026, 2, 1, 4, 0, tzinfo=UTC)
 # Lineage that tells who came first by its nature: not compared when files come in another order.
 ORDER_COLUMNS = {
-    "loads": {"received_seq", "received_utc", "archived_as", "version", "rows_kept", "rows_duplicate", "values_kept", "values_duplicate",
+    "loads": {"file_name", "received_seq", "received_utc", "archived_as", "version", "rows_kept", "rows_duplicate", "values_kept", "values_duplicate",
               "first_utc", "last_utc"},
     "readings": {"load_id"},
     "lab_results": {"load_id", "line_no", "revision", "reported_utc"},

@@ -46,7 +46,12 @@ def test_day_after_the_twelfth_tells_day_from_month(exports: Path) -> None:
 
 def test_long_change_log(exports: Path) -> None:
     seen = one(exports, "kestrel-mesa", "km_hist_*")
-    assert (seen.layout.kind, seen.layout.tag_column, seen.layout.value_column, seen.layout.quality_column) == ("long", "point", "value", "status")
+    assert (seen.layout.kind, seen.layout.tag_column, seen.layout.value_column, seen.layout.quality_column) == (
+        "long",
+        "point",
+        "value",
+        "status",
+    )
     assert seen.layout.time_format == "iso8601"
     assert seen.layout.time_zone == "UTC"
     assert seen.layout.quality_words.good == ("Good",)
@@ -62,7 +67,10 @@ def test_semicolons_decimal_comma_latin1_and_interval_end(exports: Path) -> None
     assert next(t for t in seen.survey.tags if t.tag == "PT33 Tryk før mixer").role == "mixing_upstream_pressure"
 
 
-@pytest.mark.parametrize(("plant", "pattern", "kind"), [("alder-fork", "AF_LAB_*", "lab wide"), ("kestrel-mesa", "km_lab_*", "lab long"), ("brenholm", "brenholm_lab_*", "lab wide")])
+@pytest.mark.parametrize(
+    ("plant", "pattern", "kind"),
+    [("alder-fork", "AF_LAB_*", "lab wide"), ("kestrel-mesa", "km_lab_*", "lab long"), ("brenholm", "brenholm_lab_*", "lab wide")],
+)
 def test_lab_sheets(exports: Path, plant: str, pattern: str, kind: str) -> None:
     assert one(exports, plant, pattern).layout.kind == kind
 
@@ -105,7 +113,9 @@ def test_time_formats(texts: list[str], expected: str) -> None:
 
 
 def test_a_repeated_hour_is_a_clue_to_local_time() -> None:
-    texts = [f"2026-11-01 {h:02d}:{m:02d}:00" for h in (0, 1) for m in range(60)] + [f"2026-11-01 {h:02d}:{m:02d}:00" for h in (1, 2) for m in range(60)]
+    texts = [f"2026-11-01 {h:02d}:{m:02d}:00" for h in (0, 1) for m in range(60)] + [
+        f"2026-11-01 {h:02d}:{m:02d}:00" for h in (1, 2) for m in range(60)
+    ]
     found = stamps.guess(texts)
     assert found is not None
     assert any("repeated hour" in clue for clue in found.clues)
