@@ -60,6 +60,8 @@ def _line_rows(plant: str, line: Line, roles: dict[str, grid.RoleMinutes], axis:
     n = max((len(role.value) for role in roles.values()), default=axis.height)
     kept = slice(n - axis.height, n)
     state = states.running_states(roles, line, n)[kept]
+    if "pump_run" in roles:  # a run bit that the other signals contradict must not count run hours
+        roles = {**roles, "pump_run": roles["pump_run"].without(states.contradicted(roles, line, n))}
     uncertain = np.zeros(n, dtype=bool)
     for role in roles.values():
         uncertain |= role.is_uncertain

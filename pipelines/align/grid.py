@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
@@ -45,6 +45,10 @@ class RoleMinutes:
     is_uncertain: Truth
     low: Values
     high: Values
+
+    def without(self, minutes: Truth) -> RoleMinutes:
+        """Return the same with the given minutes not known."""
+        return replace(self, value=np.where(minutes, np.nan, self.value), coverage=np.where(minutes, 0.0, self.coverage))
 
 
 def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:

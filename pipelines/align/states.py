@@ -74,12 +74,24 @@ def _running(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
     run bit the majority of the others decides; a tie is a conflict.
     """
     bit = _on(roles, "pump_run", n)
-    others = (_active(roles, "pump_speed", n), _active(roles, "pump_power", n), _above(roles, "sludge_flow", line.feed_cutoff, n))
-    yes = np.sum([o.yes for o in others], axis=0)
-    no = np.sum([o.no for o in others], axis=0)
-    on = np.where(bit.known, bit.yes & ~((yes == 0) & (no >= 2)), yes > no)
-    off = np.where(bit.known, bit.no & ~((no == 0) & (yes >= 2)), no > yes)
+    yes, no = _others(roles, line, n)
+    against = contradicted(roles, line, n)
+    on = np.where(bit.known, bit.yes & ~against, yes > no)
+    off = np.where(bit.known, bit.no & ~against, no > yes)
     return Evidence(on, off, np.ones(n, dtype=bool))
+
+
+def _others(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return how many of speed, power and flow say that the pump runs, and how many that it does not."""
+    others = (_active(roles, "pump_speed", n), _active(roles, "pump_power", n), _above(roles, "sludge_flow", line.feed_cutoff, n))
+    return np.sum([o.yes for o in others], axis=0), np.sum([o.no for o in others], axis=0)
+
+
+def contradicted(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Truth:
+    """Return minutes in which two or more other signals contradict the run bit and none agrees: the bit is not believed."""
+    bit = _on(roles, "pump_run", n)
+    yes, no = _others(roles, line, n)
+    return np.asarray((bit.yes & (yes == 0) & (no >= 2)) | (bit.no & (no == 0) & (yes >= 2)))
 
 
 def _above(roles: Mapping[str, RoleMinutes], role: str, limit: float | Values, n: int) -> Evidence:
