@@ -25,7 +25,7 @@ BLOCK_S = 120.0
 
 SECONDS = re.compile(r"\d+(\.\d+)? s\b")
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d[\d,]*(\.\d+)?(?![\w.])|\d{4}-\d\d-\d\d|\d{4}-W\d\d|\b\d\d:\d\d\b|\d+(\.\d+)?")
-HASH = re.compile(r"\b[0-9a-f]{12}\b")
+HASH = re.compile(r"(?<![\w.])[0-9a-f]{12}\b")
 ANY_LINES = "..."
 
 
