@@ -1,19 +1,18 @@
-"""Files that ship inside the package: SQL, page templates, sample plants. Same from a checkout and a wheel."""
+"""Files that ship beside the code: SQL, page templates, sample plants. Same from a checkout, an editable install and a wheel."""
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
+
+_TOP = Path(__file__).resolve().parents[1]  # the checkout, or the site folder that holds all the packages
 
 
 def folder(package: str) -> Path:
     """Return the folder of a shipped package ("sql", "sample_data", "pipelines.report")."""
-    resource = files(package)
-    for part in getattr(resource, "_paths", [resource]):  # a namespace package lists its parts
-        path = Path(str(part))
-        if path.is_dir():
-            return path
-    raise FileNotFoundError(package)
+    path = _TOP.joinpath(*package.split("."))
+    if not path.is_dir():
+        raise FileNotFoundError(f"{package} is not installed beside pipelines: {path}")
+    return path
 
 
 def sql_files(kind: str) -> list[Path]:
