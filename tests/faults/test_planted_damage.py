@@ -48,7 +48,9 @@ def test_every_listed_damage_has_its_expected_reason(taken: tuple[Home, Summary]
     con = connect(taken[0].database, read_only=True)
     found = {
         (name, line): reason
-        for name, line, reason in con.execute("SELECT l.file_name, s.line_no, s.reason FROM set_aside s JOIN loads l USING (load_id)").fetchall()
+        for name, line, reason in con.execute(
+            "SELECT l.file_name, s.line_no, s.reason FROM set_aside s JOIN loads l USING (load_id)"
+        ).fetchall()
     }
     con.close()
     listed = [d for d in DAMAGE if d["expected_reason"]]
@@ -97,7 +99,9 @@ def test_unusable_files_are_set_aside_whole_and_the_others_go_on(tmp_path: Path)
     settled(Path(shutil.copyfile(SMALL / "exports" / good, home.inbox(PLANT) / good)))
     summary = order.nightly(home, PLANT, AS_OF)
     by_name = {r.file_name: r for r in summary.receipts}
-    assert {n: (r.status, r.reason) for n, r in by_name.items() if n != good} == {n: ("set aside", reason) for n, (_, reason) in UNUSABLE.items()}
+    assert {n: (r.status, r.reason) for n, r in by_name.items() if n != good} == {
+        n: ("set aside", reason) for n, (_, reason) in UNUSABLE.items()
+    }
     assert by_name[good].status == "taken"
     assert by_name[good].values_kept > 10_000
     assert summary.exit_code == ExitCode.WARNINGS
@@ -152,7 +156,9 @@ def test_the_second_writer_is_told_who_holds_the_store(tmp_path: Path) -> None:
 
     path = tmp_path / "store" / "p.duckdb"
     holder = "import sys\nfrom pathlib import Path\nfrom pipelines.store import Store\nwith Store(Path(sys.argv[1]), 'p'):\n    print('held', flush=True)\n    sys.stdin.read()\n"
-    with subprocess.Popen([sys.executable, "-c", holder, str(path)], stdout=subprocess.PIPE, stdin=subprocess.PIPE, text=True, cwd=ROOT) as running:
+    with subprocess.Popen(
+        [sys.executable, "-c", holder, str(path)], stdout=subprocess.PIPE, stdin=subprocess.PIPE, text=True, cwd=ROOT
+    ) as running:
         assert running.stdout is not None
         assert running.stdin is not None
         assert running.stdout.readline() == "held\n"
