@@ -36,7 +36,6 @@ def worked(root: Path, *, weeks: int, quiet: bool, deadband: bool, faults: bool,
         home.inbox(plant).mkdir(parents=True)
         arrivals = pl.read_csv(made / plant / "deliveries.csv")["file"].to_list()
         for index, name in enumerate(arrivals):
-            target = home.inbox(plant) / f"{index:04d}" / Path(name).name
             target = home.inbox(plant) / Path(name).name
             if target.exists():  # a second version of the same name: the first is taken in before it comes
                 order.nightly(home, plant, datetime(2026, 6, 1, tzinfo=UTC), publish_now=False)
