@@ -9,14 +9,12 @@ from typing import Any
 
 import polars as pl
 import pytest
-from pandera.errors import SchemaError, SchemaErrors
 
 from pipelines import align
 from pipelines.align import worklist
-from pipelines.errors import InternalError, PlantFileError
+from pipelines.errors import PlantFileError
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store, content_hash
-from schemas import TABLES
 
 T0 = datetime(2026, 1, 5, 11, 0, tzinfo=UTC)  # 6:00 in New York: an operating day begins
 GOOD, UNCERTAIN, BAD = 0, 1, 2
@@ -308,28 +306,3 @@ def test_a_failure_midway_leaves_everything_as_it_was(store: Store, monkeypatch:
         align.run(store, plant(FLOW))
     assert (content_hash(store.con, "minutes"), content_hash(store.con, "pending_hours")) == before
     assert store.pending_days("compute") == []
-
-
-def test_own_checks_agree_with_pandera(store: Store) -> None:
-    """The step checks bounds itself, quicker; whatever pandera refuses it refuses, and the good frame passes both."""
-    put(store, "FT", (0.0, 40.0))
-    whole = (T0, T0 + timedelta(minutes=5))
-    good = align.aligned(store, plant(FLOW), *whole)
-    schema = TABLES["minutes"].pandera_schema()
-    schema.validate(good)
-    align._within_schema(good)
-    for wrong in (
-        {"sludge_flow_coverage": pl.lit(1.0000001)},
-        {"sludge_flow_coverage": pl.lit(-1e-9)},
-        {"state": pl.lit("asleep")},
-        {"operating_day": pl.lit(None, dtype=pl.Date)},
-        {"is_uncertain": pl.lit(None, dtype=pl.Boolean)},
-        {"shift": pl.lit(1)},
-    ):
-        bad = good.with_columns(**wrong)
-        with pytest.raises((SchemaError, SchemaErrors)):
-            schema.validate(bad)
-        with pytest.raises(InternalError):
-            align._within_schema(bad)
-    with pytest.raises(InternalError, match="sludge_flow_m3_h is not finite"):
-        align._within_schema(good.with_columns(sludge_flow_m3_h=pl.lit(float("nan"))))
