@@ -107,12 +107,34 @@ class Store:
         """Insert the frame's rows; columns are matched by name, the order of rows is kept."""
         if frame.height == 0:
             return
+        if table == "readings":
+            table, frame = "packed_readings", self._packed(frame)
         columns = ", ".join(TABLES[table].column_names)
         self.con.register("incoming", frame)
         try:
             self.con.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM incoming")
         finally:
             self.con.unregister("incoming")
+
+    def _packed(self, readings: pl.DataFrame) -> pl.DataFrame:
+        """Return readings with numbers for tag (text or Enum) and load, which are given on first use."""
+        tags, loads = self.numbers("tag", readings["tag"]), self.numbers("load_id", readings["load_id"])
+        return readings.select(tags.alias("tag_no"), "time_utc", "value", "quality", loads.alias("load_no"))
+
+    def numbers(self, kind: str, texts: pl.Series) -> pl.Series:
+        """Return the numbers of tags ("tag") or loads ("load_id"), giving new ones to those not met before; Int32."""
+        import polars as pl
+
+        table, number = ("tag_numbers", "tag_no") if kind == "tag" else ("load_numbers", "load_no")
+        coded = texts if isinstance(texts.dtype, pl.Enum) else texts.cast(pl.Enum(texts.unique().sort()))
+        distinct = coded.dtype.categories.to_list()  # type: ignore[attr-defined]
+        known = dict(self.rows(f"SELECT {kind}, {number} FROM {table}"))
+        new = [text for text in distinct if text not in known]
+        if new:
+            known |= {text: len(known) + k for k, text in enumerate(new, start=1)}
+            frame = pl.DataFrame({number: [known[t] for t in new], "plant": self.plant, kind: new}, schema_overrides={number: pl.Int32})
+            self.append(table, frame.select(TABLES[table].column_names))
+        return pl.Series(number, [known[t] for t in distinct], dtype=pl.Int32).gather(coded.to_physical())
 
     def upsert(self, table: str, frame: pl.DataFrame) -> None:
         """Replace rows of equal key by the frame's rows, insert the others; the frame's keys must be unique."""

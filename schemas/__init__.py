@@ -15,8 +15,10 @@ from schemas import (
     lab_results_history,
     line_settings,
     load_days,
+    load_numbers,
     loads,
     minutes,
+    packed_readings,
     pending_days,
     pending_hours,
     plant_file_versions,
@@ -26,6 +28,7 @@ from schemas import (
     readings_history,
     runs,
     set_aside,
+    tag_numbers,
 )
 from schemas.model import Column, Table
 
@@ -33,7 +36,7 @@ TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
         plant_file_versions, line_settings, polymers, prices,
-        loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
+        loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
     )
 }  # fmt: skip

@@ -45,7 +45,8 @@ class Table:
     """One table: its grain in words, its key, its columns; `step` names the step that writes it.
 
     `source` says where the definitions come from. `published` tables go into the published file;
-    `parquet_by` is the date-like column whose month partitions its Parquet files (None: one file).
+    `parquet_by` is the date-like column whose month partitions its Parquet files (None: one file). `view`: the SELECT by which
+    the store makes it from other tables, where it is kept in another form.
     """
 
     name: str
@@ -57,13 +58,16 @@ class Table:
     source: str = "common practice, no source"
     published: bool = True
     parquet_by: str | None = None
+    view: str | None = None
 
     @property
     def column_names(self) -> tuple[str, ...]:
         return tuple(c.name for c in self.columns)
 
     def ddl(self, schema: str = "main") -> str:
-        """Return the CREATE TABLE IF NOT EXISTS statement for DuckDB."""
+        """Return the CREATE TABLE (or VIEW) IF NOT EXISTS statement for DuckDB."""
+        if self.view is not None:
+            return f"CREATE VIEW IF NOT EXISTS {schema}.{self.name} AS {self.view}"
         body = ",\n  ".join(f"{c.name} {TYPES[c.type][0]}{'' if c.nullable else ' NOT NULL'}" for c in self.columns)
         return f"CREATE TABLE IF NOT EXISTS {schema}.{self.name} (\n  {body}\n)"
 

@@ -11,6 +11,8 @@ TABLE = Table(
     key=("plant", "tag", "time_utc"),
     step="check",
     parquet_by="time_utc",
+    view="""SELECT l.plant, t.tag, r.time_utc, r.value, r.quality, l.load_id
+FROM main.packed_readings r JOIN main.tag_numbers t USING (tag_no) JOIN main.load_numbers l USING (load_no)""",
     columns=(
         Column("plant", "text", "-", "plant id", nullable=False),
         Column("tag", "text", "-", "the plant's name of the signal", nullable=False),

@@ -15,15 +15,14 @@ from pipelines.store import Store
 LONGEST_HOLD = timedelta(hours=24)  # no value is held longer; `check` marks so many hours after a reading
 LONGEST_REACH = timedelta(minutes=30)  # no line or register increment reaches further back; `check` marks so much before
 
-# Codes of tags instead of their texts: a fifteenth of the time for millions of rows.
-_WANTED = "list_position($tags, tag)::USMALLINT"
-_WITHIN = "FROM readings WHERE list_contains($tags, tag) AND time_utc BETWEEN"
+# Numbers of tags instead of their texts: a fifteenth of the time for millions of rows.
+_WITHIN = "FROM packed_readings WHERE list_contains($tags, tag_no) AND time_utc BETWEEN"
 _SQL = f"""
-SELECT {_WANTED} AS code, time_utc, value, quality {_WITHIN} $first AND $last
+SELECT tag_no, time_utc, value, quality {_WITHIN} $first AND $last
 UNION ALL
-SELECT {_WANTED}, max(time_utc), arg_max_null(value, time_utc), arg_max(quality, time_utc) {_WITHIN} $back AND $before GROUP BY tag
+SELECT tag_no, max(time_utc), arg_max_null(value, time_utc), arg_max(quality, time_utc) {_WITHIN} $back AND $before GROUP BY tag_no
 UNION ALL
-SELECT {_WANTED}, min(time_utc), arg_min_null(value, time_utc), arg_min(quality, time_utc) {_WITHIN} $end AND $ahead GROUP BY tag
+SELECT tag_no, min(time_utc), arg_min_null(value, time_utc), arg_min(quality, time_utc) {_WITHIN} $end AND $ahead GROUP BY tag_no
 """
 _TICK = timedelta(microseconds=1)
 
@@ -50,23 +49,26 @@ def of_range(store: Store, tags: Sequence[str], first: datetime, end: datetime) 
     if not tags:
         return {}
     first, end = first.astimezone(UTC), end.astimezone(UTC)
+    known = dict(store.rows("SELECT tag, tag_no FROM tag_numbers"))
+    numbers = [known.get(tag, -1) for tag in tags]
     found = store.frame(
-        _SQL, tags=list(tags), first=first, last=end - _TICK, back=first - LONGEST_HOLD, before=first - _TICK, end=end, ahead=end + LONGEST_REACH
+        _SQL, tags=numbers, first=first, last=end - _TICK, back=first - LONGEST_HOLD, before=first - _TICK, end=end, ahead=end + LONGEST_REACH
     )  # fmt: skip
-    return _by_tag(found, tags)
+    return _by_tag(found, tags, numbers)
 
 
-def _by_tag(found: pl.DataFrame, tags: Sequence[str]) -> dict[str, Series]:
-    """Split rows (code from 1, time_utc, value, quality; in any order) into one sorted series a tag."""
-    code = found["code"].to_numpy()
+def _by_tag(found: pl.DataFrame, tags: Sequence[str], numbers: Sequence[int]) -> dict[str, Series]:
+    """Split rows (tag_no, time_utc, value, quality; in any order) into one sorted series a tag."""
+    code = found["tag_no"].to_numpy()
     t = found["time_utc"].to_physical().to_numpy()
     v = found["value"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
     q = found["quality"].to_numpy()
-    order = np.argsort(code, kind="stable")  # radix sort: quick for small whole numbers
-    bounds = np.searchsorted(code[order], np.arange(1, len(tags) + 2))
+    order = np.argsort(code.astype(np.uint16) if len(code) and code.max() < 2**16 else code, kind="stable")  # radix sort of small numbers
+    ordered = code[order]
+    first, last = np.searchsorted(ordered, numbers), np.searchsorted(ordered, numbers, side="right")
     series = {}
-    for number, tag in enumerate(tags):
-        rows = order[bounds[number] : bounds[number + 1]]
+    for i, tag in enumerate(tags):
+        rows = order[first[i] : last[i]]
         times = t[rows]
         if (times[1:] <= times[:-1]).any():
             rows = rows[np.argsort(times, kind="stable")]

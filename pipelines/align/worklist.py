@@ -27,7 +27,7 @@ class Extent:
 
 def extent(store: Store, plant_file: PlantFile) -> Extent | None:
     """Return the time that `minutes` must cover; None without any reading."""
-    first, last = store.rows("SELECT min(time_utc), max(time_utc) FROM readings")[0]
+    first, last = store.rows("SELECT min(time_utc), max(time_utc) FROM packed_readings")[0]
     if first is None:
         return None
     begin = calendar.day_start_utc(calendar.operating_day(first, plant_file), plant_file)
@@ -61,7 +61,7 @@ def _readings_by_hour(store: Store, first: datetime, end: datetime) -> dict[int,
     """Return hour since 1970 -> number of readings, of all tags."""
     return dict(
         store.rows(
-            "SELECT epoch_us(time_utc) // $hour, count(*) FROM readings WHERE time_utc BETWEEN $a AND $b GROUP BY 1",
+            "SELECT epoch_us(time_utc) // $hour, count(*) FROM packed_readings WHERE time_utc BETWEEN $a AND $b GROUP BY 1",
             {"hour": _HOUR_US, "a": first, "b": end},
         )
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from pipelines import clock
+from pipelines.ahead import ahead
 from pipelines.check import lab, lab_store, pending, receipts, versions
 from pipelines.check.receipts import Tally
 from pipelines.check.signals import Signals
@@ -52,10 +53,10 @@ def run(
         if is_lab:
             _take_lab(store, plant_file, received, original.load_id, received_utc, tally)
         else:
-            signals = Signals.of(plant_file)
-            for chunk in received.chunks():
+            signals, stored = Signals.of(plant_file), versions.Stored.of(store)
+            for chunk in ahead(received.chunks()):
                 tally.take(chunk)
-                _take_readings(store, plant_file, chunk, signals, received, original.load_id, received_utc, tally)
+                _take_readings(store, plant_file, chunk, signals, stored, received, original.load_id, received_utc, tally)
         reasons = receipts.write_aside(store, original.load_id, tally.aside, raw_lines)
         receipt = receipts.receipt_of(original, received, tally, reasons, clock.stopwatch() - started)
         if not receipt.balances:
@@ -95,6 +96,7 @@ def _take_readings(
     plant_file: PlantFile,
     chunk: Chunk,
     signals: Signals,
+    stored: versions.Stored,
     received: Received,
     load_id: str,
     received_utc: datetime,
@@ -105,7 +107,7 @@ def _take_readings(
     said = typed(chunk.values, signals, received.layout, received_utc)
     outcome = versions.Outcome(0, 0, None)
     if said.readings.height:
-        outcome = versions.merge(store, said.readings, load_id)
+        outcome = versions.merge(store, said.readings, load_id, stored)
         tally.span(said.readings["time_utc"])
         tally.days |= pending.operating_days(said.readings["time_utc"], plant_file)
     tally.settle(chunk.values["line_no"], said.failed, outcome)

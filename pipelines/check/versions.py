@@ -28,12 +28,45 @@ class Outcome:
     lines: pl.DataFrame | None
 
 
-def merge(store: Store, ordered: pl.DataFrame, load_id: str) -> Outcome:
+@dataclass
+class Stored:
+    """The time between which the store has readings, kept while the chunks of a load go in; None: it has none.
+
+    A chunk that lies outside of it meets nothing, which is the usual night, and the store is not asked.
+    """
+
+    first: datetime | None
+    last: datetime | None
+
+    @classmethod
+    def of(cls, store: Store) -> Stored:
+        """Ask the store once, before the first chunk."""
+        return cls(*store.rows("SELECT min(time_utc), max(time_utc) FROM packed_readings")[0])
+
+    def overlap(self, times: pl.Series) -> tuple[datetime, datetime] | None:
+        """Return the time that incoming readings share with the store, or None."""
+        low, high = times.min(), times.max()
+        if self.first is None or self.last is None or not isinstance(low, datetime) or not isinstance(high, datetime):
+            return None
+        first, last = max(low, self.first), min(high, self.last)
+        return (first, last) if first <= last else None
+
+    def take(self, times: pl.Series) -> None:
+        """Widen it by readings that were written."""
+        low, high = times.min(), times.max()
+        if isinstance(low, datetime) and isinstance(high, datetime):
+            self.first = low if self.first is None else min(self.first, low)
+            self.last = high if self.last is None else max(self.last, high)
+
+
+def merge(store: Store, ordered: pl.DataFrame, load_id: str, stored: Stored) -> Outcome:
     """Write readings (line_no, tag, time_utc, value, quality, is_mark; in tag, time, line order) of a load into the store.
 
     Marks (bad readings that values set aside leave behind) compete like any reading but are not counted.
     """
-    held = _held(store, ordered)
+    shared = stored.overlap(ordered["time_utc"])
+    held = None if shared is None else _held(store, ordered, *shared)
+    stored.take(ordered["time_utc"])
     again = (ordered["tag"] == ordered["tag"].shift(-1)) & (ordered["time_utc"] == ordered["time_utc"].shift(-1))
     if held is None and not again.any():
         _append(store, ordered, load_id)
@@ -48,18 +81,18 @@ def merge(store: Store, ordered: pl.DataFrame, load_id: str) -> Outcome:
     return Outcome(counted.height - duplicates, duplicates, lines)
 
 
-def _held(store: Store, ordered: pl.DataFrame) -> pl.DataFrame | None:
-    """Return what the store has at the times and tags of the incoming readings, or None when it has nothing there."""
-    first, last = ordered["time_utc"].min(), ordered["time_utc"].max()
-    tags = ordered["tag"].unique().cast(pl.String).to_list()
-    anything = "SELECT 1 FROM readings WHERE time_utc BETWEEN $a AND $b AND list_contains($tags, tag) LIMIT 1"
-    if not store.rows(anything, {"a": first, "b": last, "tags": tags}):
+def _held(store: Store, ordered: pl.DataFrame, first: datetime, last: datetime) -> pl.DataFrame | None:
+    """Return what the store has at the tags and times from `first` to `last` of the incoming readings, or None."""
+    keys = ordered.filter(pl.col("time_utc").is_between(first, last)).select("tag", "time_utc")
+    numbers = store.numbers("tag", keys["tag"])
+    anything = "SELECT 1 FROM packed_readings WHERE time_utc BETWEEN $a AND $b AND list_contains($tags, tag_no) LIMIT 1"
+    if not store.rows(anything, {"a": first, "b": last, "tags": numbers.unique().to_list()}):
         return None
-    store.con.register("incoming_keys", ordered.select(pl.col("tag").cast(pl.String), "time_utc"))
+    store.con.register("incoming_keys", keys.select(numbers, "time_utc"))
     try:
         found = store.frame(
-            "SELECT r.tag, r.time_utc, r.value, r.quality, r.load_id FROM (SELECT * FROM readings WHERE time_utc BETWEEN $a AND $b) r "
-            "SEMI JOIN incoming_keys k ON r.tag = k.tag AND r.time_utc = k.time_utc",
+            "SELECT t.tag, r.time_utc, r.value, r.quality, l.load_id FROM (SELECT * FROM packed_readings WHERE time_utc BETWEEN $a AND $b) r "
+            "SEMI JOIN incoming_keys k ON r.tag_no = k.tag_no AND r.time_utc = k.time_utc JOIN tag_numbers t USING (tag_no) JOIN load_numbers l USING (load_no)",
             a=first,
             b=last,
         )
@@ -142,10 +175,10 @@ def _delete(store: Store, rows: pl.DataFrame) -> None:
     first, last = rows["time_utc"].min(), rows["time_utc"].max()
     assert isinstance(first, datetime)
     assert isinstance(last, datetime)
-    store.con.register("incoming_keys", rows.select(pl.col("tag").cast(pl.String), "time_utc"))
+    store.con.register("incoming_keys", rows.select(store.numbers("tag", rows["tag"]), "time_utc"))
     try:
         store.con.execute(
-            "DELETE FROM main.readings r USING incoming_keys k WHERE r.tag = k.tag AND r.time_utc = k.time_utc AND r.time_utc BETWEEN $a AND $b",
+            "DELETE FROM main.packed_readings r USING incoming_keys k WHERE r.tag_no = k.tag_no AND r.time_utc = k.time_utc AND r.time_utc BETWEEN $a AND $b",
             {"a": first, "b": last},
         )
     finally:
@@ -153,7 +186,7 @@ def _delete(store: Store, rows: pl.DataFrame) -> None:
 
 
 def _append(store: Store, rows: pl.DataFrame, load_id: str) -> None:
-    """Append readings in their order; texts go as dictionaries, which costs half of plain strings."""
+    """Append readings in their order; texts go as dictionaries, which the store turns into numbers."""
     if rows.height == 0:
         return
     plant, load = pl.Enum([store.plant]), pl.Enum([load_id])

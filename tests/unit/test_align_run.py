@@ -109,7 +109,7 @@ def test_only_marked_hours_are_done_again_and_the_next_day_is_marked_too(store: 
     put(store, "FT", (0.0, 1.0), (4000.0, 1.0))
     align.run(store, plant(FLOW))
     store.clear_days("compute")
-    store.con.execute("UPDATE readings SET value = 7.0 WHERE time_utc = $t", {"t": T0})
+    store.con.execute("UPDATE packed_readings SET value = 7.0 WHERE time_utc = $t", {"t": T0})
     store.mark_hours(T0 + timedelta(minutes=5), T0 + timedelta(minutes=5))
     receipt = align.run(store, plant(FLOW))
     assert receipt.rows == {"minutes": 120}  # the hour, and one more: the start-up timer may reach into it

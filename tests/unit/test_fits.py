@@ -64,8 +64,10 @@ def test_both_take_and_refuse_the_same_frames(table: Table) -> None:
         found = fits.misfits(table.name, frame)
         assert len(found) == 1, (phrase, found)
         assert phrase in found[0]
+        name = phrase.split()[0]
+        part = (schema, frame) if name == "columns" else (schema.select_columns([name]), frame.select(name))  # one column: quicker
         with pytest.raises((pandera.errors.SchemaError, pandera.errors.SchemaErrors)):
-            schema.validate(frame)
+            part[0].validate(part[1])
 
 
 def test_numbers_must_be_finite_which_pandera_does_not_ask() -> None:
@@ -78,7 +80,9 @@ def test_text_may_come_as_a_dictionary_and_is_held_to_its_list() -> None:
     frame = good(TABLES["flags"])
     words = pl.Enum(["note", "sometimes"])
     assert fits.misfits("flags", frame.with_columns(severity=pl.Series(["note", "note"], dtype=words))) == []
-    assert fits.misfits("flags", frame.with_columns(severity=pl.Series(["note", "sometimes"], dtype=words))) == ["severity is not in its list"]
+    assert fits.misfits("flags", frame.with_columns(severity=pl.Series(["note", "sometimes"], dtype=words))) == [
+        "severity is not in its list"
+    ]
 
 
 def test_an_empty_frame_fits_and_a_misfit_names_its_rows() -> None:

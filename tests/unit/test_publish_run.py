@@ -73,7 +73,7 @@ def forget_day(store: Store, day: date) -> None:
     for table in ("minutes", "kpi_hour", "kpi_shift", "kpi_day", "runs", "load_days"):
         store.rows(f"DELETE FROM {table} WHERE operating_day = $d", {"d": day})
     store.rows("DELETE FROM loads WHERE load_id = $l", {"l": f"load-{day}"})
-    store.rows("DELETE FROM readings WHERE time_utc::DATE = $d", {"d": day})
+    store.rows("DELETE FROM packed_readings WHERE time_utc::DATE = $d", {"d": day})
 
 
 @pytest.fixture(scope="session")
