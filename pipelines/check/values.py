@@ -50,15 +50,25 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     order = np.argsort(code.astype(np.uint16) if len(signals.tags) < 2**16 else code, kind="stable")
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
     signal = _signal_numbers(code[order], times, signals)
-    plain = _plain(number.to_numpy()[order], times, signal, coded.to_numpy()[order], signals, latest_us)
+    numbers, codes = number.to_numpy()[order], coded.to_numpy()[order]
+    plain = _plain(numbers, times, signal, codes, signals, latest_us)
     if values["time_reason"].null_count() < values.height:
         plain &= values["time_reason"].is_null().to_numpy()[order]
 
-    chosen = order[plain]
-    rows = values.select("line_no", "time_utc").with_columns(tag=tag, number=number, quality=coded)
-    readings = _scaled(rows[pl.Series(chosen)] if len(chosen) else rows.head(0), signal[plain], signals)
-    if len(chosen) == len(order):
+    keep = slice(None) if plain.all() else plain
+    readings = pl.DataFrame(
+        {
+            "line_no": values["line_no"].to_numpy()[order[keep]],
+            "tag": tag.gather(order[keep]),
+            "time_utc": pl.Series(times[keep]).cast(values.schema["time_utc"]),
+            "value": _scaled(numbers[keep], signal[keep], signals),
+            "quality": codes[keep].astype(np.uint8, copy=False),
+            "is_mark": np.zeros(len(order[keep]), dtype=bool),
+        }
+    )
+    if plain.all():
         return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED)
+    rows = values.select("line_no", "time_utc").with_columns(tag=tag, number=number, quality=coded)
     doubtful = pl.Series(order[~plain])
     judged = _judged(
         rows.hstack(values.select("text", "quality_text", "time_reason", name="tag"))[doubtful], signal[~plain], signals, layout, latest_us
@@ -116,12 +126,13 @@ def _runs(signal: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int3
     return np.diff(np.append(starts, len(signal))), signal[starts]
 
 
-def _scaled(rows: pl.DataFrame, signal: NDArray[np.int32], signals: Signals) -> pl.DataFrame:
+def _scaled(number: NDArray[np.float64], signal: NDArray[np.int32], signals: Signals) -> NDArray[np.float64]:
+    """Return numbers as written in SI units; signal numbers come in runs."""
     sizes, which = _runs(signal)
     factor = np.repeat(signals.table["factor"].to_numpy()[which], sizes)
-    offset = np.repeat(signals.table["offset"].to_numpy()[which], sizes)
-    value = pl.Series("value", rows["number"].to_numpy() * factor + offset)
-    return rows.select("line_no", "tag", "time_utc", value, "quality", is_mark=pl.lit(False))
+    value: NDArray[np.float64] = number * factor
+    value += np.repeat(signals.table["offset"].to_numpy()[which], sizes)
+    return value
 
 
 def _judged(doubtful: pl.DataFrame, signal: NDArray[np.int32], signals: Signals, layout: Layout, latest_us: int) -> pl.DataFrame:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from pipelines.chunks import FileRefusedError
 
-PIECE_BYTES = 48 * 2**20  # a piece and its frames stay well below 1 GiB
+PIECE_BYTES = 16 * 2**20  # small enough to read one while the last is checked, large enough to be quick; memory stays well below 1 GiB
 LONGEST_LINE = 16 * 2**20  # a longer "line" is no table row
 LARGEST_UNPACKED = 64 * 2**30  # a compressed file that unpacks to more than this is refused
 _GZIP = b"\x1f\x8b"
