@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
@@ -16,6 +17,7 @@ REACHES_BACK = timedelta(minutes=30)  # a sloped value reaches back to the readi
 REACHES_ON = timedelta(hours=24)  # a state is held so long
 LAB_REACHES_DAYS = 14  # a held feed TS relaxes to a median of so many days
 _MINUTE_US = 60_000_000
+_CLOSE = 5_000_000  # minutes (ten years) that are counted one by one
 _INSTANT = pl.Datetime("us", "UTC")
 
 
@@ -40,9 +42,17 @@ def operating_days(times: pl.Series, plant_file: PlantFile) -> set[date]:
     if first == last and steady:
         return {first}
     start = plant_file.plant.operating_day_start
-    minutes = pl.Series(np.unique(times.to_physical().to_numpy() // _MINUTE_US) * _MINUTE_US).cast(_INSTANT)
+    minutes = pl.Series(_distinct(times.to_physical().to_numpy() // _MINUTE_US) * _MINUTE_US).cast(_INSTANT)
     local = minutes.dt.convert_time_zone(plant_file.plant.time_zone).dt.replace_time_zone(None)
     return set((local - timedelta(hours=start.hour, minutes=start.minute)).dt.date().unique().to_list())
+
+
+def _distinct(minutes: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the minutes that occur, sorted: counted where they lie close, a tenth of the time of sorting them."""
+    first, last = int(minutes.min()), int(minutes.max())
+    if last - first > _CLOSE:
+        return np.unique(minutes)
+    return np.flatnonzero(np.bincount(minutes - first)) + first
 
 
 def note_days(store: Store, load_id: str, days: Iterable[date]) -> None:

@@ -47,7 +47,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     latest_us = micros(received_utc + FUTURE_MARGIN)
 
     code = tag.to_physical().fill_null(len(signals.tags)).to_numpy()
-    order = np.argsort(code.astype(np.uint16) if len(signals.tags) < 2**16 else code, kind="stable")
+    order = _by_tag(code, len(signals.tags))
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
     signal = _signal_numbers(code[order], times, signals)
     numbers, codes = number.to_numpy()[order], coded.to_numpy()[order]
@@ -58,24 +58,31 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     keep = slice(None) if plain.all() else plain
     readings = pl.DataFrame(
         {
-            "line_no": values["line_no"].to_numpy()[order[keep]],
-            "tag": tag.gather(order[keep]),
+            "line_no": values["line_no"].to_numpy()[order][keep],
+            "tag": pl.Series(code[order][keep]).cast(tag.to_physical().dtype).cat.to(signals.kind),
             "time_utc": pl.Series(times[keep]).cast(values.schema["time_utc"]),
             "value": _scaled(numbers[keep], signal[keep], signals),
             "quality": codes[keep].astype(np.uint8, copy=False),
-            "is_mark": np.zeros(len(order[keep]), dtype=bool),
         }
-    )
+    ).with_columns(is_mark=pl.lit(False))
     if plain.all():
         return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED)
     rows = values.select("line_no", "time_utc").with_columns(tag=tag, number=number, quality=coded)
-    doubtful = pl.Series(order[~plain])
+    doubtful = pl.Series(np.arange(len(code))[order][~plain])
     judged = _judged(
         rows.hstack(values.select("text", "quality_text", "time_reason", name="tag"))[doubtful], signal[~plain], signals, layout, latest_us
     )
     failed = judged.filter(pl.col("reason").is_not_null()).select(ranges.NOTHING_FAILED.columns).sort("line_no", maintain_order=True)
     usable = judged.filter(pl.col("reason").is_null() | pl.col("reason").is_in(LEAVES_A_MARK)).select(readings.columns)
     return Typed(sorting.in_order(pl.concat([readings, usable])), failed)
+
+
+def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:
+    """Return what brings rows into the order of their tags, first come first; a slice when they are so already (wide files)."""
+    if not len(code) or (code[1:] >= code[:-1]).all():
+        return slice(None)
+    small = code.astype(np.uint16) if tags < 2**16 else code  # radix sort: quick for small whole numbers
+    return np.argsort(small, kind="stable")
 
 
 def _number(layout: Layout) -> pl.Expr:
