@@ -1,7 +1,8 @@
-"""The bench: `python tests/bench/run.py [--rows 3500000] [--rounds 3] [--only NAME,...] [--json FILE]`.
+"""The bench: `python tests/bench/run.py [SUITE ...] [--rounds 3] [--json FILE]`; suites: night sizes wide history plants start.
 
-Each piece of work runs in a process of its own, rounds are interleaved, and every figure is set against
-the floor measured in the same run. Prints best and median seconds, the ratio to the floor (best to best), peak memory.
+Each piece of work runs in a process of its own, rounds are interleaved, and every figure is set against the floor measured
+in the same run: polars reading the same file as text, typing it and writing Parquet. Prints best and median seconds, the
+ratio to the floor (best to best), peak memory. Without a suite: `night`, the day file of 40 signals each second.
 """
 
 from __future__ import annotations
@@ -14,104 +15,75 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable
-from datetime import UTC, timedelta
+from dataclasses import dataclass
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
-import plants
+import suites
+from scratch import Scratch
 
 HERE = Path(__file__).resolve().parent
-LATER = (plants.START + timedelta(days=800)).astimezone(UTC).isoformat()
-AS_OF = (plants.START + timedelta(days=1, hours=2)).astimezone(UTC).isoformat()
+Measured = dict[str, object]
 
 
-def run(name: str, **arguments: object) -> dict[str, object]:
-    """Run one piece of work in a fresh process and return what it measured."""
-    done = subprocess.run([sys.executable, str(HERE / "work.py"), name, json.dumps(arguments)], capture_output=True, text=True, check=False)
+@dataclass(frozen=True)
+class Piece:
+    """One line of the table: what runs (in work.py, with its arguments), made ready by `prepare`, and its floor by name."""
+
+    name: str
+    work: str
+    prepare: Callable[[], dict[str, object]]
+    floor: str | None = None
+
+
+def measured(piece: Piece) -> Measured:
+    """Run one piece in a fresh process and return what it measured."""
+    arguments = json.dumps(piece.prepare())
+    done = subprocess.run([sys.executable, str(HERE / "work.py"), piece.work, arguments], capture_output=True, text=True, check=False)
     if done.returncode:
-        raise SystemExit(f"{name} failed:\n{done.stderr[-4000:]}")
+        raise SystemExit(f"{piece.name} failed:\n{done.stderr[-4000:]}")
     return json.loads(done.stdout.strip().splitlines()[-1])
 
 
-def fresh_home(scratch: Path, file: Path, name: str) -> Path:
-    """Return a new home with the bench plant and a copy of the file in its inbox."""
-    home = scratch / "home"
-    shutil.rmtree(home, ignore_errors=True)
-    plants.write_plant_file(home / "plants" / "bench.toml")
-    inbox = home / "inbox" / "bench"
-    inbox.mkdir(parents=True)
-    target = inbox / name
-    shutil.copyfile(file, target)
-    old = plants.START.timestamp()
-    import os
-
-    os.utime(target, (old, old))  # stable: not written to just now
-    return home
-
-
-def pieces(scratch: Path, long: Path, damaged: Path, wide: Path) -> dict[str, tuple[str, Callable[[], dict[str, object]]]]:
-    """Return name -> (its floor, the work)."""
-
-    def ours(work: str, file: Path, name: str) -> Callable[[], dict[str, object]]:
-        when = LATER if name == "wide.csv" else AS_OF  # a wide file spans weeks: none of it may lie in the future
-        return lambda: run(work, home=str(fresh_home(scratch, file, name)), plant="bench", as_of=when)
-
-    return {
-        "floor": ("floor", lambda: run("floor", file=str(long), out=str(scratch))),
-        "duckdb csv to parquet": ("floor", lambda: run("duckdb_parquet", file=str(long), out=str(scratch))),
-        "receive + check + store": ("floor", ours("intake", long, "long.csv")),
-        "nightly": ("floor", ours("nightly", long, "long.csv")),
-        "receive + check + store, 1 % bad": ("floor", ours("intake", damaged, "long_damaged.csv")),
-        "floor, wide": ("floor, wide", lambda: run("floor_wide", file=str(wide), out=str(scratch))),
-        "receive + check + store, wide": ("floor, wide", ours("intake", wide, "wide.csv")),
-    }
+def report(pieces: list[Piece], found: dict[str, list[Measured]], target: Path | None) -> None:
+    """Print the table and write the JSON."""
+    best = {name: min(float(str(r["seconds"])) for r in rounds) for name, rounds in found.items()}
+    print(f"{'work':44} {'best s':>8} {'median s':>9} {'x floor':>8} {'peak MiB':>9}  notes")
+    table = []
+    for piece in pieces:
+        rounds = found[piece.name]
+        median = statistics.median(float(str(r["seconds"])) for r in rounds)
+        ratio = best[piece.name] / best[piece.floor] if piece.floor else None
+        peak = max(float(str(r["peak_mib"])) for r in rounds)
+        notes = {k: v for k, v in rounds[-1].items() if k not in ("seconds", "peak_mib")}
+        shown = f"{ratio:8.2f}" if ratio is not None else f"{'-':>8}"
+        print(f"{piece.name:44} {best[piece.name]:8.2f} {median:9.2f} {shown} {peak:9.0f}  {notes or ''}")
+        table.append(
+            {"work": piece.name, "best_s": best[piece.name], "median_s": median, "ratio_to_floor": ratio, "peak_mib": peak, **notes}
+        )
+    if target:
+        target.write_text(json.dumps(table, indent=1), encoding="utf-8")
 
 
 def main() -> None:
-    """Make the files, run the rounds, print the table."""
+    """Make the files, run the rounds, print the tables."""
     ask = argparse.ArgumentParser(description=__doc__)
-    ask.add_argument("--rows", type=int, default=3_456_000)
-    ask.add_argument("--wide-rows", type=int, default=50_000)
+    ask.add_argument("suite", nargs="*", default=["night"], choices=sorted(suites.SUITES))
     ask.add_argument("--rounds", type=int, default=3)
-    ask.add_argument("--only", default="")
+    ask.add_argument("--small", action="store_true", help="a sixtieth of the rows: shows that it runs, measures nothing")
     ask.add_argument("--json", type=Path)
-    ask.add_argument("--scratch", type=Path)
+    ask.add_argument("--scratch", type=Path, help="folder for files, kept and used again")
     given = ask.parse_args()
-    scratch = given.scratch or Path(tempfile.mkdtemp(prefix="flocledger-bench-"))
-    scratch.mkdir(parents=True, exist_ok=True)
-    long, damaged, wide = scratch / "long.csv", scratch / "long_damaged.csv", scratch / "wide.csv"
-    rows = plants.write_long(long, given.rows)
-    plants.write_long(damaged, given.rows, bad_share=0.01)
-    cells = plants.write_wide(wide, given.wide_rows)
-    print(f"{rows:,} long rows, {long.stat().st_size / 2**20:.0f} MiB; wide {given.wide_rows:,} rows, {cells:,} cells", flush=True)
-    chosen = {
-        n: p
-        for n, p in pieces(scratch, long, damaged, wide).items()
-        if not given.only or n in given.only.split(",") or n.startswith("floor")
-    }
-    results: dict[str, list[dict[str, object]]] = {name: [] for name in chosen}
+    folder = given.scratch or Path(tempfile.mkdtemp(prefix="flocledger-bench-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    pieces = [Piece(*p) for suite in given.suite for p in suites.SUITES[suite](Scratch(folder, 60 if given.small else 1))]
+    found: dict[str, list[Measured]] = {piece.name: [] for piece in pieces}
     for _ in range(given.rounds):
-        for name, (_, work) in chosen.items():
-            results[name].append(work())
-    report(chosen, results, given.json)
+        for piece in pieces:
+            found[piece.name].append(measured(piece))
+    report(pieces, found, given.json)
     if not given.scratch:
-        shutil.rmtree(scratch)
-
-
-def report(chosen: dict[str, tuple[str, object]], results: dict[str, list[dict[str, object]]], target: Path | None) -> None:
-    """Print the table and write the JSON."""
-    seconds = {name: [float(r["seconds"]) for r in rounds] for name, rounds in results.items()}
-    print(f"{'work':36} {'best s':>8} {'median s':>9} {'x floor':>8} {'peak MiB':>9}  notes")
-    table = []
-    for name, rounds in results.items():
-        best, median = min(seconds[name]), statistics.median(seconds[name])
-        ratio = best / min(seconds[chosen[name][0]])
-        peak = max(float(r["peak_mib"]) for r in rounds)
-        notes = {k: v for k, v in rounds[-1].items() if k not in ("seconds", "peak_mib")}
-        print(f"{name:36} {best:8.2f} {median:9.2f} {ratio:8.2f} {peak:9.0f}  {notes or ''}")
-        table.append({"work": name, "best_s": best, "median_s": median, "ratio_to_floor": ratio, "peak_mib": peak, **notes})
-    if target:
-        target.write_text(json.dumps(table, indent=1), encoding="utf-8")
+        shutil.rmtree(folder)
 
 
 if __name__ == "__main__":

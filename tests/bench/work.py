@@ -6,13 +6,20 @@ Prints one JSON line: seconds of the work itself (imports and preparation not co
 from __future__ import annotations
 
 import json
+import math
 import resource
+import subprocess
 import sys
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parent)]
+import plants  # noqa: E402  beside this file
+
+SAME = 1e-9  # numbers of two ways to add up the same readings differ by rounding only
 
 
 def floor(file: str, out: str, **_: object) -> dict[str, object]:
@@ -91,30 +98,76 @@ def intake(home: str, plant: str, as_of: str, **_: object) -> dict[str, object]:
     }
 
 
-def nightly(home: str, plant: str, as_of: str, **_: object) -> dict[str, object]:
-    """The whole nightly as the command line runs it."""
+def nightly(home: str, plants: list[str], as_of: str, **_: object) -> dict[str, object]:
+    """The whole nightly of some plants, one after the other, as the command line runs it."""
     from pipelines import align, check, compute, order, publish, receive, watch  # noqa: F401
     from pipelines.home import Home
 
-    kept: list[object] = []
+    kept: list[Any] = []
 
     def work() -> None:
-        kept.append(order.nightly(Home(Path(home)), plant, datetime.fromisoformat(as_of).astimezone(UTC)))
+        kept.extend(order.nightly(Home(Path(home)), plant, datetime.fromisoformat(as_of).astimezone(UTC)) for plant in plants)
 
     result = timed(work)
-    summary = kept[0]
-    return result | {
-        "rows": sum(r.rows_read for r in summary.receipts),
-        "steps": {s.step: round(s.seconds, 3) for s in summary.steps} | {"receipts": round(sum(r.seconds for r in summary.receipts), 3)},
-    }
+    steps = {s.step: round(s.seconds, 3) for s in kept[-1].steps} | {"receipts": round(sum(r.seconds for r in kept[-1].receipts), 3)}
+    return result | {"rows": sum(r.rows_read for summary in kept for r in summary.receipts), "steps": steps}
 
 
-def timed(work: object) -> dict[str, object]:
+def weekly(home: str, plant: str, **_: object) -> dict[str, object]:
+    """The weekly page of the last whole week."""
+    from pipelines import order, report  # noqa: F401
+    from pipelines.home import Home
+
+    return timed(lambda: order.weekly(Home(Path(home)), plant))
+
+
+def command(arguments: list[str], **_: object) -> dict[str, object]:
+    """One command from the shell: Python's start and imports are part of it."""
+    root = Path(__file__).resolve().parents[2]
+
+    def work() -> None:
+        done = subprocess.run([sys.executable, "-m", "pipelines", *arguments], cwd=root, capture_output=True, text=True, check=False)
+        if done.returncode not in (0, 1):
+            raise RuntimeError(done.stderr)
+
+    return timed(work) | {"peak_mib": resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024}
+
+
+def pandas_script(file: str, out: str, home: str, **_: object) -> dict[str, object]:
+    """The careful script; its numbers must be those of the night that ran before it in the same home."""
+    import careful_pandas
+
+    from pipelines import plantfile, store, units
+    from pipelines.home import Home
+
+    where = Home(Path(home))
+    roles = {}
+    for s in plantfile.load(where.plant_file("bench")).signals:
+        u = units.unit(s.unit)
+        low, high = s.range or (0.0, 1.0)
+        margin = 0.01 * (high - low) if s.range else 0.0
+        roles[s.tag] = (s.line, s.role, u.factor, low - margin, high + margin)
+    kept: list[Any] = []
+    result = timed(lambda: kept.append(careful_pandas.night(Path(file), Path(out), roles, plants.FEED_TS_PCT)))
+    con = store.connect(where.database, read_only=True)
+    columns = ["valid_minutes", "dry_solids_t", "polymer_active_kg", "mixing_dp_kpa", "energy_kwh", "dose_active_kg_t", "run_h"]
+    for row in kept[0].to_dict("records"):
+        ours = con.execute(
+            f"SELECT {', '.join(columns)} FROM kpi_day WHERE line = ? AND operating_day = ?", [row["line"], row["day"]]
+        ).fetchall()[0]
+        for name, value in zip(columns, ours, strict=True):
+            if not math.isclose(row[name], value, rel_tol=SAME):
+                raise RuntimeError(f"{row['line']} {row['day']} {name}: pandas {row[name]!r}, flocledger {value!r}")
+    return result | {"days equal": len(kept[0])}
+
+
+def timed(work: Callable[[], object]) -> dict[str, object]:
     """Return seconds of the call and the peak memory of this process [MiB]."""
     start = time.perf_counter()
-    work()  # type: ignore[operator]
+    work()
     seconds = time.perf_counter() - start
-    return {"seconds": seconds, "peak_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}
+    status = Path("/proc/self/status").read_text(encoding="utf-8")  # getrusage would count the parent's memory at the fork
+    return {"seconds": seconds, "peak_mib": int(status.partition("VmHWM:")[2].split()[0]) / 1024}
 
 
 if __name__ == "__main__":
