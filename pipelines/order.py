@@ -151,7 +151,7 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
     plant_file = plantfile.load(home.plant_file(plant_id))
     fresh = home.store(plant_id).with_suffix(".rebuild.duckdb")
     fresh.unlink(missing_ok=True)
-    with Store(home.store(plant_id), plant_id) as old, Store(fresh, plant_id) as store:
+    with Store(home.store(plant_id), plant_id, as_it_is=True) as old, Store(fresh, plant_id) as store:
         carry_over(old, store)
         plantfile_changed(home, store, plant_file, when)
         receipts = [
@@ -177,7 +177,8 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
 
 def carry_over(old: Store, new: Store) -> None:
     """Bring what no file can give back into a fresh store: plant files used so far."""
-    new.append("plant_file_versions", old.frame("SELECT * FROM plant_file_versions"))
+    if old.rows("SELECT 1 FROM duckdb_tables() WHERE table_name = 'plant_file_versions'"):
+        new.append("plant_file_versions", old.frame("SELECT * FROM plant_file_versions"))
 
 
 def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, call: Call = direct, as_of: datetime | None = None) -> Summary:

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any, Self
 
 import duckdb
 
-from pipelines.errors import DataMissingError, InternalError, LockedError
+from pipelines import migrate
+from pipelines.errors import DataMissingError, LockedError
 from schemas import TABLES
 
 if TYPE_CHECKING:
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 
 # No network, ever; time zone fixed, since DuckDB otherwise follows the process.
 _CONFIG = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
-SCHEMA_VERSION = 1
 
 
 def connect(
@@ -58,13 +58,20 @@ def _explained(error: duckdb.IOException, path: Path) -> Exception:
 
 
 class Store:
-    """A plant's store, open for writing by one process; use as a context manager."""
+    """A plant's store, open for writing by one process; use as a context manager.
 
-    def __init__(self, path: Path, plant: str) -> None:
+    Opening brings the tables of an earlier version up to date (`migrate`), unless it is to be read `as_it_is`.
+    """
+
+    def __init__(self, path: Path, plant: str, *, as_it_is: bool = False) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         self.plant, self.path = plant, path
         self.con = connect(path)
-        self._migrate()
+        try:
+            self.emptied = [] if as_it_is else migrate.bring_up(self.con, path.name)
+        except BaseException:
+            self.con.close()  # else this process would be given the same opened file again
+            raise
         self.con.execute("ATTACH ':memory:' AS work")
 
     def __enter__(self) -> Self:
@@ -72,16 +79,6 @@ class Store:
 
     def __exit__(self, *_: object) -> None:
         self.con.close()
-
-    def _migrate(self) -> None:
-        self.con.execute("CREATE TABLE IF NOT EXISTS store_version (version INTEGER)")
-        found = self.con.execute("SELECT max(version) FROM store_version").fetchall()[0][0]
-        if found is not None and found > SCHEMA_VERSION:
-            raise InternalError(f"{self.path.name} was written by a newer flocledger (store version {found})", remedy="upgrade flocledger")
-        for table in TABLES.values():
-            self.con.execute(table.ddl())
-        if found is None:
-            self.con.execute("INSERT INTO store_version VALUES (?)", [SCHEMA_VERSION])
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

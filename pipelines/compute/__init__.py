@@ -67,8 +67,22 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
             store.con.execute(f"DELETE FROM pending_days WHERE stage = 'compute' AND {_TOUCHED}")
         done += len(piece)
     with store.transaction():
-        store.clear_days("compute")  # what is left are days without minutes; they come back with their minutes
+        _forget(store, existing)
+        store.clear_days("compute")
     return StepReceipt("compute", done, rows, clock.stopwatch() - started)
+
+
+def _forget(store: Store, existing: tuple[date, date]) -> None:
+    """Take out what stands for operating days that have no minutes any more (the operating day may begin at another hour now)."""
+    gone = [d for d in store.pending_days("compute") if not existing[0] <= d <= existing[1]]
+    if not gone:
+        return
+    for name in MERGED:
+        column = next((c for c in ("operating_day", "week_start_day") if c in TABLES[name].column_names), None)
+        if column is not None:
+            first = existing[0] - timedelta(days=6) if column == "week_start_day" else existing[0]
+            store.con.execute(f"DELETE FROM main.{name} WHERE {column} < $first OR {column} > $last", {"first": first, "last": existing[1]})
+    store.mark_days("publish", gone)
 
 
 def make_all(store: Store) -> None:

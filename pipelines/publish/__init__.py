@@ -35,7 +35,7 @@ def run(home: Home, store: Store, plant_file: PlantFile, *, whole: bool = False)
     if not whole and not days and _published_loads(home, store) == store.rows("SELECT count(*) FROM loads")[0][0]:
         return StepReceipt("publish", 0, {}, clock.stopwatch() - started)
     with _alone(home):
-        everything = whole or not _published_loads(home, store)
+        everything = whole or bool(store.emptied) or not _published_loads(home, store) or not _is_of_today(home)
         spans = None if everything else contiguous(days)
         parquet.write(home, store, spans)
         rows = database.build(home, store, spans)
@@ -65,6 +65,15 @@ def _published_loads(home: Home, store: Store) -> int | None:
     con = connect(home.database, read_only=True)
     try:
         return int(con.execute("SELECT count(*) FROM loads WHERE plant = $p", {"p": store.plant}).fetchall()[0][0])
+    finally:
+        con.close()
+
+
+def _is_of_today(home: Home) -> bool:
+    """Tell whether the published file has the columns of this version."""
+    con = connect(home.database, read_only=True)
+    try:
+        return database.columns_fit(con)
     finally:
         con.close()
 

@@ -81,7 +81,6 @@ def _fill(store: Store, fresh: Path, spans: Spans | None, others_from: Path | No
         rows = {}
         for table in published_tables():
             con.execute(table.ddl("pub.main"))
-            _columns_fit(con, table)
             if others_from is not None:
                 _keep_others(store, table)
             rows[table.name] = _bring_up(store, table, spans)
@@ -103,23 +102,32 @@ def _roll_back(con: duckdb.DuckDBPyConnection) -> None:
         con.execute("ROLLBACK")
 
 
-def _columns_fit(con: duckdb.DuckDBPyConnection, table: Table) -> None:
-    sql = "SELECT column_name FROM duckdb_columns() WHERE database_name = 'pub' AND table_name = $t ORDER BY column_index"
-    found = tuple(r[0] for r in con.execute(sql, {"t": table.name}).fetchall())
-    if found != table.column_names:
-        raise InternalError(
-            f"the published {table.name} was made by another version of flocledger",
-            remedy="move the published file away and run `flocledger rebuild` for every plant",
-        )
+def columns_fit(con: duckdb.DuckDBPyConnection) -> bool:
+    """Tell whether every table of a published file has the columns of today; one that another version made has not."""
+    return all(found in ((), t.column_names) for t in published_tables() for found in [_columns(con, t)])
+
+
+def _columns(con: duckdb.DuckDBPyConnection, table: Table, database: str | None = None) -> tuple[str, ...]:
+    sql = (
+        "SELECT column_name FROM duckdb_columns() WHERE database_name = coalesce($d, current_database()) AND table_name = $t "
+        "AND schema_name = 'main' ORDER BY column_index"
+    )
+    return tuple(r[0] for r in con.execute(sql, {"d": database, "t": table.name}).fetchall())
 
 
 def _keep_others(store: Store, table: Table) -> None:
-    """Carry the other plants' rows over into the packed file."""
-    there = store.rows("SELECT 1 FROM duckdb_tables() WHERE database_name = 'old' AND table_name = $t", {"t": table.name})
-    if there:
-        columns = ", ".join(table.column_names)
+    """Carry the other plants' rows over into the packed file.
+
+    Where another version made them, columns that are new stay empty, or the rows wait for that plant's next night when a
+    new column must not be: its store is brought up to date then and publishes all its days.
+    """
+    found = _columns(store.con, table, "old")
+    wanting = [c for c in table.columns if c.name not in found and not c.nullable]
+    if found and not wanting:
+        columns = ", ".join(c for c in table.column_names if c in found)
         store.con.execute(
-            f"INSERT INTO pub.main.{table.name} SELECT {columns} FROM old.main.{table.name} WHERE plant <> $p", {"p": store.plant}
+            f"INSERT INTO pub.main.{table.name} ({columns}) SELECT {columns} FROM old.main.{table.name} WHERE plant <> $p",
+            {"p": store.plant},
         )
 
 
