@@ -237,6 +237,10 @@ class PlantFile(Block):
         named += [(f"targets[{i}]", x.line) for i, x in enumerate(self.targets)]
         named += [(f"events[{i}]", x.line) for i, x in enumerate(self.events)]
         named += [(f"lab.sample_points[{i}]", x.line) for i, x in enumerate(self.lab.sample_points)]
+        shifts = {"am", "pm"} | {s.name.lower() for s in self.plant.shifts}
+        for name in self.lab.shift_words:
+            if name.lower() not in shifts:
+                raise ValueError(f"lab.shift_words: no shift {name!r} under [[plant.shifts]]; AM and PM need none")
         for where, line in named:
             if line not in lines:
                 raise ValueError(f"{where}.line: no line {line!r}; lines are {', '.join(sorted(lines))}")

@@ -7,6 +7,10 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from pipelines.plantfile_blocks import Block, Duration, Since
+from schemas.vocabulary import ANALYTES_OF_POINT
+
+Point = Literal["feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store"]
+Analyte = Literal["ts", "vs", "tss", "strength", "moisture", "cst", "wet_mass", "delivered_mass", "stock_mass"]
 
 
 class QualityWords(Block):
@@ -17,16 +21,32 @@ class QualityWords(Block):
     bad: tuple[str, ...] = ()
 
 
+def belongs(analyte: str, point: str) -> bool:
+    """Tell whether a point has an analyte: tickets, deliveries, stock and suction time have one point each."""
+    if analyte in ANALYTES_OF_POINT:
+        return ANALYTES_OF_POINT[analyte] == point
+    return point not in ("cake haul", "polymer store")
+
+
 class LabColumn(Block):
     """A column of a wide lab sheet."""
 
     column: str
     line: str
-    point: Literal["feed", "cake", "filtrate", "polymer solution"]
-    analyte: Literal["ts", "vs", "tss", "strength", "moisture"]
-    unit: str = Field(description="%, mg/L, g/kg, '% of TS'")
+    point: Point
+    analyte: Analyte
+    unit: str = Field(description="%, mg/L, g/L, g/kg, '% of TS', '% of wet', s, kg, lb, t, short_ton, gal, L")
+    qualifier_column: str | None = Field(default=None, description="column of this result's qualifiers; default: the layout's")
+    limit_column: str | None = Field(default=None, description="column of this result's detection limit; default: the layout's")
+    method: str | None = Field(default=None, description="method of this column's results; default: the layout's method_column")
     since: Since | None = None
     until: Since | None = None
+
+    @model_validator(mode="after")
+    def _belongs_there(self) -> Self:
+        if not belongs(self.analyte, self.point):
+            raise ValueError(f"{self.analyte} is no result of the point {self.point!r}")
+        return self
 
 
 class Layout(Block):
@@ -71,6 +91,18 @@ class Layout(Block):
     reported_column: str | None = None
     method_column: str | None = None
     crew_column: str | None = None
+    limit_column: str | None = Field(default=None, description="detection limit of the row's results, in the unit of the result")
+    shift_column: str | None = Field(
+        default=None, description="AM, PM, shift names or the words of [lab] shift_words; may be the crew column"
+    )
+    from_column: str | None = Field(default=None, description="begin of a composite's window: a stamp, or a time of day on the row's date")
+    to_column: str | None = Field(
+        default=None, description="end of a composite's window; a time of day not after the begin is the next day's"
+    )
+    lot_column: str | None = None
+    date_fills_down: bool | None = Field(
+        default=None, description="true where the date stands only in the first row of a block; default: lab wide true, lab long false"
+    )
     results: tuple[LabColumn, ...] = Field(default=(), description="lab wide: which column holds which point and analyte")
 
     @model_validator(mode="after")
@@ -85,11 +117,18 @@ class Layout(Block):
             raise ValueError("a lab wide layout needs [[layouts.results]] blocks")
         if self.stamp != "instant" and self.interval is None:
             raise ValueError("interval data need interval, e.g. '15 min'")
+        if (self.from_column is None) != (self.to_column is None):
+            raise ValueError("from_column and to_column name the two ends of one window: give both or none")
         return self
 
     @property
     def is_lab(self) -> bool:
         return self.kind.startswith("lab")
+
+    @property
+    def fills_down(self) -> bool:
+        """Tell whether a blank date means the one above it."""
+        return self.is_lab and (self.kind == "lab wide" if self.date_fills_down is None else self.date_fills_down)
 
 
 class SamplePoint(Block):
@@ -97,14 +136,14 @@ class SamplePoint(Block):
 
     names: tuple[str, ...]
     line: str
-    point: Literal["feed", "cake", "filtrate", "polymer solution"]
+    point: Point
 
 
 class AnalyteName(Block):
     """Free words of a lab sheet tied to an analyte and the unit they mean."""
 
     names: tuple[str, ...]
-    analyte: Literal["ts", "vs", "tss", "strength", "moisture"]
+    analyte: Analyte
     unit: str | None = None
 
 
@@ -119,4 +158,14 @@ class Lab(Block):
     )
     time_is_stated: bool = Field(
         default=True, description="false when the sheet has dates only: the sample is spread over the operating day"
+    )
+    shift_words: dict[str, tuple[str, ...]] = Field(
+        default={}, description="name of a shift (or AM, PM: the halves of the calendar day) -> words and crew letters of the sheet"
+    )
+    qualifier_words: dict[Literal["<", ">", "~", "ND", "U", "J", "UJ", "R"], tuple[str, ...]] = Field(
+        default={}, description="qualifier -> local words for it, in the cell or in the qualifier column"
+    )
+    methods: tuple[str, ...] = Field(
+        default=(),
+        description="methods one sample can be run by, preferred first: results of the others are kept apart, and out of KPIs beside it",
     )

@@ -19,6 +19,7 @@ REASONS: tuple[str, ...] = (
     "unknown tag",
     "unknown sample point",
     "unknown analyte",
+    "unknown shift word",
     "unknown quality word",
     "unknown state word",
     "text in number",
@@ -45,8 +46,14 @@ DEVICES: tuple[str, ...] = (
     "gravity belt thickener", "rotary drum thickener", "thickening centrifuge",
 )  # fmt: skip
 PUMP_KINDS: tuple[str, ...] = ("rotodynamic", "displacement")
-LAB_POINTS: tuple[str, ...] = ("feed", "cake", "filtrate", "polymer solution")
-ANALYTES: dict[str, str] = {"ts": "%", "vs": "% of TS", "tss": "mg/L", "strength": "%"}  # analyte -> unit stored
+LAB_POINTS: tuple[str, ...] = ("feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store")
+ANALYTES: dict[str, str] = {  # analyte -> unit stored
+    "ts": "%", "vs": "% of TS", "tss": "mg/L", "strength": "%", "cst": "s", "wet_mass": "t", "delivered_mass": "kg", "stock_mass": "kg",
+}  # fmt: skip
+# Analytes of one point only: scale tickets, deliveries and stock, capillary suction time. The point "cake haul" or "polymer store" has no others.
+ANALYTES_OF_POINT: dict[str, str] = {
+    "cst": "feed", "wet_mass": "cake haul", "delivered_mass": "polymer store", "stock_mass": "polymer store",
+}  # fmt: skip
 WINDOWS: tuple[str, ...] = ("1 h", "8 h", "24 h", "7 d", "28 d")
 DISPOSITIONS: tuple[str, ...] = ("accept as is", "corrected to", "reject", "ask plant")
 FLAG_DISPOSITIONS: tuple[str, ...] = ("confirmed", "data fault", "expected", "nuisance", "unknown")

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from pipelines import clock
 from pipelines.ahead import ahead
-from pipelines.check import lab, lab_store, pending, receipts, versions
+from pipelines.check import lab, lab_sheets, lab_store, pending, receipts, versions
 from pipelines.check.receipts import Tally
 from pipelines.check.signals import Signals
 from pipelines.check.values import typed
@@ -122,10 +122,10 @@ def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: 
         fine, unfit = lab.results(chunk.values, received.layout, plant_file, received_utc)
         found += fine
         refused += unfit
-    samples, clashing = lab.averaged(found)
-    outcome, touched = lab_store.merge(store, samples, load_id)
+    samples, clashing = lab_sheets.averaged(found, plant_file)
+    outcome, touched = lab_store.merge(store, samples, load_id, plant_file)
     tally.settle(lab.all_lines(lines), lab.failed_frame(refused + clashing), outcome)
     used = lab.times(samples)
     tally.span(used)
-    tally.days |= {s["operating_day"] for s in samples}
+    tally.days |= lab.days(samples, plant_file)
     pending.mark_lab(store, touched | tally.days)

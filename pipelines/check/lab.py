@@ -5,37 +5,22 @@ A moisture counts as total solids. Nothing is matched by likeness: a word that i
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
-from statistics import fmean
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipelines.check import ranges
-from pipelines.check.lab_words import STORED_UNIT, RowError, folded, read, to_stored
-from pipelines.check.pending import day_start, operating_day
+from pipelines.check import lab_times, ranges
+from pipelines.check.lab_sheets import Refused, Result
+from pipelines.check.lab_units import MASSES, STORED_UNIT, to_stored
+from pipelines.check.lab_words import Number, RowError, folded, read
 from pipelines.plantfile import FAR_FUTURE, Layout, PlantFile
+from pipelines.plantfile_layouts import belongs
 
 FUTURE_MARGIN = timedelta(days=1)  # a sample later than this after receipt has a wrong date
 _LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
-_HAS_TIME = re.compile(r"%[HITRcX]|%-?[HI]|epoch|serial")  # formats that state a time of day
-_OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)\Z")
-Result = dict[str, Any]  # the columns of lab_results but plant, load, revision, use; with line_no, and is_reported
-
-
-@dataclass(frozen=True)
-class Refused:
-    """A lab value that cannot be used, with its reason."""
-
-    line_no: int
-    reason: str
-    detail: str
-    name: str
-    time_utc: datetime | None
 
 
 @dataclass(frozen=True)
@@ -44,47 +29,70 @@ class _Meant:
     point: str
     analyte: str
     unit: str | None
+    method: str | None = None
 
 
 def results(values: pl.DataFrame, layout: Layout, plant_file: PlantFile, received_utc: datetime) -> tuple[list[Result], list[Refused]]:
     """Return (one result a value, refused values), in file order."""
     found: list[Result] = []
     refused: list[Refused] = []
+    words: dict[str, str] = {folded(w): meaning for meaning, given in plant_file.lab.qualifier_words.items() for w in given}
     for row in values.to_dicts():
         try:
-            found.append(_result(row, layout, plant_file, received_utc))
+            found.append(_result(row, layout, plant_file, words, received_utc))
         except RowError as error:
             name = row["column"] or row["analyte_text"] or ""
             refused.append(Refused(row["line_no"], error.reason, error.detail, name, row["time_utc"]))
     return found, refused
 
 
-def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, received_utc: datetime) -> Result:
+def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, words: dict[str, str], received_utc: datetime) -> Result:
     if row["time_reason"] or row["time_utc"] is None:
         raise RowError(row["time_reason"] or "time stamp unreadable", str(row["stamp_text"]))
-    when = _when(row, layout, plant_file)
-    if when["from_utc"] > received_utc + FUTURE_MARGIN:
+    span = lab_times.when(row, layout, plant_file)
+    label = span.pop("label")
+    if span["from_utc"] > received_utc + FUTURE_MARGIN:
         raise RowError("time in the future", str(row["stamp_text"]))
     meant = _meaning(row, layout, plant_file)
-    number = read(row["text"] or "", row["qualifier_text"], layout)
-    analyte, value, note = to_stored(number.value, meant.analyte, meant.point, meant.unit)
-    if number.is_limit and meant.analyte == "moisture":
-        raise RowError("text in number", f"{row['text']!r}: a moisture cannot be a non-detect")
-    reported = _reported(row["reported_text"], layout, plant_file)
+    number = read(row["text"] or "", row["qualifier_text"], layout, row.get("limit_text"), words)
+    density, is_us = _density(meant, span["from_utc"], plant_file), plant_file.plant.units == "US"
+    analyte, value, note = to_stored(number.value, meant.analyte, meant.point, meant.unit, density_kg_m3=density, is_us=is_us)
+    if number.is_limit and meant.analyte in ("moisture", *MASSES):
+        raise RowError("text in number", f"{row['text']!r}: {meant.analyte} cannot be a non-detect")
+    method, suffix = _method(row["method"] or meant.method, plant_file)
+    sample, reported = (row["sample"] or "").strip(), lab_times.reported(row["reported_text"], layout, plant_file)
     return {
-        "line_no": row["line_no"], "sample_id": (row["sample"] or "").strip() or _made_id(meant, when, plant_file), "analyte": analyte,
-        "line": meant.line, "point": meant.point, **when, "value": value / 2.0 if number.is_limit else value, "unit": STORED_UNIT[analyte],
-        "qualifier": number.qualifier, "detection_limit": value if number.is_limit else None,
-        "method": "; ".join(x for x in (row["method"], note) if x) or None, "crew": row["crew"] or None,
+        "line_no": row["line_no"], "sample_id": (sample or f"{meant.line}/{meant.point}/{label}") + suffix, "is_numbered": bool(sample),
+        "analyte": analyte, "line": meant.line, "point": meant.point, **span, **_numbers(number, value), "unit": STORED_UNIT.get(analyte),
+        "note": note, "method": method, "crew": row["crew"] or None, "lot": row.get("lot") or None,
         "reported_utc": reported or received_utc, "is_reported": reported is not None,
     }  # fmt: skip
 
 
-def _made_id(meant: _Meant, when: dict[str, Any], plant_file: PlantFile) -> str:
-    """Return the name of a sample without a number: line/point/day, or line/point/local time."""
-    if when["time_basis"] == "day":
-        return f"{meant.line}/{meant.point}/{when['operating_day']}"
-    return f"{meant.line}/{meant.point}/{when['from_utc'].astimezone(plant_file.zone).isoformat(timespec='minutes')}"
+def _numbers(number: Number, value: float) -> dict[str, Any]:
+    """Return value and its columns: half the limit for a non-detect, with zero and the limit beside it."""
+    limit = value if number.is_limit else None
+    return {
+        "value": value / 2.0 if number.is_limit else value, "qualifier": number.qualifier, "detection_limit": limit,
+        "value_at_zero": 0.0 if number.is_limit else None, "value_at_limit": limit, "is_estimated": number.is_estimated,
+    }  # fmt: skip
+
+
+def _method(text: str | None, plant_file: PlantFile) -> tuple[str | None, str]:
+    """Return (method, what it adds to the sample's name): a declared method that is not the preferred one keeps its results apart."""
+    declared = {folded(m): m for m in plant_file.lab.methods}
+    method = declared.get(folded(text))
+    if method is None:
+        return text or None, ""
+    return method, "" if method == plant_file.lab.methods[0] else f" [{method}]"
+
+
+def _density(meant: _Meant, at: datetime, plant_file: PlantFile) -> float | None:
+    """Return the density [kg/m3] of the line's product at a time; None when no block holds then."""
+    if meant.analyte not in MASSES:
+        return None
+    dated = [(plant_file.instant(p.since, _LONG_AGO), p.density) for p in plant_file.polymers if meant.line in p.lines]
+    return max(((since, density) for since, density in dated if since <= at), default=(at, None), key=lambda d: d[0])[1]
 
 
 def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> _Meant:
@@ -92,7 +100,7 @@ def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> _Mea
         for c in layout.results:
             since, until = plant_file.instant(c.since, _LONG_AGO), plant_file.instant(c.until, FAR_FUTURE)
             if c.column == row["column"] and since <= row["time_utc"] < until:
-                return _Meant(c.line, c.point, c.analyte, c.unit)
+                return _Meant(c.line, c.point, c.analyte, c.unit, c.method)
         raise RowError("unknown analyte", f"column {row['column']!r} means nothing on this date")
     point, word = folded(row["point_text"]), folded(row["analyte_text"])
     place = next((p for p in plant_file.lab.sample_points if point in {folded(n) for n in p.names}), None)
@@ -101,82 +109,9 @@ def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> _Mea
     named = next((a for a in plant_file.lab.analytes if word in {folded(n) for n in a.names}), None)
     if named is None:
         raise RowError("unknown analyte", repr(row["analyte_text"] or ""))
+    if not belongs(named.analyte, place.point):
+        raise RowError("unknown analyte", f"{row['analyte_text']!r} is no result of the point {place.point!r}")
     return _Meant(place.line, place.point, named.analyte, (row["unit_text"] or "").strip() or named.unit)
-
-
-def _when(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> dict[str, Any]:
-    """Return the span the sample can come from: an instant, or the whole operating day of a bare date."""
-    stated = row["time_utc"]
-    has_time = (":" in (row["stamp_text"] or "")) if layout.time_format == "iso8601" else bool(_HAS_TIME.search(layout.time_format))
-    if plant_file.lab.time_is_stated and has_time:
-        return {"from_utc": stated, "to_utc": stated, "operating_day": operating_day(stated, plant_file), "time_basis": "stated"}
-    return {**day_span(stated.astimezone(_zone(layout, plant_file)).date(), plant_file), "time_basis": "day"}
-
-
-def day_span(day: date, plant_file: PlantFile) -> dict[str, Any]:
-    """Return from_utc, to_utc and operating_day of a whole operating day."""
-    return {"from_utc": day_start(day, plant_file), "to_utc": day_start(day + timedelta(days=1), plant_file), "operating_day": day}
-
-
-def _zone(layout: Layout, plant_file: PlantFile) -> tzinfo:
-    """Return the zone in which a layout writes its times."""
-    if layout.time_zone == "plant":
-        return plant_file.zone
-    offset = _OFFSET.match(layout.time_zone)
-    if offset is None:
-        return ZoneInfo(layout.time_zone)
-    span = timedelta(hours=int(offset[2]), minutes=int(offset[3]))
-    return timezone(span if offset[1] == "+" else -span)
-
-
-def _reported(text: str | None, layout: Layout, plant_file: PlantFile) -> datetime | None:
-    """Return when the lab says it reported, in the zone of the layout; None when it does not say or cannot be read."""
-    if not text:
-        return None
-    for form in (layout.time_format, "%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%Y-%m-%d"):
-        try:
-            at = datetime.fromisoformat(text) if form == "iso8601" else datetime.strptime(text, form)  # noqa: DTZ007
-        except ValueError:
-            continue
-        return (at if at.tzinfo else at.replace(tzinfo=_zone(layout, plant_file))).astimezone(UTC)
-    return None
-
-
-def averaged(found: list[Result]) -> tuple[list[Result], list[Refused]]:
-    """Return (one result a sample and analyte of a load, values refused because a sample is said to be of two places).
-
-    Duplicates become their mean with RPD = 100 (max - min) / mean. What the lab reported later replaces what it reported
-    earlier. `lines` of a result are all lines it speaks for, `line_no` the first of those averaged.
-    """
-    groups: dict[tuple[str, str], list[Result]] = {}
-    for row in found:
-        groups.setdefault((row["sample_id"], row["analyte"]), []).append(row)
-    samples: list[Result] = []
-    clashing: list[Refused] = []
-    for rows in groups.values():
-        current = [r for r in rows if r["reported_utc"] == max(x["reported_utc"] for x in rows)]
-        places = sorted({(r["line"], r["point"], r["from_utc"], r["to_utc"]) for r in current})
-        if len(places) == 1:
-            samples.append(_mean(rows, current))
-            continue
-        said = " and ".join(f"{line} {point} {at:%Y-%m-%dT%H:%MZ}" for line, point, at, _ in places)
-        clashing += [
-            Refused(r["line_no"], "duplicate disagreement", f"sample {r['sample_id']} is {said}", r["analyte"], r["from_utc"]) for r in rows
-        ]
-    return samples, clashing
-
-
-def _mean(rows: list[Result], current: list[Result]) -> Result:
-    numbers = [r["value"] for r in current]
-    mean = fmean(numbers)
-    spread = 100.0 * (max(numbers) - min(numbers)) / mean if len(numbers) > 1 and mean > 0 else None
-    limits = [r["detection_limit"] for r in current if r["detection_limit"] is not None]
-    qualifiers = sorted({r["qualifier"] for r in current if r["qualifier"]})
-    first = min(current, key=lambda r: r["line_no"])
-    return {
-        **first, "value": mean, "replicates": len(numbers), "rpd_pct": spread, "detection_limit": max(limits) if limits else None,
-        "qualifier": ",".join(qualifiers) or None, "lines": [r["line_no"] for r in rows],
-    }  # fmt: skip
 
 
 def failed_frame(refused: Iterable[Refused]) -> pl.DataFrame:
@@ -193,3 +128,8 @@ def all_lines(parts: list[pl.Series]) -> pl.Series:
 def times(samples: list[Result]) -> pl.Series:
     """Return the earliest possible times of samples."""
     return pl.Series("from_utc", [s["from_utc"] for s in samples], dtype=pl.Datetime("us", "UTC"))
+
+
+def days(samples: list[Result], plant_file: PlantFile) -> set[date]:
+    """Return the operating days that samples speak of."""
+    return {day for s in samples for day in lab_times.days_of(s, plant_file)}

@@ -1,4 +1,4 @@
-"""Lab results into the store: duplicates, revisions with history, and sets that contradict themselves kept out of KPIs.
+"""Lab results into the store: duplicates, revisions with history.
 
 The result that stands is the one the lab reported last; where the sheet does not say when, the one received last. A
 result equal to the standing one is a duplicate; a stated later time of report then moves the standing one's time on, and
@@ -9,25 +9,24 @@ wherever the lab says when it reported.
 from __future__ import annotations
 
 from datetime import date
-from statistics import fmean
 from typing import Any
 
 import polars as pl
 
-from pipelines.check import guard
-from pipelines.check.lab import Result
+from pipelines.check import guard, lab_sets
+from pipelines.check.lab_sheets import Result
+from pipelines.check.lab_times import days_of
 from pipelines.check.versions import Outcome
+from pipelines.plantfile import PlantFile
 from pipelines.store import Store
 from schemas import TABLES
 
-INCONSISTENT = "inconsistent sample set"
 SUPERSEDED = "superseded by a later revision"
 _COMPARED = ("value", "qualifier", "detection_limit", "line", "point", "from_utc", "to_utc")
 _Key = tuple[str, str]
-_PCT_TO_MG_L = 1e4  # at SG 1
 
 
-def merge(store: Store, samples: list[Result], load_id: str) -> tuple[Outcome, set[date]]:
+def merge(store: Store, samples: list[Result], load_id: str, plant_file: PlantFile) -> tuple[Outcome, set[date]]:
     """Write the results of one load; returns what became of its values, and the operating days of results that changed."""
     history = _history(store, {s["sample_id"] for s in samples})
     touched: dict[_Key, list[dict[str, Any]]] = {}
@@ -45,10 +44,10 @@ def merge(store: Store, samples: list[Result], load_id: str) -> tuple[Outcome, s
                 touched[key] = versions
                 confirmed.add(repeated["operating_day"])
             continue
-        days |= {v["operating_day"] for v in versions} | {sample["operating_day"]}
+        days |= {day for v in (*versions, sample) for day in days_of(v, plant_file)}
         touched[key] = _with(versions, _as_version(store, sample, load_id))
     _write(store, touched)
-    _judge_sets(store, days | confirmed)
+    days |= lab_sets.judge(store, days | confirmed, plant_file)
     counted = sum(len(s["lines"]) for s in samples)
     lines = pl.DataFrame({"line_no": duplicate_lines}, schema={"line_no": pl.UInt32}).with_columns(is_mark=False, is_duplicate=True)
     return Outcome(counted - len(duplicate_lines), len(duplicate_lines), lines), days
@@ -102,38 +101,3 @@ def _write(store: Store, touched: dict[_Key, list[dict[str, Any]]]) -> None:
         latest.append({name: versions[-1][name] for name in schema})
     guard.upsert(store, "lab_results_history", pl.DataFrame(history, schema=schema))
     guard.upsert(store, "lab_results", pl.DataFrame(latest, schema=schema))
-
-
-def _judge_sets(store: Store, days: set[date]) -> None:
-    """Keep results out of use when those of a line and day cannot be true together, and take them back when they can.
-
-    Filtrate TSS at or above feed TS, or cake below feed: which of them is wrong is not known, so none is used. Judged on
-    the means of the day; polymer solution strength is no part of the set.
-    """
-    if not days:
-        return
-    rows = store.frame("SELECT * FROM lab_results WHERE list_contains($days, operating_day) ORDER BY sample_id, analyte", days=sorted(days))
-    sets: dict[tuple[str, date], list[dict[str, Any]]] = {}
-    for row in rows.to_dicts():
-        if row["point"] != "polymer solution":
-            sets.setdefault((row["line"], row["operating_day"]), []).append(row)
-    changed = []
-    for members in sets.values():
-        verdict = INCONSISTENT if _contradicts_itself(members) else None
-        changed += [{**m, "is_used": verdict is None, "unused_reason": verdict} for m in members if m["unused_reason"] != verdict]
-    frame = pl.DataFrame(changed, schema=TABLES["lab_results"].polars_schema())
-    guard.upsert(store, "lab_results", frame)
-    guard.upsert(store, "lab_results_history", frame)
-
-
-def _contradicts_itself(members: list[dict[str, Any]]) -> bool:
-    feed = _mean(members, "feed", "ts")
-    cake, filtrate = _mean(members, "cake", "ts"), _mean(members, "filtrate", "tss")
-    if feed is None:
-        return False
-    return (filtrate is not None and filtrate >= feed * _PCT_TO_MG_L) or (cake is not None and cake < feed)
-
-
-def _mean(members: list[dict[str, Any]], point: str, analyte: str) -> float | None:
-    numbers = [m["value"] for m in members if m["point"] == point and m["analyte"] == analyte]
-    return fmean(numbers) if numbers else None

@@ -1,32 +1,29 @@
-"""The words of lab sheets: numbers with qualifiers, units, and what a result can plausibly be."""
+"""The words of lab sheets: numbers with the qualifiers that stand in their cell or beside it.
+
+Qualifiers as agencies use them (common practice, no source): R rejected, U or ND not detected, J estimated, UJ not detected
+at an estimated limit; "~" is about, "<" and ">" are below and above. Local words come from the plant file.
+"""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pipelines.plantfile import Layout
 
-HIGHEST_FEED_TS_PCT = 15.0  # a feed sludge thicker than this is a slip of unit (common practice, no source)
-LOWEST_FEED_TS_PCT = 0.05  # and so is one thinner than this: 500 mg/L (common practice, no source)
-MOISTURE_LIKE_PCT = 60.0  # "cake solids" above this are probably moisture (common practice, no source)
-VS_PCT = (30.0, 100.0)  # volatile solids as % of TS outside this are a slip (common practice, no source)
-HIGHEST_STRENGTH_PCT = 5.0  # polymer solutions are made down far below this (common practice, no source)
-HIGHEST_TSS_MG_L = 1e6  # a litre of water weighs no more
-MG_L_ABOVE = 100.0  # a feed TS without unit above this is mg/L (common practice, no source)
-# Qualifiers as agencies use them (R rejected, U not detected, J estimated); "~" is about.
 REJECTS = frozenset({"R", "UR"})
 NON_DETECTS = frozenset({"<", "U", "ND", "UJ"})
-_IN_CELL = frozenset({"J", "B", "H"}) | REJECTS | NON_DETECTS  # letters that may follow a number in its cell
-_RESULT = re.compile(r"\s*(ND|[<>~]=?|[A-Z]{1,2}(?=\s*\d))?\s*([-+]?\d*\.?\d+(?:E[-+]?\d+)?)\s*([A-Z]{1,2})?\s*\Z")
-# to % by mass at SG 1, and to mg/L
-_TO_PCT = {"%": 1.0, "g/kg": 0.1, "g/l": 0.1, "mg/l": 1e-4, "mg/kg": 1e-4, "ppm": 1e-4, "% of ts": 1.0, "fraction": 100.0}
-_TO_MG_L = {"mg/l": 1.0, "g/l": 1000.0, "g/m3": 1.0, "kg/m3": 1000.0, "ppm": 1.0, "mg/kg": 1.0, "%": 1e4}
-_SAME_UNIT = {
-    "percent": "%", "pct": "%", "wt%": "%", "wt %": "%", "% w/w": "%", "%w/w": "%", "% ts": "% of ts", "%ts": "% of ts", "% of total solids": "% of ts",
-    "% tr": "% of ts", "mg/litre": "mg/l", "g/litre": "g/l",
-}  # fmt: skip
-STORED_UNIT = {"ts": "%", "vs": "% of TS", "tss": "mg/L", "strength": "%"}
+ESTIMATED = frozenset({"J", "UJ", "~", ">"})
+# What may stand before or after a number in its cell, as folded text -> qualifier.
+_SIGNS = {"<": "<", "<=": "<", "\u2264": "<", ">": ">", ">=": ">", "\u2265": ">", "~": "~", "\u2248": "~"}
+_LETTERS = {w.lower(): w for w in ("J", "B", "H", "R", "UR", "U", "ND", "UJ")} | {
+    "n.d.": "ND",
+    "n.d": "ND",
+    "n/d": "ND",
+    "not detected": "ND",
+}
+_NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?\Z")
 
 
 class RowError(Exception):
@@ -39,11 +36,12 @@ class RowError(Exception):
 
 @dataclass(frozen=True)
 class Number:
-    """A result as written: number, qualifier as reported (null for none), whether the number is a detection limit."""
+    """A result as written: number, qualifiers as read (null for none), whether the number is a detection limit."""
 
     value: float
     qualifier: str | None
     is_limit: bool
+    is_estimated: bool = False
 
 
 def folded(text: str | None) -> str:
@@ -51,25 +49,65 @@ def folded(text: str | None) -> str:
     return " ".join((text or "").split()).lower()
 
 
-def read(text: str, qualifier_text: str | None, layout: Layout) -> Number:
-    """Read a result cell; the qualifier may stand before or after the number, or in its own column.
+def read(
+    text: str, qualifier_text: str | None, layout: Layout, limit_text: str | None = None, local: Mapping[str, str] | None = None
+) -> Number:
+    """Read a result cell with its qualifiers, in the cell or in a column of their own, and its limit's column.
 
-    RowError "text in number" for anything else, "qualifier rejects result" for R, "value outside physical range" below zero.
+    Where a result was not detected the number is its limit: what stands behind "<" in the cell, else the limit's column,
+    else the number in the cell. A number beside a limit but without a qualifier is a number. `local` maps folded words of
+    the plant file to qualifiers. RowError "text in number" for anything else, "qualifier rejects result" for R, "value
+    outside physical range" below zero.
     """
-    flag = (qualifier_text or "").strip().upper()
-    match = _RESULT.match(_plain(text, layout).upper())
-    if match is None:
-        hint = ": a non-detect needs its limit" if text.strip().upper() in NON_DETECTS or flag in NON_DETECTS else ""
-        raise RowError("text in number", repr(text) + hint)
-    sign, number, letters = match.groups()
-    if (letters and letters not in _IN_CELL) or (sign and sign.isalpha() and sign not in _IN_CELL):
-        raise RowError("text in number", repr(text))
-    told = [w for w in ((sign or "").removesuffix("="), letters or "", flag) if w]
+    known = {**_SIGNS, **_LETTERS, **(local or {})}
+    rest, told = _peeled(text, known)
+    has_sign = "<" in told
+    told += [w for w in _flags(qualifier_text, known) if w not in told]
     if REJECTS & set(told):
-        raise RowError("qualifier rejects result", " ".join([text, flag]).strip())
-    if float(number) < 0.0:
+        raise RowError("qualifier rejects result", " ".join([text, qualifier_text or ""]).strip())
+    is_limit, number = bool(NON_DETECTS & set(told)), rest
+    if is_limit and (limit_text or "").strip() and not (has_sign and rest):
+        number = _peeled(limit_text or "", _SIGNS)[0]
+    plain = _plain(number, layout)
+    if not _NUMBER.match(plain) or (rest and not _NUMBER.match(_plain(rest, layout))):
+        raise RowError("text in number", repr(text) + (": a non-detect needs its limit" if is_limit and not number else ""))
+    if float(plain) < 0.0:
         raise RowError("value outside physical range", repr(text))
-    return Number(float(number), told[0] if told else None, bool(NON_DETECTS & set(told)))
+    return Number(float(plain), ",".join(told) or None, is_limit, bool(ESTIMATED & set(told)))
+
+
+def _peeled(text: str, known: Mapping[str, str]) -> tuple[str, list[str]]:
+    """Return a cell without the qualifiers before and after its number, and those, each once, in their order."""
+    rest, before, after = " ".join(text.split()), list[str](), list[str]()
+    words = sorted(known, key=len, reverse=True)
+    while rest:
+        low = rest.lower()
+        head = next((w for w in words if low.startswith(w) and _ends_a_word(w, low[len(w) :][:1])), None)
+        if head is not None:
+            before.append(known[head])
+            rest = rest[len(head) :].strip()
+            continue
+        tail = next((w for w in words if w not in _SIGNS and low.endswith(w) and _ends_a_word(w, low[: -len(w)][-1:])), None)
+        if tail is None:
+            break
+        after.insert(0, known[tail])
+        rest = rest[: -len(tail)].strip(" ,;/")
+    return rest, list(dict.fromkeys(before + after))
+
+
+def _ends_a_word(word: str, beside: str) -> bool:
+    """Tell whether a word is not merely part of a longer one, by the letter beside it."""
+    return word in _SIGNS or not beside.isalpha()
+
+
+def _flags(text: str | None, known: Mapping[str, str]) -> list[str]:
+    """Return the qualifiers of a qualifier column; a word that means nothing here is kept as it stands."""
+    whole = folded(text)
+    if not whole:
+        return []
+    if whole in known:
+        return [known[whole]]
+    return list(dict.fromkeys(known.get(w, w.upper()) for w in re.split(r"[\s,;/+]+", whole) if w))
 
 
 def _plain(text: str, layout: Layout) -> str:
@@ -79,39 +117,3 @@ def _plain(text: str, layout: Layout) -> str:
     if layout.decimal == ",":
         return text.replace(".", "?").replace(",", ".")
     return text
-
-
-def to_stored(value: float, analyte: str, point: str, unit_text: str | None) -> tuple[str, float, str | None]:
-    """Return (analyte, value in its stored unit, note on an inferred unit); moisture becomes total solids.
-
-    RowError "unit implausible" for a unit that cannot be the analyte's, or a value its unit makes implausible.
-    """
-    unit, note = _SAME_UNIT.get(folded(unit_text), folded(unit_text)), None
-    if not unit:
-        unit, note = _inferred(value, analyte, point)
-    table = _TO_MG_L if analyte == "tss" else _TO_PCT
-    if unit not in table or (unit == "% of ts" and analyte != "vs"):
-        raise RowError("unit implausible", f"{analyte} in {unit!r}")
-    number = value * table[unit]
-    if analyte == "moisture":
-        _within(100.0 - number, "ts", point, 0.0, 100.0)
-        return "ts", 100.0 - number, note
-    _within(number, analyte, point, *_plausible(analyte, point))
-    return analyte, number, note
-
-
-def _inferred(value: float, analyte: str, point: str) -> tuple[str, str | None]:
-    if analyte == "tss" or (analyte == "ts" and point == "feed" and value > MG_L_ABOVE):
-        return "mg/l", "unit inferred: mg/L"
-    return ("% of ts", None) if analyte == "vs" else ("%", None)
-
-
-def _plausible(analyte: str, point: str) -> tuple[float, float]:
-    if analyte == "ts":
-        return {"feed": (LOWEST_FEED_TS_PCT, HIGHEST_FEED_TS_PCT), "cake": (0.0, MOISTURE_LIKE_PCT)}.get(point, (0.0, 100.0))
-    return {"vs": VS_PCT, "tss": (0.0, HIGHEST_TSS_MG_L), "strength": (0.0, HIGHEST_STRENGTH_PCT)}[analyte]
-
-
-def _within(number: float, analyte: str, point: str, low: float, high: float) -> None:
-    if not low <= number <= high:
-        raise RowError("unit implausible", f"{point} {analyte} of {number:g} {STORED_UNIT[analyte]} is not within {low:g} to {high:g}")

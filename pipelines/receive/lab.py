@@ -6,10 +6,14 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipelines.plantfile import LabColumn
 from pipelines.receive.fields import Columns, blank, is_bare
 from pipelines.receive.zones import Stamped
 
-TEXTS = ("sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "reported_text", "method", "crew", "column")
+TEXTS = (
+    "sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "limit_text", "reported_text", "method", "crew",
+    "shift_text", "window_from", "window_to", "lot", "column",
+)  # fmt: skip
 
 
 @dataclass
@@ -18,17 +22,24 @@ class Carried:
 
     last: str | None = None
 
-    def fill_down(self, frame: pl.DataFrame, stamps: pl.Series, footer_words: tuple[str, ...]) -> pl.Series:
-        """Return the stamps with blank ones filled from above; footers and wholly blank rows keep theirs and end no block."""
-        names = [n for n in frame.columns if n != "line_no"]
-        is_blank = frame.select(pl.all_horizontal(pl.col(n).str.strip_chars() == "" for n in names)).to_series()
-        footers = tuple(w.strip().lower() for w in footer_words)
+    def fill_down(self, frame: pl.DataFrame, columns: Columns, stamps: pl.Series) -> pl.Series:
+        """Return the stamps with blank dates filled from above; footers and wholly blank rows keep theirs and end no block.
+
+        Where date and time stand in two columns only the date is filled.
+        """
+        texts = frame.select(pl.col(n).str.strip_chars() for n in frame.columns if n != "line_no")
+        first = texts.select(pl.coalesce(pl.when(pl.col(n) != "").then(pl.col(n)) for n in texts.columns)).to_series()
+        footers = tuple(w.strip().lower() for w in columns.layout.footer_words)
+        lay, times = columns.layout, pl.Series("time", [""]).new_from_index(0, frame.height)
+        dates = stamps.fill_null("")
+        if lay.date_column not in (None, lay.time_column):
+            dates, times = (frame.select(columns.text(n, bare=False)).to_series().fill_null("") for n in (lay.date_column, lay.time_column))
         filled: list[str] = []
-        for text, nothing in zip(stamps.fill_null("").to_list(), is_blank, strict=True):
-            is_footer = bool(footers) and text.lower().startswith(footers)
-            if text and not is_footer:
-                self.last = text
-            filled.append(text if text or nothing else self.last or "")
+        for date, time, shown in zip(dates, times, first, strict=True):
+            is_data = shown is not None and not (footers and shown.lower().startswith(footers))
+            if date and is_data:
+                self.last = date
+            filled.append(f"{(self.last or '') if is_data else date} {time}".strip())
         return pl.Series("stamp", filled, dtype=pl.String)
 
 
@@ -37,8 +48,9 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.
     lay, bare = columns.layout, is_bare(frame)
     named = {
         "sample": lay.sample_column, "point_text": lay.point_column, "analyte_text": lay.analyte_column, "text": lay.result_column,
-        "unit_text": lay.unit_column, "qualifier_text": lay.qualifier_column, "reported_text": lay.reported_column,
-        "method": lay.method_column, "crew": lay.crew_column,
+        "unit_text": lay.unit_column, "qualifier_text": lay.qualifier_column, "limit_text": lay.limit_column,
+        "reported_text": lay.reported_column, "method": lay.method_column, "crew": lay.crew_column, "shift_text": lay.shift_column,
+        "window_from": lay.from_column, "window_to": lay.to_column, "lot": lay.lot_column,
     }  # fmt: skip
     base = frame.select("line_no", pl.col("stamp").alias("stamp_text"), *(columns.text(n, bare=bare).alias(k) for k, n in named.items()))
     base = base.hstack([stamped.utc, stamped.reason]).with_columns(column=pl.lit(None, dtype=pl.String))
@@ -53,6 +65,18 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.
 
 
 def _one_a_cell(frame: pl.DataFrame, base: pl.DataFrame, columns: Columns, *, bare: bool) -> pl.DataFrame:
-    found = [r.column for r in columns.layout.results if columns.field(r.column) is not None]
-    parts = [base.with_columns(text=frame.select(columns.text(c, bare=bare)).to_series(), column=pl.lit(c)) for c in dict.fromkeys(found)]
+    """Return a row a cell: its text, with the qualifier, limit and method of its own where the plant file names them."""
+    found: dict[str, list[LabColumn]] = {}
+    for result in columns.layout.results:
+        if columns.field(result.column) is not None:
+            found.setdefault(result.column, []).append(result)
+    parts = []
+    for column, meanings in found.items():
+        own = {
+            "text": column,
+            "qualifier_text": next((m.qualifier_column for m in meanings if m.qualifier_column), None),
+            "limit_text": next((m.limit_column for m in meanings if m.limit_column), None),
+        }
+        cells = frame.select(columns.text(name, bare=bare).alias(key) for key, name in own.items() if name is not None)
+        parts.append(base.with_columns(cells.get_columns()).with_columns(column=pl.lit(column)))
     return pl.concat(parts).sort("line_no", maintain_order=True)

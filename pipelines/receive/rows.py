@@ -77,8 +77,8 @@ class FileRows:
         """Return (data rows with columns stamp, wall, instant, bare; refused rows; how many rows are no data)."""
         stamps, bare = columns.stamps(batch.frame, bare=batch.blanks == 0), columns.are_bare(batch.frame, batch.blanks)
         refused, dropped = self._odd(batch.odd)
-        if self.layout.kind == "lab wide":
-            stamps = carried.fill_down(batch.frame, stamps, self.layout.footer_words)
+        if self.layout.fills_down:
+            stamps = carried.fill_down(batch.frame, columns, stamps)
         frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(bare))
         unread = pl.col("wall").is_null() & pl.col("instant").is_null()
         doubtful = frame.filter(unread)

@@ -1,8 +1,12 @@
--- question: Which lab results are qualified, unused or could not be placed?
--- explains: results with a qualifier or out of use, and rows of lab sheets set aside
+-- question: Which lab results are qualified, unused, odd or could not be placed?
+-- explains: results with a qualifier, a note or out of use, the same number four times running, and rows of lab sheets set aside
 -- param plant text = : plant id; empty for all
-SELECT plant, operating_day::VARCHAR AS day, sample_id, point || ' ' || analyte AS what, value::VARCHAR AS value, coalesce(unused_reason, 'qualifier ' || qualifier) AS why
-FROM lab_results WHERE (qualifier IS NOT NULL OR NOT is_used) AND ($plant IS NULL OR plant = $plant)
+SELECT plant, operating_day::VARCHAR AS day, sample_id, point || ' ' || analyte AS what, value::VARCHAR AS value,
+  concat_ws('; ', unused_reason, 'qualifier ' || qualifier, note) AS why
+FROM lab_results WHERE (qualifier IS NOT NULL OR note IS NOT NULL OR NOT is_used) AND ($plant IS NULL OR plant = $plant)
+UNION ALL
+SELECT plant, first_day::VARCHAR, line, point || ' ' || analyte, value::VARCHAR, times || ' times running, until ' || last_day
+FROM lab_repeats WHERE $plant IS NULL OR plant = $plant
 UNION ALL
 SELECT s.plant, l.file_name, 'line ' || s.line_no, s.tags, s.raw_text, s.reason
 FROM set_aside s JOIN loads l ON l.plant = s.plant AND l.load_id = s.load_id

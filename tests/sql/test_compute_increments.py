@@ -32,6 +32,8 @@ TYPICAL = {
     "sludge_flow": 90.0, "polymer_neat_flow": 0.04, "polymer_solution_flow": 5.4, "wash_water_flow": 18.0, "pump_power": 14.7, "device_power": 11.0,
     "pump_suction_pressure": 40.0, "pump_discharge_pressure": 360.0, "mixing_upstream_pressure": 340.0, "mixing_downstream_pressure": 130.0,
 }  # fmt: skip
+# Basis of a sample -> its span in hours of its operating day (stated: a moment); windows reach over the edges of the day.
+SPANS = {"stated": (0, 0), "day": (0, 24), "shift": (1, 9), "composite": (-5, 13), "composite long": (-30, 42)}
 
 
 def day(k: int) -> date:
@@ -65,21 +67,23 @@ def made_minutes(seed: int, n_days: int = DAYS) -> pl.DataFrame:
 
 
 def made_samples(seed: int) -> pl.DataFrame:
-    """From none to four samples of each kind on each day, often several of the same moment."""
+    """From none to four samples of each kind on each day, often several of the same moment; some of a shift or a longer window."""
     rng, rows = np.random.default_rng(seed), []
     for k, line, (point, analyte, mean) in [
         (k, line, p) for k in range(DAYS) for line in LINES for p in (("feed", "ts", 2.4), ("cake", "ts", 22.0), ("filtrate", "tss", 900.0))
     ]:
         for i in range(int(rng.integers(0, 5)) if rng.random() < 0.7 else 0):
             begin = FIRST + timedelta(days=k)
-            stated = bool(rng.random() < 0.5)
-            taken = begin + timedelta(minutes=30 * int(rng.integers(0, 30))) if stated else begin
+            basis = str(rng.choice(list(SPANS), p=[0.45, 0.3, 0.15, 0.06, 0.04]))
+            start, end = (begin + timedelta(hours=h) for h in SPANS[basis])
+            if basis == "stated":
+                start = end = begin + timedelta(minutes=30 * int(rng.integers(0, 30)))
             rows.append(
                 {
-                    "plant": PLANT, "sample_id": f"{line} {point} {k} {i}", "analyte": analyte, "line": line, "point": point, "from_utc": taken,
-                    "to_utc": taken if stated else begin + timedelta(days=1), "time_basis": "stated" if stated else "day", "operating_day": day(k),
+                    "plant": PLANT, "sample_id": f"{line} {point} {k} {i}", "analyte": analyte, "line": line, "point": point, "from_utc": start,
+                    "to_utc": end, "time_basis": basis.split()[0], "operating_day": day(k),
                     "value": mean * (1.0 + 0.05 * rng.standard_normal()), "unit": "-", "is_used": bool(rng.random() < 0.95), "replicates": 1,
-                    "revision": 1, "reported_utc": taken, "load_id": f"lab {k}", "line_no": 1,
+                    "revision": 1, "reported_utc": start, "load_id": f"lab {k}", "line_no": 1,
                 }
             )  # fmt: skip
     return pl.DataFrame(rows, schema=TABLES["lab_results"].polars_schema())
@@ -99,10 +103,10 @@ def put_minutes(store: Store, minutes: pl.DataFrame, days: list[date]) -> None:
 
 
 def put_samples(store: Store, samples: pl.DataFrame, days: list[date]) -> None:
-    """Add the samples of the days, and mark them and the 14 days after as check does."""
+    """Add the samples of the days, and mark them, those their windows reach back to, and the 14 days after as check does."""
     store.append("lab_results", samples.filter(pl.col("operating_day").is_in(days)))
     store.append("load_days", pl.DataFrame([(PLANT, f"lab {d}", d) for d in days], TABLES["load_days"].polars_schema(), orient="row"))
-    store.mark_days("compute", {d + timedelta(days=k) for d in days for k in range(15)})
+    store.mark_days("compute", {d + timedelta(days=k) for d in days for k in range(-2, 15)})
 
 
 AGAIN = (day(1), day(8))

@@ -57,7 +57,10 @@ PLANT = PlantFile.model_validate(
         },
     }
 )  # fmt: skip
-TEXTS = ("sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "reported_text", "method", "crew", "column")
+TEXTS = (
+    "sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "limit_text", "reported_text", "method", "crew",
+    "shift_text", "window_from", "window_to", "lot", "column",
+)  # fmt: skip
 SCHEMA = {
     "line_no": pl.UInt32,
     "stamp_text": pl.String,
@@ -125,7 +128,7 @@ def test_words_are_matched_without_case_and_blanks_and_never_by_likeness(store: 
 
 def test_an_inferred_unit_is_noted_beside_the_method(store: Store) -> None:
     take(store, "a", row(2, text="24000", unit_text=None, method="oven"), row(3, at="2026-01-06 08:30"))
-    assert results(store, "method, is_used, unused_reason") == [("oven; unit inferred: mg/L", True, None), (None, True, None)]
+    assert results(store, "method, note, is_used, unused_reason") == [("oven", "unit inferred: mg/L", True, None), (None, None, True, None)]
 
 
 def test_a_non_detect_counts_half_its_limit_and_a_rejected_result_not_at_all(store: Store) -> None:

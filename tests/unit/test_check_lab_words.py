@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from pipelines.check.lab_words import Number, RowError, read, to_stored
+from pipelines.check.lab_units import to_stored
+from pipelines.check.lab_words import RowError, read
 from pipelines.plantfile import Layout
 
 
@@ -30,13 +31,14 @@ def sheet(**more: Any) -> Layout:
         ("~500", None, 500.0, "~", False),
         ("500J", None, 500.0, "J", False),
         ("500", " j ", 500.0, "J", False),
-        ("<500", "J", 500.0, "<", True),
+        ("<500", "J", 500.0, "<,J", True),
         ("500", "X9", 500.0, "X9", False),  # a local flag: kept as reported
         ("0", None, 0.0, None, False),
     ],
 )
 def test_numbers_and_qualifiers(text: str, flag: str | None, value: float, qualifier: str | None, is_limit: bool) -> None:
-    assert read(text, flag, sheet()) == Number(value, qualifier, is_limit)
+    found = read(text, flag, sheet())
+    assert (found.value, found.qualifier, found.is_limit) == (value, qualifier, is_limit)
 
 
 @pytest.mark.parametrize(
