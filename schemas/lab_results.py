@@ -30,6 +30,7 @@ COLUMNS = (
     Column("rpd_pct", "double", "%", "relative percent difference of duplicates: 100 |a-b| / mean"),
     Column("method", "text", "-", "method as reported"),
     Column("crew", "text", "-", "crew letter, no names"),
+    Column("lot", "text", "-", "lot or delivery as the sheet names it"),
     Column("revision", "int", "-", "1 for the first report, counted up by revisions", nullable=False, ge=1),
     Column("reported_utc", "instant", "-", "when the lab reported it, else when the file came", nullable=False),
     Column("load_id", "text", "-", "load it came with", nullable=False),

@@ -45,8 +45,11 @@ DEVICES: tuple[str, ...] = (
     "gravity belt thickener", "rotary drum thickener", "thickening centrifuge",
 )  # fmt: skip
 PUMP_KINDS: tuple[str, ...] = ("rotodynamic", "displacement")
-LAB_POINTS: tuple[str, ...] = ("feed", "cake", "filtrate", "polymer solution")
-ANALYTES: dict[str, str] = {"ts": "%", "vs": "% of TS", "tss": "mg/L", "strength": "%"}  # analyte -> unit stored
+SERVICE_KINDS: tuple[str, ...] = ("service", "overhaul", "new pump", "impeller", "rotor", "stator", "lobes", "wear plate")
+LAB_POINTS: tuple[str, ...] = ("feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store")
+ANALYTES: dict[str, str] = {  # analyte -> unit stored
+    "ts": "%", "vs": "% of TS", "tss": "mg/L", "strength": "%", "wet_mass": "t", "delivered_mass": "kg", "stock_mass": "kg", "cst": "s",
+}  # fmt: skip
 WINDOWS: tuple[str, ...] = ("1 h", "8 h", "24 h", "7 d", "28 d")
 DISPOSITIONS: tuple[str, ...] = ("accept as is", "corrected to", "reject", "ask plant")
 FLAG_DISPOSITIONS: tuple[str, ...] = ("confirmed", "data fault", "expected", "nuisance", "unknown")
