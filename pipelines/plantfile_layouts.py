@@ -22,8 +22,8 @@ class LabColumn(Block):
 
     column: str
     line: str
-    point: Literal["feed", "cake", "filtrate", "polymer solution"]
-    analyte: Literal["ts", "vs", "tss", "strength", "moisture"]
+    point: Literal["feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store"]
+    analyte: Literal["ts", "vs", "tss", "strength", "moisture", "wet_mass", "delivered_mass", "stock_mass", "cst"]
     unit: str = Field(description="%, mg/L, g/kg, '% of TS'")
     since: Since | None = None
     until: Since | None = None
@@ -71,6 +71,7 @@ class Layout(Block):
     reported_column: str | None = None
     method_column: str | None = None
     crew_column: str | None = None
+    lot_column: str | None = None
     results: tuple[LabColumn, ...] = Field(default=(), description="lab wide: which column holds which point and analyte")
 
     @model_validator(mode="after")
@@ -97,14 +98,14 @@ class SamplePoint(Block):
 
     names: tuple[str, ...]
     line: str
-    point: Literal["feed", "cake", "filtrate", "polymer solution"]
+    point: Literal["feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store"]
 
 
 class AnalyteName(Block):
     """Free words of a lab sheet tied to an analyte and the unit they mean."""
 
     names: tuple[str, ...]
-    analyte: Literal["ts", "vs", "tss", "strength", "moisture"]
+    analyte: Literal["ts", "vs", "tss", "strength", "moisture", "wet_mass", "delivered_mass", "stock_mass", "cst"]
     unit: str | None = None
 
 

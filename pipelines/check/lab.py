@@ -75,7 +75,7 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, received
         "line_no": row["line_no"], "sample_id": (row["sample"] or "").strip() or _made_id(meant, when, plant_file), "analyte": analyte,
         "line": meant.line, "point": meant.point, **when, "value": value / 2.0 if number.is_limit else value, "unit": STORED_UNIT[analyte],
         "qualifier": number.qualifier, "detection_limit": value if number.is_limit else None,
-        "method": "; ".join(x for x in (row["method"], note) if x) or None, "crew": row["crew"] or None,
+        "method": "; ".join(x for x in (row["method"], note) if x) or None, "crew": row["crew"] or None, "lot": row.get("lot") or None,
         "reported_utc": reported or received_utc, "is_reported": reported is not None,
     }  # fmt: skip
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from pipelines import units
 from pipelines.plantfile import Layout
+from schemas.vocabulary import ANALYTES
 
 HIGHEST_FEED_TS_PCT = 15.0  # a feed sludge thicker than this is a slip of unit (common practice, no source)
 LOWEST_FEED_TS_PCT = 0.05  # and so is one thinner than this: 500 mg/L (common practice, no source)
@@ -26,7 +28,8 @@ _SAME_UNIT = {
     "percent": "%", "pct": "%", "wt%": "%", "wt %": "%", "% w/w": "%", "%w/w": "%", "% ts": "% of ts", "%ts": "% of ts", "% of total solids": "% of ts",
     "% tr": "% of ts", "mg/litre": "mg/l", "g/litre": "g/l",
 }  # fmt: skip
-STORED_UNIT = {"ts": "%", "vs": "% of TS", "tss": "mg/L", "strength": "%"}
+STORED_UNIT = ANALYTES
+_MASSES = {"wet_mass": 1e-3, "delivered_mass": 1.0, "stock_mass": 1.0}  # analyte -> its stored unit per kg
 
 
 class RowError(Exception):
@@ -86,6 +89,8 @@ def to_stored(value: float, analyte: str, point: str, unit_text: str | None) -> 
 
     RowError "unit implausible" for a unit that cannot be the analyte's, or a value its unit makes implausible.
     """
+    if analyte in _MASSES:
+        return analyte, _mass_kg(value, analyte, unit_text) * _MASSES[analyte], None
     unit, note = _SAME_UNIT.get(folded(unit_text), folded(unit_text)), None
     if not unit:
         unit, note = _inferred(value, analyte, point)
@@ -98,6 +103,16 @@ def to_stored(value: float, analyte: str, point: str, unit_text: str | None) -> 
         return "ts", 100.0 - number, note
     _within(number, analyte, point, *_plausible(analyte, point))
     return analyte, number, note
+
+
+def _mass_kg(value: float, analyte: str, unit_text: str | None) -> float:
+    try:
+        u = units.unit(unit_text or "")
+    except KeyError:
+        raise RowError("unit missing" if not unit_text else "unit implausible", f"{analyte} in {unit_text!r}") from None
+    if u.dimension != "mass":
+        raise RowError("unit implausible", f"{analyte} in {unit_text!r}")
+    return value * u.factor
 
 
 def _inferred(value: float, analyte: str, point: str) -> tuple[str, str | None]:

@@ -9,7 +9,7 @@ import polars as pl
 from pipelines.receive.fields import Columns, blank, is_bare
 from pipelines.receive.zones import Stamped
 
-TEXTS = ("sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "reported_text", "method", "crew", "column")
+TEXTS = ("sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "reported_text", "method", "crew", "lot", "column")
 
 
 @dataclass
@@ -38,7 +38,7 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.
     named = {
         "sample": lay.sample_column, "point_text": lay.point_column, "analyte_text": lay.analyte_column, "text": lay.result_column,
         "unit_text": lay.unit_column, "qualifier_text": lay.qualifier_column, "reported_text": lay.reported_column,
-        "method": lay.method_column, "crew": lay.crew_column,
+        "method": lay.method_column, "crew": lay.crew_column, "lot": lay.lot_column,
     }  # fmt: skip
     base = frame.select("line_no", pl.col("stamp").alias("stamp_text"), *(columns.text(n, bare=bare).alias(k) for k, n in named.items()))
     base = base.hstack([stamped.utc, stamped.reason]).with_columns(column=pl.lit(None, dtype=pl.String))
