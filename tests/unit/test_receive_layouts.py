@@ -273,7 +273,7 @@ def test_lab_long(tmp_path: Path) -> None:
     ]
     assert chunks[0].values.columns == [
         "line_no", "stamp_text", "time_utc", "time_reason", "sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text",
-        "reported_text", "method", "crew", "column",
+        "reported_text", "method", "crew", "lot", "column",
     ]  # fmt: skip
 
 
