@@ -17,6 +17,7 @@ TABLE = Table(
         Column("kind", "text", "-", "week or month", nullable=False, isin=("week", "month")),
         Column("period_start_day", "date", "-", "first operating day of the period", nullable=False),
         Column("period_end_day", "date", "-", "last operating day of the period", nullable=False),
+        Column("is_whole", "bool", "-", "true when the data reach over all days of the period", nullable=False),
         Column("feed_solids_t", "double", "t", "dry solids fed in all running minutes; volume without a feed TS counts at the mean of the rest"),
         Column("feed_coverage", "double", "-", "share of the feed volume that was metered and has a feed TS", ge=0, le=1),
         Column("tickets", "int", "-", "truck tickets", nullable=False, ge=0),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from schemas import TABLES
+from schemas.log_views import LOG_VIEWS
 from schemas.model import Column, Table
 
 # column of the table -> (column of the _us view, unit)
@@ -78,5 +79,6 @@ VIEWS: dict[str, Table] = {
         _local(TABLES["minutes"], "minute_utc"),
         _minutes_us(_local(TABLES["minutes"], "minute_utc")),
         _local(TABLES["flags"], "start_utc", "end_utc"),
+        *LOG_VIEWS,
     )
 }

@@ -27,7 +27,7 @@ WITH period AS (
   ORDER BY d.line, p.kind, p.period_start_day, d.operating_day
 ), summed AS (
   SELECT any_value(plant) AS plant, line, kind, period_start_day, any_value(period_end_day) AS period_end_day,
-    count(fed_m3)::INTEGER AS feeding_days, count(*) FILTER (is_unmetered)::INTEGER AS unmetered_days,
+    count(*) = any_value(period_end_day - period_start_day) + 1 AS is_whole, count(fed_m3)::INTEGER AS feeding_days, count(*) FILTER (is_unmetered)::INTEGER AS unmetered_days,
     sum(tickets)::INTEGER AS tickets, count(wet_t)::INTEGER AS ticket_days, sum(wet_t) AS cake_wet_t,
     sum(fed_m3) AS fed_m3,
     coalesce(sum(metered_m3) FILTER (feed_ts_pct IS NOT NULL), 0.0) AS known_m3,
@@ -40,11 +40,11 @@ WITH period AS (
     sum(fed_m3 * (1.0 + dilution_ratio) * filtrate_tss_mg_l) AS filtrate_water_mg_l
   FROM member GROUP BY line, kind, period_start_day
 )
-SELECT plant, line, kind, period_start_day, period_end_day, feeding_days, unmetered_days, tickets, ticket_days, fed_m3, known_m3,
+SELECT plant, line, kind, period_start_day, period_end_day, is_whole, feeding_days, unmetered_days, tickets, ticket_days, fed_m3, known_m3,
   sampled_solids_t * ratio_or_null(fed_m3, sampled_m3) AS feed_solids_t,
   cake_wet_t, tested_wet_t, cake_wet_t * ratio_or_null(tested_wet_pct, tested_wet_t) / 100.0 AS cake_solids_t,
   filtrate_known_m3,
-  filtrate_water_m3 * ratio_or_null(fed_m3, filtrate_known_m3) - cake_wet_t AS filtrate_volume_m3,
+  filtrate_water_m3 * ratio_or_null(fed_m3, filtrate_known_m3) - coalesce(cake_wet_t, 0.0) AS filtrate_volume_m3,
   filtrate_volume_m3 * ratio_or_null(filtrate_water_mg_l, filtrate_water_m3) / 1e6 AS filtrate_solids_t
 FROM summed
 ORDER BY line, kind, period_start_day;

@@ -43,10 +43,12 @@ WITH minute AS (
     any_value(cake_at_least_pct) AS cake_at_least_pct, any_value(data_layouts) AS data_layouts
   FROM edged GROUP BY line, operating_day
 ), cake AS (
-  SELECT t.line, t.operating_day, count(*) AS timed, min(l.from_utc) FILTER (l.from_utc >= t.feed_on_utc AND l.value >= t.cake_at_least_pct) AS in_band_utc
+  SELECT t.line, t.operating_day, count(*) AS timed,
+    date_diff('second', t.feed_on_utc, min(l.from_utc) FILTER (l.from_utc >= t.feed_on_utc)) / 60.0 AS first_min,
+    date_diff('second', t.feed_on_utc, min(l.from_utc) FILTER (l.from_utc >= t.feed_on_utc AND l.value >= t.cake_at_least_pct)) / 60.0 AS in_band_min
   FROM summed t
   JOIN lab_results l ON l.line = t.line AND l.operating_day = t.operating_day AND l.point = 'cake' AND l.analyte = 'ts' AND l.time_basis = 'stated' AND l.is_used
-  GROUP BY t.line, t.operating_day
+  GROUP BY t.line, t.operating_day, t.feed_on_utc
 ), sampled AS (
   SELECT line, operating_day, sum(fed_m3) FILTER (ts_age_h <= 24.0) AS fresh_m3, sum(fed_m3) AS valid_m3
   FROM work.minute_kpi WHERE operating_day IN (SELECT operating_day FROM work.touched_days) GROUP BY line, operating_day
@@ -56,8 +58,9 @@ WITH minute AS (
   SELECT d.operating_day,
     1.0 - ratio_or_null(sum(f.values_set_aside), sum(f.values_read)) AS validity,
     CASE WHEN d.end_utc + INTERVAL 24 HOUR >= (SELECT min(received_utc) FROM loads WHERE first_utc IS NOT NULL)
-      THEN least(1.0, ratio_or_null(count(DISTINCT f.layout) FILTER (f.first_utc IS NOT NULL AND f.received_utc <= d.end_utc + INTERVAL 24 HOUR
-        AND f.last_utc >= d.end_utc - INTERVAL 1 HOUR), d.data_layouts)) END AS timeliness
+        AND d.data_layouts > 0
+      THEN least(1.0, count(DISTINCT f.layout) FILTER (f.first_utc IS NOT NULL AND f.received_utc <= d.end_utc + INTERVAL 24 HOUR
+        AND f.last_utc >= d.end_utc - INTERVAL 1 HOUR) / d.data_layouts) END AS timeliness
   FROM day_end d
   LEFT JOIN load_days l ON l.operating_day = d.operating_day
   LEFT JOIN loads f ON f.load_id = l.load_id
@@ -65,13 +68,14 @@ WITH minute AS (
 )
 SELECT t.plant, t.line, t.operating_day, t.running_minutes, t.flow_known_minutes, t.polymer_known_minutes, t.fed_running_m3, t.polymer_neat_all_kg,
   t.dry_run_minutes,
-  date_diff('second', t.feed_on_utc, c.in_band_utc) / 60.0 AS startup_to_band_min,
+  CASE WHEN c.first_min <= 120.0 THEN c.in_band_min END AS startup_to_band_min,
   CASE
-    WHEN c.in_band_utc IS NOT NULL THEN NULL
+    WHEN startup_to_band_min IS NOT NULL THEN NULL
     WHEN t.feed_on_utc IS NULL THEN 'no feed-on on this day'
     WHEN t.cake_at_least_pct IS NULL THEN 'no cake target in the plant file'
     WHEN coalesce(c.timed, 0) = 0 THEN 'no cake sample with a time of day'
-    ELSE 'no timed cake sample in band after feed-on'
+    WHEN c.in_band_min IS NULL THEN 'no timed cake sample in band after feed-on'
+    ELSE format('first timed cake sample {:.0f} min after feed-on, 120 at most', c.first_min)
   END AS startup_reason,
   ratio_or_null(coalesce(s.fresh_m3, 0.0), s.valid_m3) AS lab_coverage,
   f.validity, f.timeliness, v.data_version

@@ -28,7 +28,7 @@ WITH month AS (
   GROUP BY ALL
 ), metered AS (
   SELECT e.month_start_day, sum(d.polymer_neat_all_kg ORDER BY d.line, d.operating_day) AS used_by_meter_kg,
-    least(1.0, ratio_or_null(sum(d.polymer_known_minutes), sum(d.running_minutes))) AS meter_coverage
+    ratio_or_null(sum(d.polymer_known_minutes), sum(d.running_minutes)) AS meter_coverage
   FROM edges e JOIN work.history_line_days d ON d.operating_day >= e.opening_day AND d.operating_day < e.closing_day GROUP BY ALL
 ), gathered AS (
   SELECT h.plant, e.*, o.stock_kg AS opening_stock_kg, c.stock_kg AS closing_stock_kg, coalesce(d.deliveries, 0) AS deliveries,

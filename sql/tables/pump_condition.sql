@@ -22,7 +22,7 @@ WITH total AS (
       WHEN p.speed_minutes = 0 THEN 'pump speed not known'
       WHEN p.dp_minutes = 0 THEN 'pump pressures not known'
       WHEN p.flow_minutes = 0 THEN 'sludge flow not known'
-      WHEN p.index_minutes < 300 THEN format('{:.1f} h within the windows of the reference, 5 needed', p.index_minutes / 60.0)
+      WHEN p.index_minutes < 300 THEN format('{} minutes within the windows of the reference, 300 needed', p.index_minutes)
     END AS index_reason,
     CASE
       WHEN coalesce(p.system_minutes, 0) < 100 THEN format('{} minutes with flow and discharge pressure, 100 needed', coalesce(p.system_minutes, 0))

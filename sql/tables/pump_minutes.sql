@@ -22,7 +22,7 @@ WITH minute AS (
   WHERE m.state = 'processing'
 ), referred AS (
   SELECT m.*, d.feed_ts_pct, b.* EXCLUDE (week_start_day, line, pump, from_utc, measured_day),
-    b.no_reference IS NULL AND m.minute_utc >= b.from_utc AND coalesce(d.feed_ts_pct BETWEEN coalesce(b.ts_low_pct, 0.0) AND coalesce(b.ts_high_pct, 100.0), false)
+    b.no_reference IS NULL AND m.minute_utc >= b.from_utc AND coalesce(d.feed_ts_pct BETWEEN b.ts_low_pct AND b.ts_high_pct, b.ts_low_pct IS NULL)
       AS is_comparable
   FROM minute m
   JOIN work.pump_spans b ON b.line = m.line AND b.week_start_day = m.week_start_day

@@ -9,7 +9,7 @@ WITH shown AS (
   SELECT *, 1 AS lines_feeding, (tickets > 0)::INTEGER AS lines_hauling FROM work.balance_parts
 ), together AS (
   SELECT any_value(plant) AS plant, 'all lines' AS line, kind, period_start_day, any_value(period_end_day) AS period_end_day,
-    max(feeding_days)::INTEGER AS feeding_days, sum(unmetered_days)::INTEGER AS unmetered_days, sum(tickets)::INTEGER AS tickets,
+    bool_and(is_whole) AS is_whole, max(feeding_days)::INTEGER AS feeding_days, sum(unmetered_days)::INTEGER AS unmetered_days, sum(tickets)::INTEGER AS tickets,
     max(ticket_days)::INTEGER AS ticket_days, sum(fed_m3) AS fed_m3, sum(known_m3) AS known_m3,
     CASE WHEN count(*) FILTER (feeding_days > 0 AND feed_solids_t IS NULL) = 0 THEN sum(feed_solids_t) END AS feed_solids_t,
     sum(cake_wet_t) AS cake_wet_t, sum(tested_wet_t) AS tested_wet_t,
@@ -24,8 +24,9 @@ WITH shown AS (
   FROM (FROM shown UNION ALL BY NAME FROM together) s
   JOIN together t ON t.kind = s.kind AND t.period_start_day = s.period_start_day
 ), judged AS (
-  SELECT *, least(1.0, ratio_or_null(known_m3, fed_m3)) AS feed_coverage, least(1.0, ratio_or_null(tested_wet_t, cake_wet_t)) AS cake_coverage,
-    least(1.0, ratio_or_null(filtrate_known_m3, fed_m3)) AS filtrate_coverage,
+  SELECT *, CASE WHEN fed_m3 > 0 THEN least(1.0, known_m3 / fed_m3) END AS feed_coverage,
+    CASE WHEN cake_wet_t > 0 THEN least(1.0, tested_wet_t / cake_wet_t) END AS cake_coverage,
+    CASE WHEN fed_m3 > 0 THEN least(1.0, filtrate_known_m3 / fed_m3) END AS filtrate_coverage,
     CASE kind WHEN 'week' THEN 0.90 ELSE 0.95 END::DOUBLE AS limit_low, CASE kind WHEN 'week' THEN 1.10 ELSE 1.05 END::DOUBLE AS limit_high,
     CASE
       WHEN feeding_days = 0 THEN 'no sludge fed'
@@ -42,7 +43,7 @@ WITH shown AS (
     CASE WHEN closure_reason IS NULL THEN ratio_or_null(cake_solids_t + filtrate_solids_t, feed_solids_t) END AS solids_closure
   FROM every
 )
-SELECT j.plant, j.line, j.kind, j.period_start_day, j.period_end_day, j.feed_solids_t, j.feed_coverage, j.tickets, j.ticket_days, j.feeding_days,
+SELECT j.plant, j.line, j.kind, j.period_start_day, j.period_end_day, j.is_whole, j.feed_solids_t, j.feed_coverage, j.tickets, j.ticket_days, j.feeding_days,
   j.cake_wet_t, 100.0 * ratio_or_null(j.cake_solids_t, j.cake_wet_t) AS hauled_ts_pct, j.cake_coverage, j.cake_solids_t,
   j.filtrate_volume_m3, j.filtrate_coverage, j.filtrate_solids_t,
   j.solids_closure, j.limit_low, j.limit_high,
