@@ -15,9 +15,10 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
 
-from pipelines import units
+from pipelines import plantfile_logs, units
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since
 from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
+from pipelines.plantfile_logs import Baseline, BaselinePeriod, Ladder, Service
 from schemas.roles import ROLES, Role
 
 __all__ = [
@@ -227,6 +228,10 @@ class PlantFile(Block):
     prices: tuple[Price, ...] = ()
     targets: tuple[Target, ...] = ()
     events: tuple[Event, ...] = ()
+    service: tuple[Service, ...] = ()
+    baselines: tuple[Baseline, ...] = ()
+    ladders: tuple[Ladder, ...] = ()
+    baseline_periods: tuple[BaselinePeriod, ...] = ()
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
@@ -241,9 +246,12 @@ class PlantFile(Block):
         for name in self.lab.shift_words:
             if name.lower() not in shifts:
                 raise ValueError(f"lab.shift_words: no shift {name!r} under [[plant.shifts]]; AM and PM need none")
+        named += [(f"ladders[{i}]", x.line) for i, x in enumerate(self.ladders)]
+        named += [(f"baseline_periods[{i}]", x.line) for i, x in enumerate(self.baseline_periods)]
         for where, line in named:
             if line not in lines:
                 raise ValueError(f"{where}.line: no line {line!r}; lines are {', '.join(sorted(lines))}")
+        plantfile_logs.check_pumps([(line.pump.id, line.pump.kind) for line in self.lines], self.service, self.baselines)
         return self
 
     @cached_property

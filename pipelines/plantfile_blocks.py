@@ -28,6 +28,7 @@ _EXAMPLE = {
     "speed": "1180 rpm",
     "time": "36 h",
     "dose": "18 lb/dt",
+    "volume": "1.6 gal",
 }
 Flow = Annotated[float, _quantity("flow")]
 Length = Annotated[float, _quantity("length")]
@@ -36,6 +37,7 @@ Pressure = Annotated[float, _quantity("pressure")]
 Speed = Annotated[float, _quantity("speed")]
 Duration = Annotated[float, _quantity("time")]
 Dose = Annotated[float, _quantity("dose")]
+Volume = Annotated[float, _quantity("volume")]
 Since = date | datetime
 
 

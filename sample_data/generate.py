@@ -14,8 +14,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import polars as pl
 
-from sample_data import axis, exports, file_faults, instruments, lab, operators, process, truth
+from sample_data import axis, exports, file_faults, instruments, lab, ledgers, operators, process, pump_truth, truth
 from sample_data import faults as fault_script
 from sample_data.axis import Axis
 from sample_data.exports import File
@@ -26,7 +27,7 @@ from sample_data.scenario import PLANTS, PlantScenario
 
 START = date(2026, 1, 5)  # a Monday; the change of 3 March and both spring clock changes fall within 16 weeks
 # One random stream a purpose, so that turning one thing off leaves the others as they were.
-_SCHEDULE, _SLUDGE, _LINES, _INSTRUMENTS, _LOGGER, _LAB, _SHEETS, _FAULTS = range(8)
+_SCHEDULE, _SLUDGE, _LINES, _INSTRUMENTS, _LOGGER, _LAB, _SHEETS, _FAULTS, _LEDGERS = range(9)
 
 
 def generate(
@@ -55,6 +56,14 @@ def generate(
 
 
 @dataclass(frozen=True)
+class Books:
+    """Truth beside the days: what was hauled, used and delivered, and what the pumps lost by week."""
+
+    ledger_days: list[dict[str, Any]]
+    pump_weeks: list[dict[str, Any]]
+
+
+@dataclass(frozen=True)
 class Made:
     """A plant as simulated and written: `rows` is the truth per line and operating day."""
 
@@ -64,6 +73,7 @@ class Made:
     rows: list[dict[str, Any]]
     files: list[File]
     faults: list[Fault]
+    books: Books
 
 
 def make(plant: PlantScenario, *, weeks: int, seed: int, start: date, quiet: bool, deadband: bool, faults: bool) -> Made:
@@ -90,6 +100,8 @@ def make(plant: PlantScenario, *, weeks: int, seed: int, start: date, quiet: boo
         found = fault.on_results(found)
     files = _logged(plant, ax, shown, stream(_LOGGER), quiet=quiet, deadband=deadband)
     files = file_faults.apply(script, files, plant) + lab.sheets(plant, ax, found, stream(_SHEETS), quiet)
+    books = ledgers.entries(plant, ax, truths, stream(_LEDGERS), quiet)
+    files += ledgers.sheets(plant, ax, books, quiet)
     touched = fault_script.touched_days(script, plant)
     every = [
         row | {"has_planted_fault": key in touched, "has_handled_fault_only": touched.get(key, False)}
@@ -97,7 +109,8 @@ def make(plant: PlantScenario, *, weeks: int, seed: int, start: date, quiet: boo
         for row in rows[t.line]
         for key in [(row["line"], row["operating_day"])]
     ]
-    return Made(plant, ax, truths, every, files, sorted(script, key=lambda f: (f.start_utc, f.line, f.kind, f.role)))
+    told = Books(ledgers.truth_rows(plant, ax, truths, books), pump_truth.weeks(plant, ax, truths, rows))
+    return Made(plant, ax, truths, every, files, sorted(script, key=lambda f: (f.start_utc, f.line, f.kind, f.role)), told)
 
 
 def _logged(plant: PlantScenario, ax: Axis, shown: list[Shown], rng: np.random.Generator, *, quiet: bool, deadband: bool) -> list[File]:
@@ -121,6 +134,8 @@ def _write(out: Path, made: Made, given: dict[str, Any]) -> None:
     deliveries = [(path, lands.astimezone(zone).isoformat(), lands.isoformat()) for lands, path in sorted(arriving)]
     write_csv(out / "deliveries.csv", ("file", "arrives_local", "arrives_utc"), deliveries)
     truth.write(out / "truth", made.plant, made.ax, made.truths, made.rows, given)
+    for name, told in (("ledger_day", made.books.ledger_days), ("pump_week", made.books.pump_weeks)):
+        pl.DataFrame(told, infer_schema_length=None).write_parquet(out / "truth" / f"{name}.parquet")
     names = ("plant", "line", "kind", "start_utc", "end_utc", "label", "effect", "handled")
     write_csv(out / "truth" / "faults.csv", names, [tuple(str(getattr(f, n)) for n in names) for f in made.faults])
 

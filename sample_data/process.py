@@ -212,13 +212,30 @@ def _rotodynamic(plant: PlantScenario, ax: Axis, usual: Array, flow: Array, mixi
     q, q_usual = flow / GPM_M3_H, usual / GPM_M3_H
     valve_usual = np.divide(mixing_kpa, flow**2, out=np.zeros(ax.n), where=flow > 0) * usual**2 / PSI_KPA
     head_usual = ph.system_head_ft(q_usual, valve_usual)
-    years = np.maximum(ax.day, 0) / 365.25
-    since_change = np.maximum(0.0, years - np.min(years[new], initial=np.inf)) if new.any() else 0.0
-    wear = np.where(new, plant.new_wear_per_year * since_change, plant.old_wear * years)
-    speed = ph.rotodynamic_speed_ratio(q_usual, head_usual, wear) * ph.REFERENCE_RPM
+    speed = ph.rotodynamic_speed_ratio(q_usual, head_usual, wear_share(plant, ax, new)) * ph.REFERENCE_RPM
     velocity = ph.velocity_head_ft(q, 6.0) - ph.velocity_head_ft(q, 8.0)
     rise_psi = (ph.system_head_ft(q, mixing_kpa / PSI_KPA) - velocity) / ph.FT_PER_PSI
     return rise_psi * PSI_KPA, speed, ph.shaft_kw(q_usual, head_usual, PUMP_EFFICIENCY) / DRIVE_EFFICIENCY
+
+
+def wear_share(plant: PlantScenario, ax: Axis, new: Bools) -> Array:
+    """Return the share of its shut-off head that the rotodynamic pump in service has lost since it was new."""
+    years = np.maximum(ax.day, 0) / 365.25
+    since_change = np.maximum(0.0, years - np.min(years[new], initial=np.inf)) if new.any() else 0.0
+    return np.where(new, plant.new_wear_per_year * since_change, plant.old_wear * years)
+
+
+def slip_growth(plant: PlantScenario, ax: Axis, on: Bools, new: Bools) -> Array:
+    """Return the slip of the displacement pump in service as a multiple of its slip as new."""
+    old_hours = np.cumsum(on & ~new) / 60.0
+    years = np.maximum(ax.day, 0) / 365.25
+    return 1.0 + np.where(new, plant.new_wear_per_year * years, plant.old_wear * old_hours / 1000.0)
+
+
+def thin_factor(plant: PlantScenario, feed: Sludge) -> Array:
+    """Return how much more the sludge of a minute slips than sludge of the usual solids: (mu0/mu)^0.5 with mu ~ TS^1.5."""
+    result: Array = (plant.ts_pct / feed.ts_pct) ** 0.75
+    return result
 
 
 def _displacement(
@@ -227,9 +244,6 @@ def _displacement(
     """Return pressure rise [kPa], speed [rpm], power at the usual flow [kW]; slip grows with run hours, thick sludge slips less."""
     share = flow / plant.reference_flow_m3_h
     rise = 8.0 * PSI_KPA + 6.0 * PSI_KPA * share**2 + mixing_kpa
-    old_hours = np.cumsum(on & ~new) / 60.0
-    years = np.maximum(ax.day, 0) / 365.25
-    growth = 1.0 + np.where(new, plant.new_wear_per_year * years, plant.old_wear * old_hours / 1000.0)
-    thin = (plant.ts_pct / feed.ts_pct) ** 0.75  # (mu0/mu)^0.5 with mu ~ TS^1.5
+    growth, thin = slip_growth(plant, ax, on, new), thin_factor(plant, feed)
     speed = (usual + plant.slip_m3_h_kpa * growth * rise * thin) / plant.rev_m3_h
     return rise, speed, usual / 3600.0 * rise / DISPLACEMENT_EFFICIENCY

@@ -45,7 +45,8 @@ Planted = tuple[bytes, list[Damage]]
 def files() -> dict[str, bytes]:
     """Return every file of the set by its path below the folder."""
     made = make(PLANTS["alder-fork"], weeks=WEEKS, seed=SEED, start=START, quiet=False, deadband=True, faults=False)
-    exports = {f.name: _hours(f.content) if f.name.startswith("AF_SCADA") else f.content for f in made.files}
+    taken = [f for f in made.files if f.name.startswith(("AF_SCADA", "AF_LAB"))]  # no tickets and no store book in the small set
+    exports = {f.name: _hours(f.content) if f.name.startswith("AF_SCADA") else f.content for f in taken}
     listed: list[Damage] = []
     for name, act in _DAMAGE.items():
         exports[name], more = act(name, exports.get(name, b""))

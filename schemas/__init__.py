@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from schemas import (
+    baseline_periods,
     data_quality,
     dictionary,
+    dose_steps,
     flags,
     kpi_day,
     kpi_hour,
@@ -13,6 +15,9 @@ from schemas import (
     kpi_week,
     lab_results,
     lab_results_history,
+    ladder_steps,
+    line_day,
+    line_limits,
     line_settings,
     load_days,
     load_numbers,
@@ -22,12 +27,17 @@ from schemas import (
     pending_days,
     pending_hours,
     plant_file_versions,
+    polymer_inventory,
     polymers,
     prices,
+    pump_baselines,
+    pump_condition,
     readings,
     readings_history,
     runs,
+    service_log,
     set_aside,
+    solids_balance,
     tag_numbers,
 )
 from schemas.model import Column, Table
@@ -36,8 +46,11 @@ TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
         plant_file_versions, line_settings, polymers, prices,
-        loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
+        line_limits, service_log, pump_baselines, ladder_steps, baseline_periods,
+        loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
+        lab_results, lab_results_history, pending_hours, pending_days,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
+        line_day, pump_condition, solids_balance, polymer_inventory, dose_steps,
     )
 }  # fmt: skip
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from schemas import TABLES
 from schemas.lab_views import LAB_VIEWS
+from schemas.log_views import LOG_VIEWS
 from schemas.model import Column, Table
 
 # column of the table -> (column of the _us view, unit)
@@ -80,5 +81,6 @@ VIEWS: dict[str, Table] = {
         _minutes_us(_local(TABLES["minutes"], "minute_utc")),
         _local(TABLES["flags"], "start_utc", "end_utc"),
         *LAB_VIEWS,
+        *LOG_VIEWS,
     )
 }

@@ -46,6 +46,7 @@ DEVICES: tuple[str, ...] = (
     "gravity belt thickener", "rotary drum thickener", "thickening centrifuge",
 )  # fmt: skip
 PUMP_KINDS: tuple[str, ...] = ("rotodynamic", "displacement")
+SERVICE_KINDS: tuple[str, ...] = ("service", "overhaul", "new pump", "impeller", "rotor", "stator", "lobes", "wear plate")
 LAB_POINTS: tuple[str, ...] = ("feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store")
 ANALYTES: dict[str, str] = {  # analyte -> unit stored
     "ts": "%", "vs": "% of TS", "tss": "mg/L", "strength": "%", "cst": "s", "wet_mass": "t", "delivered_mass": "kg", "stock_mass": "kg",

@@ -26,10 +26,13 @@ ORDER = (
     "feed_samples", "day_feed_ts", "minute_feed_ts", "minute_kpi", "period_totals", "span_versions", "period_product", "all_totals",
     "period_kpi", "kpi_hour", "kpi_shift", "kpi_day", "day_rows", "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
     "runs_span", "runs", "data_quality",
+    "line_day", "history_days", "history_line_days", "touched_months", "month_versions", "pump_spans", "pump_minutes", "pump_weeks", "service_hours",
+    "pump_condition", "balance_parts", "solids_balance", "polymer_inventory", "dose_steps",
 )  # fmt: skip
 _TOUCHED = "operating_day IN (SELECT operating_day FROM work.touched_days)"
 _HOURS = "window_name IN ('1 h', '8 h', '24 h') AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days)"
 _SPANS = "window_name IN ('7 d', '28 d') AND operating_day IN (SELECT operating_day FROM work.rolling_days)"
+_MONTHS = "(SELECT month_start_day FROM work.touched_months)"
 # Tables of the store, and which of their rows the new ones replace.
 MERGED = {
     "kpi_hour": _TOUCHED,
@@ -39,6 +42,13 @@ MERGED = {
     "kpi_rolling": f"({_HOURS}) OR ({_SPANS})",
     "runs": "EXISTS (SELECT 1 FROM work.runs_span s WHERE s.line = runs.line AND runs.start_utc < s.to_utc AND runs.end_utc > s.from_utc)",
     "data_quality": _TOUCHED,
+    "line_day": _TOUCHED,
+    # hours since service add up: the weeks after a touched one follow
+    "pump_condition": "week_start_day >= (SELECT min(week_start_day) FROM work.touched_weeks)",
+    "solids_balance": f"(kind = 'week' AND period_start_day IN (SELECT week_start_day FROM work.touched_weeks)) "
+    f"OR (kind = 'month' AND period_start_day IN {_MONTHS})",
+    "polymer_inventory": f"month_start_day IN {_MONTHS}",
+    "dose_steps": "EXISTS (SELECT 1 FROM work.touched_days t WHERE t.operating_day BETWEEN dose_steps.first_day AND dose_steps.last_day)",
 }
 
 

@@ -41,6 +41,8 @@ DEFAULTS: dict[str, dict[str, Any]] = {
     "lab_results": {"line": "line-1", "time_basis": "day", "is_used": True, "replicates": 1, "revision": 1, "unit": "-", "reported_utc": NOON,
                     "load_id": "lab", "line_no": 1},
     "load_days": {},
+    "line_limits": {"line": "line-1", "pump": "P-1", "data_layouts": 1},
+    "pump_baselines": {"line": "line-1", "pump": "P-1", "from_utc": "1900-01-01 00:00+00", "to_utc": "9999-01-01 00:00+00"},
     "runs": {"line": "line-1", "run_h": 1, "processing_h": 1, "is_open": False, "start_known": True},
     "flags": {"line": "line-1", "detector": "d", "severity": "note", "sentence": "s", "suggestion": "s", "evidence": "{}", "minutes": 1, "data_version": "v"},
 }  # fmt: skip
@@ -99,6 +101,8 @@ def fill(store: Store, case: Path) -> None:
     given = {p.stem: read(p) for p in sorted(case.glob("*.csv")) if p.stem not in ("expected", "cases") and not p.stem.startswith("work.")}
     given.setdefault("line_settings", [{}])
     given.setdefault("polymers", [{}])
+    given.setdefault("line_limits", [{"line": r.get("line")} for r in given["line_settings"]])
+    given.setdefault("pump_baselines", [{"line": r.get("line"), "no_reference": "none"} for r in given["line_settings"]])
     for table, rows in given.items():
         rows = minutes_of(rows) if table == "minutes" else rows
         if table == "lab_results":

@@ -1,0 +1,98 @@
+"""The logs of the plant file as small tables that the SQL joins: limits, service log, references, ladders, baseline intervals."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from pipelines.plantfile import FAR_FUTURE, PlantFile
+from pipelines.plantfile_logs import Baseline, BaselinePeriod, Ladder, Service
+
+LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
+_NOT_MEASURED = "no commissioning reference in the plant file"
+Rows = list[dict[str, Any]]
+
+
+def rows(plant: str, plant_file: PlantFile) -> dict[str, Rows]:
+    """Return the rows of every log table."""
+    lines = {line.pump.id: line.id for line in plant_file.lines}
+    return {
+        "line_limits": _limits(plant, plant_file),
+        "service_log": [_service(plant, plant_file, lines[x.pump], x) for x in plant_file.service],
+        "pump_baselines": [row for line in plant_file.lines for row in _baselines(plant, plant_file, line.id, line.pump.id)],
+        "ladder_steps": [row for ladder in plant_file.ladders for row in _steps(plant, plant_file, ladder)],
+        "baseline_periods": [_period(plant, x) for x in plant_file.baseline_periods],
+    }
+
+
+def operating_day(plant_file: PlantFile, at: datetime) -> date:
+    """Return the operating day of an instant: plant-local wall time less the configured hour."""
+    start = plant_file.plant.operating_day_start
+    return (at.astimezone(plant_file.zone).replace(tzinfo=None) - timedelta(hours=start.hour, minutes=start.minute)).date()
+
+
+def _limits(plant: str, plant_file: PlantFile) -> Rows:
+    band = {t.line: t.si(t.at_least) for t in plant_file.targets if t.kpi == "cake_ts_pct" and t.at_least is not None}
+    layouts = sum(not layout.is_lab for layout in plant_file.layouts)
+    return [
+        {"plant": plant, "line": x.id, "pump": x.pump.id, "suction_minimum_kpa": x.pump.suction_minimum, "cake_at_least_pct": band.get(x.id),
+         "data_layouts": layouts}
+        for x in plant_file.lines
+    ]  # fmt: skip
+
+
+def _service(plant: str, plant_file: PlantFile, line: str, x: Service) -> dict[str, Any]:
+    at = plant_file.instant(x.at, LONG_AGO)
+    return {
+        "plant": plant, "line": line, "pump": x.pump, "at_utc": at, "operating_day": operating_day(plant_file, at), "kind": x.kind,
+        "resets_overhaul": x.resets_overhaul, "ends_reference": x.ends_reference, "note": x.note or None,
+    }  # fmt: skip
+
+
+def _baselines(plant: str, plant_file: PlantFile, line: str, pump: str) -> Rows:
+    """Return the spans of a pump, each with its reference or the reason why it has none; together they cover all time."""
+    measured = {plant_file.instant(x.at, LONG_AGO): x for x in plant_file.baselines if x.pump == pump}
+    changed = {plant_file.instant(x.at, LONG_AGO): x for x in plant_file.service if x.pump == pump and x.ends_reference}
+    starts = sorted({LONG_AGO, *measured, *changed})
+    out: Rows = []
+    for start, end in zip(starts, [*starts[1:], FAR_FUTURE], strict=True):
+        row = {"plant": plant, "line": line, "pump": pump, "from_utc": start, "to_utc": end, "no_reference": None}
+        if start in measured:
+            out.append(row | _reference(plant_file, start, measured[start]))
+        elif start in changed:
+            day = operating_day(plant_file, start)
+            out.append(row | {"no_reference": f"{changed[start].kind} of {day}: no commissioning reference since"})
+        else:
+            first = min(measured, default=None)
+            reason = _NOT_MEASURED if first is None else f"before the commissioning test of {operating_day(plant_file, first)}"
+            out.append(row | {"no_reference": reason})
+    return out
+
+
+def _reference(plant_file: PlantFile, at: datetime, x: Baseline) -> dict[str, Any]:
+    low, high = x.ts_window or (None, None)
+    row: dict[str, Any] = {"measured_day": operating_day(plant_file, at), "ts_low_pct": low, "ts_high_pct": high}
+    if x.displacement is not None:
+        return row | {"displacement_m3_rev": x.displacement, "slip_form": x.slip_form, "slip_k0": x.slip_k0()}
+    c0, c1, c2 = x.head_coefficients()
+    first, last = x.curve_span_m3_h()
+    return row | {
+        "reference_speed_rpm": x.reference_speed, "head_c0_m": c0, "head_c1": c1, "head_c2": c2, "curve_low_m3_h": first, "curve_high_m3_h": last,
+        "curve_rms_m": x.curve_rms_m(),
+    }  # fmt: skip
+
+
+def _steps(plant: str, plant_file: PlantFile, ladder: Ladder) -> Rows:
+    at = [plant_file.instant(x, LONG_AGO) for x in (*ladder.steps, ladder.until)]
+    return [
+        {
+            "plant": plant, "line": ladder.line, "ladder": ladder.name, "step_no": no, "start_utc": start, "end_utc": end,
+            "first_day": operating_day(plant_file, start), "last_day": operating_day(plant_file, end - timedelta(minutes=1)),
+            "washout_min": ladder.washout * 60.0,
+        }
+        for no, (start, end) in enumerate(zip(at, at[1:], strict=False), start=1)
+    ]  # fmt: skip
+
+
+def _period(plant: str, x: BaselinePeriod) -> dict[str, Any]:
+    return {"plant": plant, "line": x.line, "first_day": x.first_day, "last_day": x.last_day}

@@ -1,0 +1,46 @@
+-- question: Which minutes of the touched weeks can be held against a pump's commissioning reference, and what do they show?
+-- unit: in the names; the slip coefficient k is m3/h per kPa (linear) or per root kPa (sqrt)
+-- grain: line, processing minute (work table, in that order so that every sum adds in the same order)
+-- formula: Q* = Q Nref/N, H* = H (Nref/N)2, index H*/(c0 + c1 Q* + c2 Q*2), for N within 60-110 % of Nref;
+--          slip = 60 D N - Q, k = slip/dP or slip/root dP, index k/k0; feed TS of the operating day within the window of the reference
+-- source: affinity laws and slip, trade textbooks, from memory; the windows are common practice, no source
+-- known limits: the reference is the one in force at the end of the week's data, minutes before it began have no index; a flow outside the points
+--          of the pump curve is not compared; the window looks at the day's mean feed TS, not at the minute's
+CREATE OR REPLACE TABLE work.pump_minutes AS
+WITH minute AS (
+  SELECT m.plant, m.line, w.week_start_day, m.operating_day, m.minute_utc, s.sludge_sg,
+    CASE WHEN m.sludge_flow_coverage >= 0.5 THEN greatest(m.sludge_flow_m3_h, 0.0) END AS q_m3_h,
+    CASE WHEN m.pump_speed_coverage >= 0.5 THEN m.pump_speed_rpm END AS speed_rpm,
+    CASE WHEN m.pump_power_coverage >= 0.5 THEN m.pump_power_kw END AS power_kw,
+    CASE WHEN m.pump_discharge_pressure_coverage >= 0.5 THEN m.pump_discharge_pressure_kpa END AS discharge_kpa,
+    CASE WHEN m.pump_suction_pressure_coverage >= 0.5 THEN discharge_kpa - m.pump_suction_pressure_kpa END AS rise_kpa,
+    rise_kpa + hydrostatic_kpa(s.pump_elevation_m, s.sludge_sg) AS dp_kpa,
+    total_head_m(rise_kpa, s.sludge_sg, s.pump_elevation_m, q_m3_h, s.suction_pipe_m, s.discharge_pipe_m) AS head_m
+  FROM work.touched_weeks w
+  JOIN minutes m ON m.operating_day >= w.week_start_day AND m.operating_day < w.week_start_day + 7
+  JOIN line_settings s ON s.line = m.line
+  WHERE m.state = 'processing'
+), referred AS (
+  SELECT m.*, d.feed_ts_pct, b.* EXCLUDE (week_start_day, line, pump, from_utc, measured_day),
+    b.no_reference IS NULL AND m.minute_utc >= b.from_utc AND coalesce(d.feed_ts_pct BETWEEN b.ts_low_pct AND b.ts_high_pct, b.ts_low_pct IS NULL)
+      AS is_comparable
+  FROM minute m
+  JOIN work.pump_spans b ON b.line = m.line AND b.week_start_day = m.week_start_day
+  LEFT JOIN work.history_days d ON d.line = m.line AND d.operating_day = m.operating_day
+), shown AS (
+  SELECT *,
+    CASE WHEN is_comparable AND speed_rpm BETWEEN 0.6 * reference_speed_rpm AND 1.1 * reference_speed_rpm
+      THEN speed_normalised_flow(q_m3_h, speed_rpm, reference_speed_rpm) END AS q_star_m3_h,
+    CASE WHEN q_star_m3_h BETWEEN coalesce(curve_low_m3_h, 0.0) AND coalesce(curve_high_m3_h, 'infinity'::DOUBLE)
+      THEN speed_normalised_head(head_m, speed_rpm, reference_speed_rpm) END AS h_star_m,
+    head_c0_m + head_c1 * q_star_m3_h + head_c2 * q_star_m3_h * q_star_m3_h AS h_ref_m,
+    CASE WHEN is_comparable AND dp_kpa > 0 AND speed_rpm > 0 AND displacement_m3_rev IS NOT NULL
+      THEN 60.0 * displacement_m3_rev * speed_rpm - q_m3_h END AS slip_m3_h
+  FROM referred
+)
+SELECT plant, line, week_start_day, operating_day, minute_utc, q_m3_h, speed_rpm, power_kw, discharge_kpa, dp_kpa, head_m,
+  CASE WHEN h_star_m IS NOT NULL THEN q_star_m3_h END AS q_star_m3_h, h_star_m,
+  slip_m3_h, slip_m3_h / (60.0 * displacement_m3_rev * speed_rpm) AS slip_fraction,
+  coalesce(CASE WHEN h_ref_m > 0 THEN h_star_m / h_ref_m END, slip_m3_h / CASE slip_form WHEN 'sqrt' THEN sqrt(dp_kpa) ELSE dp_kpa END / slip_k0) AS pump_index
+FROM shown
+ORDER BY line, minute_utc;

@@ -1,0 +1,34 @@
+-- question: How far can the numbers of a line and day be trusted, from 0 to 100, and which link is the weakest?
+-- unit: 0-100; the parts are shares 0-1
+-- grain: line, operating day
+-- formula: 100 x min(completeness, lab coverage, validity, closure, timeliness) over the parts that are known; completeness = valid / processing
+--          minutes; closure part = 1 - min(1, |ln B| / 0.20) with B of the week that holds the day, else of its month (the line's, else all lines')
+-- source: common practice, no source: a chain is as good as its weakest link, so the minimum and not the mean
+-- known limits: a part that is not known does not weigh; parts_known says how many do; days without processing have no score
+CREATE OR REPLACE VIEW data_quality_score AS
+WITH closure AS (
+  SELECT d.plant, d.line, d.operating_day,
+    arg_min(b.solids_closure, (b.kind = 'month', b.line = 'all lines')) AS solids_closure,
+    arg_min(b.kind || ', ' || b.line, (b.kind = 'month', b.line = 'all lines')) AS closure_of
+  FROM line_day d
+  JOIN solids_balance b ON b.plant = d.plant AND b.line IN (d.line, 'all lines') AND d.operating_day BETWEEN b.period_start_day AND b.period_end_day
+  WHERE b.solids_closure IS NOT NULL
+  GROUP BY ALL
+), part AS (
+  SELECT d.plant, d.line, d.operating_day, k.processing_minutes,
+    ratio_or_null(k.valid_minutes, k.processing_minutes) AS completeness,
+    d.lab_coverage, d.validity, c.solids_closure, c.closure_of,
+    CASE WHEN c.solids_closure > 0 THEN 1.0 - least(1.0, abs(ln(c.solids_closure)) / 0.20) WHEN c.solids_closure IS NOT NULL THEN 0.0 END AS closure_part,
+    d.timeliness
+  FROM line_day d
+  JOIN kpi_day k ON k.plant = d.plant AND k.line = d.line AND k.operating_day = d.operating_day
+  LEFT JOIN closure c ON c.plant = d.plant AND c.line = d.line AND c.operating_day = d.operating_day
+)
+SELECT plant, line, operating_day, processing_minutes, completeness, lab_coverage, validity, solids_closure, closure_of, closure_part, timeliness,
+  ((completeness IS NOT NULL)::INTEGER + (lab_coverage IS NOT NULL)::INTEGER + (validity IS NOT NULL)::INTEGER + (closure_part IS NOT NULL)::INTEGER
+    + (timeliness IS NOT NULL)::INTEGER)::INTEGER AS parts_known,
+  CASE WHEN processing_minutes > 0 THEN 100.0 * least(completeness, lab_coverage, validity, closure_part, timeliness) END AS quality_score,
+  CASE WHEN quality_score IS NULL THEN NULL
+    WHEN 100.0 * completeness <= quality_score THEN 'completeness' WHEN 100.0 * lab_coverage <= quality_score THEN 'lab coverage'
+    WHEN 100.0 * validity <= quality_score THEN 'validity' WHEN 100.0 * closure_part <= quality_score THEN 'closure' ELSE 'timeliness' END AS weakest
+FROM part;
