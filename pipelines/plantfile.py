@@ -18,6 +18,7 @@ from pydantic import Field, field_validator, model_validator
 from pipelines import units
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since
 from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
+from pipelines.plantfile_uncertainty import MeterUncertainty, PolymerUncertainty
 from schemas.roles import ROLES, Role
 
 __all__ = [
@@ -133,6 +134,7 @@ class Signal(Block):
         default=("1", "true", "on", "run", "running"), description="state words that mean on; case and blanks do not matter"
     )
     off_words: tuple[str, ...] = ("0", "false", "off", "stop", "stopped")
+    uncertainty: MeterUncertainty = MeterUncertainty()
     since: Since | None = None
     until: Since | None = None
 
@@ -175,6 +177,7 @@ class Polymer(Block):
     active_fraction_source: str = Field(default="", description="certificate, data sheet, supplier's word")
     solution_strength_pct: float | None = Field(default=None, gt=0, le=5)
     price_neat: PerMass | None = Field(default=None, ge=0, description="as supplied, '0.66 per lb' [currency/kg]")
+    uncertainty: PolymerUncertainty = PolymerUncertainty()
     since: Since
 
 

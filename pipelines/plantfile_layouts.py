@@ -7,6 +7,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from pipelines.plantfile_blocks import Block, Duration, Since
+from pipelines.plantfile_uncertainty import LabUncertainty
 
 
 class QualityWords(Block):
@@ -120,3 +121,4 @@ class Lab(Block):
     time_is_stated: bool = Field(
         default=True, description="false when the sheet has dates only: the sample is spread over the operating day"
     )
+    uncertainty: LabUncertainty = LabUncertainty()

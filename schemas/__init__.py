@@ -26,13 +26,14 @@ from schemas import (
     readings_history,
     runs,
     set_aside,
+    uncertainty_inputs,
 )
 from schemas.model import Column, Table
 
 TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
-        plant_file_versions, line_settings, polymers, prices,
+        plant_file_versions, line_settings, polymers, prices, uncertainty_inputs,
         loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
     )
