@@ -7,6 +7,7 @@ from schemas import (
     dictionary,
     flags,
     kpi_day,
+    kpi_day_history,
     kpi_hour,
     kpi_rolling,
     kpi_shift,
@@ -35,7 +36,7 @@ TABLES: dict[str, Table] = {
     for module in (
         plant_file_versions, line_settings, polymers, prices, uncertainty_inputs,
         loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
-        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
+        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, kpi_day_history, dictionary,
     )
 }  # fmt: skip
 

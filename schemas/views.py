@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from schemas import TABLES
 from schemas.model import Column, Table
+from schemas.trust_views import DOSE_UNCERTAINTY_WEEK, RESTATEMENTS
 
 # column of the table -> (column of the _us view, unit)
 US = {
@@ -89,5 +90,7 @@ VIEWS: dict[str, Table] = {
         _local(TABLES["minutes"], "minute_utc"),
         _minutes_us(_local(TABLES["minutes"], "minute_utc")),
         _local(TABLES["flags"], "start_utc", "end_utc"),
+        DOSE_UNCERTAINTY_WEEK,
+        RESTATEMENTS,
     )
 }

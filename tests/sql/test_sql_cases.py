@@ -3,7 +3,7 @@
 `tests/sql/<object>/cases.csv` (macros): columns named as the arguments, `expected`, `tolerance` (relative; 0 means equal), `note`.
 `tests/sql/<object>/[<case>/]expected.csv` (tables, views, table macros): beside it one CSV an input table with the columns that
 matter, the rest gets the defaults below; `inputs.txt` names the case whose inputs are shared; `work.<table>.csv` fills a work
-table; `where.txt` says which of the rows made are compared. A row of minutes.csv stands for `repeat` minutes. A role given
+table; `where.txt` says which of the rows made are compared; `arguments.txt` is what a table macro is called with. A row of minutes.csv stands for `repeat` minutes. A role given
 without its coverage is covered; a sample without `to_utc` was taken at `from_utc`. NOTES.md has the working.
 """
 
@@ -136,7 +136,9 @@ def made_by(store: Store, case: Path) -> list[tuple[str, ...]]:
         store.con.execute(f"DELETE FROM {path.stem}")
         insert(store.con, path.stem, read(path), {"plant": "p", **KPI_DEFAULTS})
     view = name in {p.stem for p in packaged.sql_files("views")}
-    if name in compute.ORDER:
+    if (case / "arguments.txt").exists():
+        source = f"{name}({(case / 'arguments.txt').read_text(encoding='utf-8').strip()})"
+    elif name in compute.ORDER:
         if work:
             store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
         source = f"work.{name}"
