@@ -66,7 +66,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
         receipts, notices = call(intake, home, store, plant_file, when)
         steps = [call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
         if publish_now:
-            steps.append(call(publish.run, home, store, plant_file))
+            steps.append(call(publish.run, home, store, plant_file, known_from=when))
     summary = Summary(plant_id, "nightly", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
     keep_summary(home, summary)
     return summary
@@ -169,16 +169,19 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
         steps = [call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
     fresh.replace(home.store(plant_id))
     with Store(home.store(plant_id), plant_id) as store:
-        steps.append(call(publish.run, home, store, plant_file, whole=True))
+        steps.append(call(publish.run, home, store, plant_file, whole=True, known_from=when))
     summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, seconds=clock.stopwatch() - started)
     keep_summary(home, summary)
     return summary
 
 
 def carry_over(old: Store, new: Store) -> None:
-    """Bring what no file can give back into a fresh store: plant files used so far."""
-    if old.rows("SELECT 1 FROM duckdb_tables() WHERE table_name = 'plant_file_versions'"):
+    """Bring what no file can give back into a fresh store: plant files used so far, and the ledger of published versions."""
+    there = {name for (name,) in old.rows("SELECT table_name FROM duckdb_tables() WHERE NOT internal")}
+    if "plant_file_versions" in there:
         new.append("plant_file_versions", old.frame("SELECT * FROM plant_file_versions"))
+    if "kpi_day_history" in there:
+        new.append("kpi_day_history", old.frame("SELECT * FROM kpi_day_history ORDER BY line, operating_day, version"))
 
 
 def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, call: Call = direct, as_of: datetime | None = None) -> Summary:

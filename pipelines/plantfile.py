@@ -19,6 +19,7 @@ from pipelines import plantfile_logs, units
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since
 from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
 from pipelines.plantfile_logs import Baseline, BaselinePeriod, Ladder, Service
+from pipelines.plantfile_uncertainty import MeterUncertainty, PolymerUncertainty
 from schemas.roles import ROLES, Role
 
 __all__ = [
@@ -134,6 +135,7 @@ class Signal(Block):
         default=("1", "true", "on", "run", "running"), description="state words that mean on; case and blanks do not matter"
     )
     off_words: tuple[str, ...] = ("0", "false", "off", "stop", "stopped")
+    uncertainty: MeterUncertainty = MeterUncertainty()
     since: Since | None = None
     until: Since | None = None
 
@@ -176,6 +178,7 @@ class Polymer(Block):
     active_fraction_source: str = Field(default="", description="certificate, data sheet, supplier's word")
     solution_strength_pct: float | None = Field(default=None, gt=0, le=5)
     price_neat: PerMass | None = Field(default=None, ge=0, description="as supplied, '0.66 per lb' [currency/kg]")
+    uncertainty: PolymerUncertainty = PolymerUncertainty()
     since: Since
 
 

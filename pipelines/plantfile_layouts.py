@@ -11,6 +11,7 @@ from schemas.vocabulary import ANALYTES_OF_POINT
 
 Point = Literal["feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store"]
 Analyte = Literal["ts", "vs", "tss", "strength", "moisture", "cst", "wet_mass", "delivered_mass", "stock_mass"]
+from pipelines.plantfile_uncertainty import LabUncertainty
 
 
 class QualityWords(Block):
@@ -169,3 +170,4 @@ class Lab(Block):
         default=(),
         description="methods one sample can be run by, preferred first: results of the others are kept apart, and out of KPIs beside it",
     )
+    uncertainty: LabUncertainty = LabUncertainty()

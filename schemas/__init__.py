@@ -9,6 +9,7 @@ from schemas import (
     dose_steps,
     flags,
     kpi_day,
+    kpi_day_history,
     kpi_hour,
     kpi_rolling,
     kpi_shift,
@@ -39,17 +40,18 @@ from schemas import (
     set_aside,
     solids_balance,
     tag_numbers,
+    uncertainty_inputs,
 )
 from schemas.model import Column, Table
 
 TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
-        plant_file_versions, line_settings, polymers, prices,
+        plant_file_versions, line_settings, polymers, prices, uncertainty_inputs,
         line_limits, service_log, pump_baselines, ladder_steps, baseline_periods,
         loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
-        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
+        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, kpi_day_history, dictionary,
         line_day, pump_condition, solids_balance, polymer_inventory, dose_steps,
     )
 }  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from schemas.kpi_columns import KPI
 from schemas.model import Column, Table
+from schemas.uncertainty import UNCERTAINTY
 
 TABLE = Table(
     name="kpi_day",
@@ -17,5 +18,6 @@ TABLE = Table(
         Column("line", "text", "-", "line id", nullable=False),
         Column("operating_day", "date", "-", "plant-local day from the configured hour", nullable=False),
         *KPI,
+        *UNCERTAINTY,
     ),
 )

@@ -8,6 +8,7 @@ from schemas import TABLES
 from schemas.lab_views import LAB_VIEWS
 from schemas.log_views import LOG_VIEWS
 from schemas.model import Column, Table
+from schemas.trust_views import DOSE_UNCERTAINTY_WEEK, RESTATEMENTS
 
 # column of the table -> (column of the _us view, unit)
 US = {
@@ -32,6 +33,17 @@ US = {
     "cost_water_per_t": ("cost_water_per_dry_ton", "currency/short dry ton"),
     "cost_recycle_per_t": ("cost_recycle_per_dry_ton", "currency/short dry ton"),
     "cost_total_per_t": ("cost_total_per_dry_ton", "currency/short dry ton"),
+    # uncertainties of kpi_day
+    "dry_solids_t_u": ("dry_short_tons_u", "short ton"),
+    "polymer_active_kg_u": ("polymer_lb_active_u", "lb"),
+    "dose_active_kg_t_u": ("dose_lb_active_per_dry_ton_u", "lb/short dry ton"),
+    "dose_active_kg_t_u_random": ("dose_lb_active_per_dry_ton_u_random", "lb/short dry ton"),
+    "dose_active_kg_t_u_systematic": ("dose_lb_active_per_dry_ton_u_systematic", "lb/short dry ton"),
+    "dose_active_kg_t_u_held": ("dose_lb_active_per_dry_ton_u_held", "lb/short dry ton"),
+    "mixing_dp_kpa_u": ("mixing_dp_psi_u", "psi"),
+    "mixing_dp_ref_kpa_u": ("mixing_dp_ref_psi_u", "psi"),
+    "energy_kwh_t_u": ("energy_kwh_per_dry_ton_u", "kWh/short dry ton"),
+    "cost_total_per_t_u": ("cost_total_per_dry_ton_u", "currency/short dry ton"),
 }
 # column of minutes -> (column of minutes_us, unit); columns of other roles stay as they are, their unit in the name
 US_MINUTES = {
@@ -82,5 +94,7 @@ VIEWS: dict[str, Table] = {
         _local(TABLES["flags"], "start_utc", "end_utc"),
         *LAB_VIEWS,
         *LOG_VIEWS,
+        DOSE_UNCERTAINTY_WEEK,
+        RESTATEMENTS,
     )
 }

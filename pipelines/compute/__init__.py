@@ -24,7 +24,7 @@ PIECE_DAYS = 62  # computed at a time, so that memory does not grow with a backf
 # In this order: each file makes its table in `work` from those before it.
 ORDER = (
     "feed_samples", "day_feed_ts", "minute_feed_ts", "minute_kpi", "period_totals", "span_versions", "period_product", "all_totals",
-    "period_kpi", "kpi_hour", "kpi_shift", "kpi_day", "day_rows", "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
+    "period_kpi", "kpi_hour", "kpi_shift", "day_feed_u", "day_uncertainty", "kpi_day", "day_rows", "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
     "runs_span", "runs", "data_quality",
     "line_day", "history_days", "history_line_days", "touched_months", "month_versions", "pump_spans", "pump_minutes", "pump_weeks", "service_hours",
     "pump_condition", "balance_parts", "solids_balance", "polymer_inventory", "dose_steps",

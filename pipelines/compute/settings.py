@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from pipelines.compute import log_settings
+from pipelines.compute import log_settings, uncertainty
 from pipelines.plantfile import FAR_FUTURE, Line, PlantFile
 from pipelines.store import Store
 from schemas import TABLES
@@ -21,13 +21,14 @@ def are_written(store: Store) -> bool:
 
 
 def write(store: Store, plant_file: PlantFile) -> None:
-    """Replace line_settings, polymers, prices and the logs by what the plant file says now."""
+    """Replace line_settings, polymers, prices, uncertainty_inputs and the logs by what the plant file says now."""
     plant = store.plant
     rows = {
         "line_settings": [_line(plant, plant_file, line) for line in plant_file.lines],
         "polymers": [row for line in plant_file.lines for row in _polymers(plant, plant_file, line.id)],
         "prices": _prices(plant, plant_file),
         **log_settings.rows(plant, plant_file),
+        "uncertainty_inputs": uncertainty.rows(plant, plant_file),
     }
     for table, content in rows.items():
         store.con.execute(f"DELETE FROM {table}")

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, datetime
 
 from pipelines import clock
 from pipelines.chunks import StepReceipt
 from pipelines.home import Home
 from pipelines.plantfile import PlantFile
-from pipelines.publish import database, parquet
+from pipelines.publish import database, ledger, parquet
 from pipelines.publish.database import ONLY_PARQUET, published_tables
 from pipelines.store import Store, connect, content_hash
 from schemas import TABLES
@@ -24,10 +24,11 @@ from schemas import TABLES
 __all__ = ["ONLY_PARQUET", "hashes", "published_tables", "run"]
 
 
-def run(home: Home, store: Store, plant_file: PlantFile, *, whole: bool = False) -> StepReceipt:
+def run(home: Home, store: Store, plant_file: PlantFile, *, whole: bool = False, known_from: datetime | None = None) -> StepReceipt:
     """Bring the published file and Parquet up to date with a plant's store; waits while another plant publishes.
 
-    `whole` publishes every day again and packs the file anew. InternalError when a check fails; the old file stays.
+    `whole` publishes every day again and packs the file anew; `known_from` is the time new versions of days are known from
+    in the ledger (default: receipt of the last file). InternalError when a check fails; the old file stays.
     """
     del plant_file  # settings the pages need are in line_settings
     started = clock.stopwatch()
@@ -37,8 +38,13 @@ def run(home: Home, store: Store, plant_file: PlantFile, *, whole: bool = False)
     with _alone(home):
         everything = whole or bool(store.emptied) or not _published_loads(home, store) or not _is_of_today(home)
         spans = None if everything else contiguous(days)
-        parquet.write(home, store, spans)
-        rows = database.build(home, store, spans)
+        added = ledger.write(home, store, spans, known_from)
+        try:
+            parquet.write(home, store, spans)
+            rows = database.build(home, store, spans)
+        except BaseException:
+            ledger.take_back(store, added)
+            raise
     with store.transaction():
         store.clear_days("publish")
     return StepReceipt("publish", len(days), rows, clock.stopwatch() - started)
@@ -90,17 +96,20 @@ def _alone(home: Home) -> Iterator[None]:
 
 
 def hashes(home: Home) -> dict[str, str]:
-    """Return a content hash of every published table, and of every table in Parquet as `parquet/<table>`."""
+    """Return a content hash of every published table, and of every table in Parquet as `parquet/<table>`.
+
+    The ledger of published versions is left out: it depends on when runs took place, and a rebuild carries it over.
+    """
     con = connect(home.database, read_only=True)
     try:
         names = [r[0] for r in con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY 1").fetchall()]
-        found = {name: content_hash(con, name) for name in names}
+        found = {name: content_hash(con, name) for name in names if name != ledger.TABLE}
     finally:
         con.close()
     memory = connect()
     for folder in sorted(home.parquet.glob("*")):
         files = [str(p) for p in sorted(folder.rglob("*.parquet"))]
-        if files and folder.name in TABLES:
+        if files and folder.name in TABLES and folder.name != ledger.TABLE:
             columns = ", ".join(TABLES[folder.name].column_names)
             listed = ", ".join(database.quoted(f) for f in files)
             source = f"(SELECT {columns} FROM read_parquet([{listed}], hive_partitioning = false))"

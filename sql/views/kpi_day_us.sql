@@ -60,5 +60,20 @@ SELECT
   per_t_to_per_short_ton(k.cost_total_per_t) AS cost_total_per_dry_ton,
   k.missed_share,
   k.is_provisional,
-  k.data_version
+  k.data_version,
+  k.feed_ts_pct_u,
+  t_to_short_ton(k.dry_solids_t_u) AS dry_short_tons_u,
+  kg_to_lb(k.polymer_active_kg_u) AS polymer_lb_active_u,
+  kg_t_to_lb_dt(k.dose_active_kg_t_u) AS dose_lb_active_per_dry_ton_u,
+  kg_t_to_lb_dt(k.dose_active_kg_t_u_random) AS dose_lb_active_per_dry_ton_u_random,
+  kg_t_to_lb_dt(k.dose_active_kg_t_u_systematic) AS dose_lb_active_per_dry_ton_u_systematic,
+  kg_t_to_lb_dt(k.dose_active_kg_t_u_held) AS dose_lb_active_per_dry_ton_u_held,
+  k.cake_ts_pct_u,
+  k.filtrate_tss_mg_l_u,
+  k.capture_pct_u,
+  kpa_to_psi(k.mixing_dp_kpa_u) AS mixing_dp_psi_u,
+  kpa_to_psi(k.mixing_dp_ref_kpa_u) AS mixing_dp_ref_psi_u,
+  per_t_to_per_short_ton(k.energy_kwh_t_u) AS energy_kwh_per_dry_ton_u,
+  per_t_to_per_short_ton(k.cost_total_per_t_u) AS cost_total_per_dry_ton_u,
+  k.feed_ts_scatter_pct
 FROM kpi_day k JOIN line_settings s ON s.plant = k.plant AND s.line = k.line;

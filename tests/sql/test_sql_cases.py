@@ -3,7 +3,7 @@
 `tests/sql/<object>/cases.csv` (macros): columns named as the arguments, `expected`, `tolerance` (relative; 0 means equal), `note`.
 `tests/sql/<object>/[<case>/]expected.csv` (tables, views, table macros): beside it one CSV an input table with the columns that
 matter, the rest gets the defaults below; `inputs.txt` names the case whose inputs are shared; `work.<table>.csv` fills a work
-table; `where.txt` says which of the rows made are compared. A row of minutes.csv stands for `repeat` minutes. A role given
+table; `where.txt` says which of the rows made are compared; `arguments.txt` is what a table macro is called with. A row of minutes.csv stands for `repeat` minutes. A role given
 without its coverage is covered; a sample without `to_utc` was taken at `from_utc`. NOTES.md has the working.
 """
 
@@ -43,6 +43,8 @@ DEFAULTS: dict[str, dict[str, Any]] = {
     "load_days": {},
     "line_limits": {"line": "line-1", "pump": "P-1", "data_layouts": 1},
     "pump_baselines": {"line": "line-1", "pump": "P-1", "from_utc": "1900-01-01 00:00+00", "to_utc": "9999-01-01 00:00+00"},
+    "uncertainty_inputs": {"line": "line-1", "from_utc": "2000-01-01 00:00+00", "to_utc": "2100-01-01 00:00+00", "systematic_pct": 0, "systematic_abs": 0,
+                           "random_pct": 0, "random_abs": 0, "tau_h": 0, "unit": "-", "basis": "default"},
     "runs": {"line": "line-1", "run_h": 1, "processing_h": 1, "is_open": False, "start_known": True},
     "flags": {"line": "line-1", "detector": "d", "severity": "note", "sentence": "s", "suggestion": "s", "evidence": "{}", "minutes": 1, "data_version": "v"},
 }  # fmt: skip
@@ -139,7 +141,9 @@ def made_by(store: Store, case: Path) -> list[tuple[str, ...]]:
         store.con.execute(f"DELETE FROM {path.stem}")
         insert(store.con, path.stem, read(path), {"plant": "p", **KPI_DEFAULTS})
     view = name in {p.stem for p in packaged.sql_files("views")}
-    if name in compute.ORDER:
+    if (case / "arguments.txt").exists():
+        source = f"{name}({(case / 'arguments.txt').read_text(encoding='utf-8').strip()})"
+    elif name in compute.ORDER:
         if work:
             store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
         source = f"work.{name}"
