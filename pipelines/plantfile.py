@@ -111,10 +111,28 @@ class Line(Block):
 
 
 class Scaling(Block):
-    """Linear scaling of a raw signal to `unit`: raw[0] reads low, raw[1] reads high."""
+    """Scaling of a raw signal (mA, counts, percent) to `unit`: raw[0] reads reads[0], raw[1] reads reads[1]."""
 
     raw: tuple[float, float]
     reads: tuple[float, float]
+    ma: tuple[float, float] | None = Field(
+        default=None, description="milliamperes at raw[0] and raw[1], when the raw numbers stand for a current"
+    )
+    extraction: Literal["linear", "square root"] = Field(
+        default="linear", description="square root: the raw signal is a differential pressure, the reading a flow"
+    )
+
+    @model_validator(mode="after")
+    def _has_a_slope(self) -> Self:
+        for name, pair in (("raw", self.raw), ("reads", self.reads), ("ma", self.ma or (4.0, 20.0))):
+            if pair[0] == pair[1]:
+                raise ValueError(f"scaling.{name} must be two different numbers")
+        return self
+
+    @property
+    def current(self) -> tuple[float, float] | None:
+        """Return the milliamperes at raw[0] and raw[1]: as given, or the raw numbers where they are 4 and 20; None for no current."""
+        return self.ma or (self.raw if tuple(sorted(self.raw)) == (4.0, 20.0) else None)
 
 
 class Signal(Block):

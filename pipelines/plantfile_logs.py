@@ -169,7 +169,8 @@ def quadratic(points: Sequence[tuple[float, float]]) -> tuple[float, float, floa
     scale = max(abs(x) for x, _ in points) or 1.0
     rows = [[1.0, x / scale, (x / scale) ** 2] for x, _ in points]
     matrix = [
-        [sum(r[i] * r[j] for r in rows) for j in range(3)] + [sum(r[i] * y for r, (_, y) in zip(rows, points, strict=True))] for i in range(3)
+        [sum(r[i] * r[j] for r in rows) for j in range(3)] + [sum(r[i] * y for r, (_, y) in zip(rows, points, strict=True))]
+        for i in range(3)
     ]
     for k in range(3):
         best = max(range(k, 3), key=lambda i: abs(matrix[i][k]))

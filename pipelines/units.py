@@ -6,6 +6,7 @@ The table is small and exact on purpose (the exports name few units, start-up mu
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -100,8 +101,16 @@ _ALIASES = {
     "lbs": "lb", "tonne": "t", "tonnes": "t", "ton": "short_ton", "degc": "C", "°c": "C", "degf": "F", "°f": "F",
     "mg/l": "mg/L", "g/l": "g/L", "amps": "A", "a": "A", "ma": "mA", "onoff": "state", "on/off": "state",
     "kpa": "kPa", "m3/hour": "m3/h", "feet": "ft",
+    "usgal/min": "gpm", "usgal/h": "gph", "usgal/hr": "gph", "usgal/d": "gpd", "usgal/day": "gpd", "usgal": "gal", "usgph": "gph", "usgpd": "gpd",
+    "gal/minute": "gpm", "gallons/min": "gpm", "gallons/minute": "gpm", "gal/hour": "gph", "gallons/hour": "gph", "gal/d": "gpd", "gal/day": "gpd",
+    "gallon": "gal", "mgal/d": "MGD", "mgal/day": "MGD", "m³/hr": "m3/h", "m³/d": "m3/d", "m^3/d": "m3/d", "m3/day": "m3/d", "m³": "m3", "m^3": "m3",
+    "cbm": "m3", "l/hr": "L/h", "l/sec": "L/s", "liter": "L", "litre": "L", "lbf/in2": "psi", "lb/in2": "psi", "lb/in²": "psi", "psi(g)": "psi",
+    "inch": "in", "rev/min": "rpm", "amp": "A", "milliamp": "mA", "cnt": "counts", "cnts": "counts", "raw": "counts", "horsepower": "hp",
 }  # fmt: skip
 _BY_FOLDED = {name.lower(): name for name in UNITS} | _ALIASES
+# A register that counts in tens or thousands says so beside its unit: "x1000 gal", "gal x 100", "1000 m3".
+_MULTIPLIER, _OF = r"(?P<times>10{1,6})", r"(?P<unit>[a-z³^/0-9]*[a-z³][a-z³^/0-9]*)"
+_MULTIPLIED = (re.compile(rf"[x×*]?{_MULTIPLIER}[x×*]?{_OF}"), re.compile(rf"{_OF}[x×*]{_MULTIPLIER}"))
 _QUANTITY = re.compile(r"\s*([-+]?[0-9]*\.?[0-9]+(?:[eE][-+]?[0-9]+)?)\s*([^\s\d.].*?)\s*$")
 
 
@@ -110,7 +119,25 @@ def unit(word: str) -> Unit:
     folded = re.sub(r"[\s.]", "", word).lower()
     if word in UNITS:
         return UNITS[word]
-    return UNITS[_BY_FOLDED[folded]]
+    return UNITS[_BY_FOLDED[folded]] if folded in _BY_FOLDED else _multiplied(word, folded.replace(",", ""))
+
+
+def _multiplied(word: str, folded: str) -> Unit:
+    """Return the unit of a register with a multiplier (powers of ten to a million); KeyError if it is none."""
+    for pattern in _MULTIPLIED:
+        found = pattern.fullmatch(folded)
+        if found and found["unit"] in _BY_FOLDED:
+            base = UNITS[_BY_FOLDED[found["unit"]]]
+            if base.dimension in ("volume", "energy", "mass"):
+                return _named(base, int(found["times"]))
+    raise KeyError(word)
+
+
+def _named(base: Unit, times: int) -> Unit:
+    """Return a multiple of a unit, under the name it already has (kgal, MWh) if it has one."""
+    factor = base.factor * times
+    same = [u for u in UNITS.values() if u.dimension == base.dimension and math.isclose(u.factor, factor, rel_tol=1e-12)]
+    return same[0] if same else Unit(f"x{times} {base.name}", base.dimension, base.si, factor)
 
 
 def to_si(value: float, word: str) -> float:

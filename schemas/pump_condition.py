@@ -20,14 +20,30 @@ TABLE = Table(
         Column("pump_kind", "text", "-", "rotodynamic or displacement", nullable=False, isin=PUMP_KINDS),
         Column("run_h", "double", "h", "run hours of the week"),
         Column("starts", "int", "-", "starts of the week"),
-        Column("dry_run_minutes", "int", "min", "minutes with the pump on and the flow below cut-off or the suction below its minimum; null: not known"),
-        Column("run_since_service_h", "double", "h", "run hours from the last entry of the service log to the end of the week; null: no entry"),
-        Column("run_since_overhaul_h", "double", "h", "run hours from the last overhaul or new pump to the end of the week; null: no entry"),
-        Column("service_counted_from_data", "bool", "-", "true when the entry is older than the data: run hours before the data are not in the figure"),
+        Column(
+            "dry_run_minutes",
+            "int",
+            "min",
+            "minutes with the pump on and the flow below cut-off or the suction below its minimum; null: not known",
+        ),
+        Column(
+            "run_since_service_h", "double", "h", "run hours from the last entry of the service log to the end of the week; null: no entry"
+        ),
+        Column(
+            "run_since_overhaul_h", "double", "h", "run hours from the last overhaul or new pump to the end of the week; null: no entry"
+        ),
+        Column(
+            "service_counted_from_data",
+            "bool",
+            "-",
+            "true when the entry is older than the data: run hours before the data are not in the figure",
+        ),
         Column("overhaul_counted_from_data", "bool", "-", "the same of the overhaul"),
         Column("processing_minutes", "int", "min", "processing minutes of the week", nullable=False, ge=0),
         Column("reference_day", "date", "-", "operating day of the commissioning test compared with; null: none"),
-        Column("index_minutes", "int", "min", "minutes within the windows of speed and feed TS that the index rests on", nullable=False, ge=0),
+        Column(
+            "index_minutes", "int", "min", "minutes within the windows of speed and feed TS that the index rests on", nullable=False, ge=0
+        ),
         Column("index_days", "int", "day", "operating days those minutes fall on", nullable=False, ge=0),
         Column("flow_at_reference_speed_m3_h", "double", "m3/h", "median flow at the reference speed, affinity laws (rotodynamic)"),
         Column("head_at_reference_speed_m", "double", "m", "median total head at the reference speed, affinity laws (rotodynamic)"),
@@ -44,6 +60,8 @@ TABLE = Table(
         Column("system_minutes", "int", "min", "minutes with flow and discharge pressure", nullable=False, ge=0),
         Column("system_reason", "text", "-", "why the system curve is null"),
         Column("wire_to_water_pct", "double", "%", "hydraulic work / electrical energy over the minutes with both"),
-        Column("data_version", "text", "-", "hash of the inputs of the week; hours since service also rest on the weeks before", nullable=False),
+        Column(
+            "data_version", "text", "-", "hash of the inputs of the week; hours since service also rest on the weeks before", nullable=False
+        ),
     ),
 )

@@ -17,6 +17,7 @@ REASONS: tuple[str, ...] = (
     "time in the future",
     "outside file's stated period",
     "unknown tag",
+    "scaling not known for date",
     "unknown sample point",
     "unknown analyte",
     "unknown shift word",
@@ -35,7 +36,6 @@ REASONS: tuple[str, ...] = (
     "duplicate disagreement",
     "inconsistent sample set",
     "sample outside any run",
-    "scaling not known for date",
 )
 RUNNING_STATES: tuple[str, ...] = ("stopped", "idle running", "start-up", "processing", "shutdown", "unknown")
 SEVERITIES: tuple[str, ...] = ("note", "check this week", "check today")

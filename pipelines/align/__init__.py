@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from pipelines import clock, fits
+from pipelines import clock, fits, totaliser
 from pipelines.align import calendar, grid, readings, states, worklist
 from pipelines.chunks import StepReceipt
 from pipelines.plantfile import Line, PlantFile
@@ -48,7 +48,7 @@ def aligned(store: Store, plant_file: PlantFile, first: datetime, end: datetime)
     spans = {line.id: grid.spans_by_role(line.id, plant_file) for line in lines}
     early = first - max(states.look_back_min(line) for line in lines) * calendar.MINUTE
     tags = sorted({span.signal.tag for roles in spans.values() for found in roles.values() for span in found})
-    series = readings.of_range(store, tags, early, end)
+    series = readings.of_range(store, tags, early, end, max(readings.LONGEST_REACH, totaliser.longest_reach(plant_file.signals)))
     edges = np.arange(calendar.micros(early), calendar.micros(end) + 1, calendar.MINUTE // timedelta(microseconds=1), dtype=np.int64)
     axis = calendar.minutes(first, end, plant_file)
     return pl.concat([_line_rows(store.plant, line, grid.line_minutes(spans[line.id], series, edges), axis) for line in lines])

@@ -73,16 +73,21 @@ def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
 
 def line_minutes(spans: Mapping[str, list[Span]], series: Mapping[str, Series], edges: Times) -> dict[str, RoleMinutes]:
     """Return role -> its values on the intervals between the edges [us]; roles the line never has are absent."""
-    return {role: _role_minutes(ROLES[role], found, series, edges) for role, found in spans.items()}
+    most = {
+        role: totaliser.largest_rate(role, [s.signal for found in spans.values() for s in found])
+        for role in spans
+        if role in totaliser.METERS
+    }
+    return {role: _role_minutes(ROLES[role], found, series, edges, most.get(role)) for role, found in spans.items()}
 
 
-def _role_minutes(role: Role, spans: list[Span], series: Mapping[str, Series], edges: Times) -> RoleMinutes:
+def _role_minutes(role: Role, spans: list[Span], series: Mapping[str, Series], edges: Times, most: float | None) -> RoleMinutes:
     n = len(edges) - 1
     integral, good, unsure = np.zeros(n), np.zeros(n), np.zeros(n)
     low, high, exists = np.full(n, np.nan), np.full(n, np.nan), np.zeros(n, dtype=bool)
     for span in spans:
         here = (edges[1:] > span.since_us) & (edges[:-1] < span.until_us)
-        weighted = averaged(_known(_clipped(series.get(span.signal.tag, NOTHING), span), span.signal), edges)
+        weighted = averaged(_known(_clipped(series.get(span.signal.tag, NOTHING), span), span.signal, most), edges)
         integral, good, unsure = integral + weighted.integral, good + weighted.good_us, unsure + weighted.uncertain_us
         exists |= here
         if span.signal.range is not None:
@@ -94,25 +99,25 @@ def _role_minutes(role: Role, spans: list[Span], series: Mapping[str, Series], e
     return RoleMinutes(value, coverage, unsure > 0, low, high)
 
 
-def _known(found: Series, signal: Signal) -> Stretches:
-    """Return where the signal's value, or the rate of its register [unit/us], is known."""
+def _known(found: Series, signal: Signal, most: float | None) -> Stretches:
+    """Return where the signal's value, or the rate of its register [unit/us], is known; `most`: its largest rate by default [unit/h]."""
     if signal.meaning.kind == "totaliser":
-        return _rates(found, signal)
+        return _rates(found, signal, signal.maximum_rate or most)
     stepped = signal.interpolation == "stepped"
     limit = (LONGEST_HOLD if stepped else LONGEST_REACH) // _TICK
     return stretches(found.t, found.v, found.q, stepped=stepped, hold_us=min(signal.hold_us, limit))
 
 
-def _rates(found: Series, signal: Signal) -> Stretches:
+def _rates(found: Series, signal: Signal, most: float | None) -> Stretches:
     """Return the rate between successive readings of a register; unknown next to a bad reading or past the hold limit.
 
     An increment that cannot be (`totaliser.increments`) leaves its time unknown.
     """
     capacity = None if signal.rollover is None else units.to_si(signal.rollover, signal.unit)
-    increment, _ = totaliser.increments(found.t, np.where(found.q == BAD, np.nan, found.v), capacity, signal.maximum_rate)
+    increment, _ = totaliser.increments(found.t, np.where(found.q == BAD, np.nan, found.v), capacity, most)
     span = np.diff(found.t)
     rate = increment[1:] / span
-    keep = np.isfinite(rate) & (span <= min(signal.hold_us, LONGEST_REACH // _TICK))
+    keep = np.isfinite(rate) & (span <= totaliser.reach(signal) // _TICK)
     certain = ((found.q[:-1] == GOOD) & (found.q[1:] == GOOD))[keep]
     held = rate[keep]
     return Stretches(found.t[:-1][keep], found.t[1:][keep], held, held, certain, certain)

@@ -13,7 +13,7 @@ from pipelines.align.segments import Codes, Times, Values
 from pipelines.store import Store
 
 LONGEST_HOLD = timedelta(hours=24)  # no value is held longer; `check` marks so many hours after a reading
-LONGEST_REACH = timedelta(minutes=30)  # no line or register increment reaches further back; `check` marks so much before
+LONGEST_REACH = timedelta(minutes=30)  # no line reaches further back, and no register increment unless its signal says so
 
 # Numbers of tags instead of their texts: a fifteenth of the time for millions of rows.
 _WITHIN = "FROM packed_readings WHERE list_contains($tags, tag_no) AND time_utc BETWEEN"
@@ -44,15 +44,15 @@ class Series:
 NOTHING = Series(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0, dtype=np.uint8))
 
 
-def of_range(store: Store, tags: Sequence[str], first: datetime, end: datetime) -> Mapping[str, Series]:
-    """Return tag -> readings in [first, end), with the last within the longest hold before and the first soon after."""
+def of_range(store: Store, tags: Sequence[str], first: datetime, end: datetime, ahead: timedelta = LONGEST_REACH) -> Mapping[str, Series]:
+    """Return tag -> readings in [first, end), with the last within the longest hold before and the first within `ahead` after."""
     if not tags:
         return {}
     first, end = first.astimezone(UTC), end.astimezone(UTC)
     known = dict(store.rows("SELECT tag, tag_no FROM tag_numbers"))
     numbers = [known.get(tag, -1) for tag in tags]
     found = store.frame(
-        _SQL, tags=numbers, first=first, last=end - _TICK, back=first - LONGEST_HOLD, before=first - _TICK, end=end, ahead=end + LONGEST_REACH
+        _SQL, tags=numbers, first=first, last=end - _TICK, back=first - LONGEST_HOLD, before=first - _TICK, end=end, ahead=end + ahead
     )  # fmt: skip
     return _by_tag(found, tags, numbers)
 

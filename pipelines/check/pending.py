@@ -9,11 +9,12 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipelines import totaliser
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
 from schemas import TABLES
 
-REACHES_BACK = timedelta(minutes=30)  # a sloped value reaches back to the reading before
+REACHES_BACK = timedelta(minutes=30)  # a sloped value reaches back to the reading before; registers as far as they say
 REACHES_ON = timedelta(hours=24)  # a state is held so long
 LAB_REACHES_DAYS = 14  # a held feed TS relaxes to a median of so many days
 _MINUTE_US = 60_000_000
@@ -68,13 +69,13 @@ def note_days(store: Store, load_id: str, days: Iterable[date]) -> None:
 def mark_hours(store: Store, plant_file: PlantFile, first: datetime, last: datetime) -> None:
     """Mark the hours a load with readings from `first` to `last` touches; call it before the load is written to `loads`.
 
-    Hours reach from 30 minutes before the first reading to 24 hours after the last, not past the end of the last operating
+    Hours reach from 30 minutes (or the longest reach of a register) before the first reading to 24 hours after the last, not past the end of the last operating
     day with readings. Where the load widens what was there, whole operating days and the hours between count as touched.
     """
     old_first, old_last = store.rows("SELECT min(first_utc), max(last_utc) FROM loads")[0]
     begin = day_start(operating_day(min(first, old_first or first), plant_file), plant_file)
     end = day_start(operating_day(max(last, old_last or last), plant_file) + timedelta(days=1), plant_file)
-    start, stop = first - REACHES_BACK, last + REACHES_ON
+    start, stop = first - max(REACHES_BACK, totaliser.longest_reach(plant_file.signals)), last + REACHES_ON
     if old_first is None or first < old_first:
         start = begin
         stop = max(stop, old_first or stop)

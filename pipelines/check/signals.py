@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cached_property
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from pipelines import units
-from pipelines.plantfile import FAR_FUTURE, PlantFile, Signal
+from pipelines.plantfile import FAR_FUTURE, PlantFile, Scaling, Signal
 
 RANGE_MARGIN = 0.01  # of the span: a transmitter reads a little past its ends (common practice, no source)
 FAILURE_MA = (3.6, 21.0)  # below and above: transmitter failure (NE 43 signal levels, from memory)
-RAW_MA = (4.0, 20.0)  # a scaling from these raw values is one from milliamperes
+MEASURING_MA = (3.8, 20.5)  # a transmitter measures within these; between them and 4 or 20 it is saturated (NE 43, from memory)
+LIVE_MA = (4.0, 20.0)  # the range itself
+# Signals that rightly stand at the top of their range: a drive at full speed, a valve fully open (rule of this project).
+TOP_IS_TRUE = ("pump_speed", "mixing_valve_position")
 EDGE = 1e-9  # of the span: a value on a limit is inside, whatever the conversion of units does to its last digits
 NO_SIGNAL = -1
 _LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
@@ -30,8 +34,10 @@ def micros(at: datetime) -> int:
 class Signals:
     """All signals of a plant by number (their place in the plant file), and their tags as a sorted Enum.
 
-    `table` has one row a signal: factor, offset (number in the file to SI), low, high, physical_low, physical_high [SI],
-    is_state, is_ma, and plain_low, plain_high: numbers as written between which no rule can object.
+    `table` has one row a signal: factor, offset (number in the file to SI), root_zero, root_span (null but for square-root
+    signals), low, high, physical_low, physical_high, top [SI; top: from there on a reading is clipped], is_state, ma_factor,
+    ma_offset (number in the file to mA, null where it is no current), and plain_low, plain_high: numbers as written between
+    which no rule can object.
     """
 
     all: tuple[Signal, ...]
@@ -39,6 +45,10 @@ class Signals:
     kind: pl.Enum
     table: pl.DataFrame
     spans: tuple[tuple[tuple[int, int, int], ...], ...]  # by tag: (since us, until us, signal number), in plant file order
+
+    @cached_property
+    def has_roots(self) -> bool:
+        return self.table["root_span"].null_count() < self.table.height
 
     @classmethod
     def of(cls, plant_file: PlantFile) -> Signals:
@@ -48,7 +58,7 @@ class Signals:
         for number, s in enumerate(plant_file.signals):
             since, until = plant_file.instant(s.since, _LONG_AGO), plant_file.instant(s.until, FAR_FUTURE)
             spans[s.tag].append((micros(since), micros(until), number))
-        table = pl.DataFrame([_limits(s) for s in plant_file.signals])
+        table = pl.DataFrame([_limits(s) for s in plant_file.signals], schema=_TABLE)
         return cls(plant_file.signals, tuple(tags), pl.Enum(tags), table, tuple(tuple(spans[tag]) for tag in tags))
 
     def number(self, code: int, times_us: NDArray[np.int64]) -> NDArray[np.int32]:
@@ -64,7 +74,11 @@ class Signals:
         return since == micros(_LONG_AGO) and until == micros(FAR_FUTURE)
 
 
-def _limits(signal: Signal) -> dict[str, float | bool]:
+_FLOATS = ("factor", "offset", "root_zero", "root_span", "low", "high", "physical_low", "physical_high", "top", "ma_factor", "ma_offset")
+_TABLE = dict.fromkeys(_FLOATS, pl.Float64) | {"is_state": pl.Boolean, "plain_low": pl.Float64, "plain_high": pl.Float64}
+
+
+def _limits(signal: Signal) -> dict[str, float | bool | None]:
     """Return one signal's row of the table."""
     u, role = units.unit(signal.unit), signal.meaning
     slope, base = 1.0, 0.0
@@ -76,27 +90,82 @@ def _limits(signal: Signal) -> dict[str, float | bool]:
     if signal.range is not None and role.kind != "state":
         margin = RANGE_MARGIN * (signal.range[1] - signal.range[0])
         low, high = ((signal.range[0] - margin) * u.factor + u.offset, (signal.range[1] + margin) * u.factor + u.offset)
-    is_ma = signal.scaling is not None and tuple(sorted(signal.scaling.raw)) == RAW_MA
+    reach = _reach(signal.scaling)
+    if signal.range is not None and reach is not None:  # a current may leave the range as far as its transmitter measures
+        (v0, v1), (r0, r1) = reach, sorted(signal.scaling.reads if signal.scaling else signal.range)
+        low = min(low, v0 * u.factor + u.offset) if signal.range[0] == r0 else low
+        high = max(high, v1 * u.factor + u.offset) if signal.range[1] == r1 else high
+    clips = signal.range is not None and role.kind == "analog" and role.name not in TOP_IS_TRUE
+    root, ma = _root(signal.scaling), _milliamperes(signal.scaling)
     row = {
-        "factor": slope * u.factor, "offset": base * u.factor + u.offset, "low": low, "high": high,
-        "physical_low": role.physical[0], "physical_high": role.physical[1], "is_state": role.kind == "state", "is_ma": is_ma,
+        "factor": slope * u.factor, "offset": base * u.factor + u.offset, "root_zero": root[0], "root_span": root[1], "low": low, "high": high,
+        "physical_low": role.physical[0], "physical_high": role.physical[1],
+        "top": signal.range[1] * u.factor + u.offset if clips and signal.range else np.inf, "ma_factor": ma[0], "ma_offset": ma[1],
     }  # fmt: skip
     plain_low, plain_high = _plain_state(signal) if role.kind == "state" else _plain(row)
-    return {**row, "plain_low": plain_low, "plain_high": plain_high}
+    return {**row, "is_state": role.kind == "state", "plain_low": plain_low, "plain_high": plain_high}
 
 
-def _plain(row: dict[str, float | bool]) -> tuple[float, float]:
+def _milliamperes(scaling: Scaling | None) -> tuple[float | None, float | None]:
+    """Return factor and offset from the raw number to mA; None where it stands for no current."""
+    if scaling is None or scaling.current is None:
+        return None, None
+    factor = (scaling.current[1] - scaling.current[0]) / (scaling.raw[1] - scaling.raw[0])
+    return factor, scaling.current[0] - factor * scaling.raw[0]
+
+
+def _reach(scaling: Scaling | None) -> tuple[float, float] | None:
+    """Return what the ends of the measuring span of a current read, low first, in the unit of the signal."""
+    factor, offset = _milliamperes(scaling)
+    if scaling is None or factor is None or offset is None:
+        return None
+    slope = (scaling.reads[1] - scaling.reads[0]) / (scaling.raw[1] - scaling.raw[0])
+    zero, span = _root(scaling)
+    raw = [(ma - offset) / factor for ma in MEASURING_MA]
+    ends = sorted(scaling.reads[0] + slope * (straightened(r, zero, span) - scaling.raw[0]) for r in raw)
+    return ends[0], ends[1]
+
+
+def _root(scaling: Scaling | None) -> tuple[float | None, float | None]:
+    """Return raw zero and raw span of a square-root signal; None for a linear one."""
+    if scaling is None or scaling.extraction == "linear":
+        return None, None
+    return scaling.raw[0], scaling.raw[1] - scaling.raw[0]
+
+
+def straightened(raw: float, zero: float | None, span: float | None) -> float:
+    """Return the raw number a linear signal would have: zero + span sqrt(share of span); below zero with its sign."""
+    if zero is None or span is None:
+        return raw
+    share = (raw - zero) / span
+    return float(zero + span * np.sign(share) * np.sqrt(abs(share)))
+
+
+def _plain(row: dict[str, float | None]) -> tuple[float, float]:
     """Return the numbers as written between which no rule can object; never wider than the limits themselves."""
-    factor, offset = float(row["factor"]), float(row["offset"])
-    if factor == 0.0:
+    v = {name: float(value) for name, value in row.items() if value is not None}
+    if v["factor"] == 0.0:
         return np.inf, -np.inf
-    inner = EDGE * (row["high"] - row["low"]) if row["high"] - row["low"] < row["physical_high"] - row["physical_low"] else 0.0
-    ends = [
-        (max(row["low"] + inner, row["physical_low"]) - offset) / factor,
-        (min(row["high"] - inner, row["physical_high"]) - offset) / factor,
-    ]
+    inner = EDGE * (v["high"] - v["low"]) if v["high"] - v["low"] < v["physical_high"] - v["physical_low"] else 0.0
+    below_top = v["top"] - 2 * EDGE * (v["high"] - v["low"])  # a value at the top is looked at, whatever its last digits
+    limits = (max(v["low"] + inner, v["physical_low"]), min(v["high"] - inner, v["physical_high"], below_top))
+    ends = [_bent((limit - v["offset"]) / v["factor"], row["root_zero"], row["root_span"]) for limit in limits]
     low, high = min(ends), max(ends)
-    return (max(low, FAILURE_MA[0]), min(high, FAILURE_MA[1])) if row["is_ma"] else (low, high)
+    if "ma_factor" in v:  # saturated readings are looked at as well
+        low, high = _within(low, high, sorted((ma - v["ma_offset"]) / v["ma_factor"] for ma in LIVE_MA))
+    return low, high
+
+
+def _within(low: float, high: float, ends: list[float]) -> tuple[float, float]:
+    return max(low, ends[0]), min(high, ends[1])
+
+
+def _bent(number: float, zero: float | None, span: float | None) -> float:
+    """Return the raw number whose straightened one is `number`."""
+    if zero is None or span is None:
+        return number
+    share = (number - zero) / span
+    return float(zero + span * np.sign(share) * share * share)
 
 
 def _plain_state(signal: Signal) -> tuple[float, float]:

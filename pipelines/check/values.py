@@ -137,9 +137,17 @@ def _scaled(number: NDArray[np.float64], signal: NDArray[np.int32], signals: Sig
     """Return numbers as written in SI units; signal numbers come in runs."""
     sizes, which = _runs(signal)
     factor = np.repeat(signals.table["factor"].to_numpy()[which], sizes)
+    if signals.has_roots:
+        number = _straightened(number, *(np.repeat(signals.table[name].to_numpy()[which], sizes) for name in ("root_zero", "root_span")))
     value: NDArray[np.float64] = number * factor
     value += np.repeat(signals.table["offset"].to_numpy()[which], sizes)
     return value
+
+
+def _straightened(number: NDArray[np.float64], zero: NDArray[np.float64], span: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the numbers linear signals would have (`signals.straightened`, in columns); zero is nan for linear ones."""
+    share = (number - zero) / span
+    return np.where(np.isnan(zero), number, zero + span * np.sign(share) * np.sqrt(np.abs(share)))
 
 
 def _judged(doubtful: pl.DataFrame, signal: NDArray[np.int32], signals: Signals, layout: Layout, latest_us: int) -> pl.DataFrame:
@@ -152,12 +160,16 @@ def _judged(doubtful: pl.DataFrame, signal: NDArray[np.int32], signals: Signals,
     frame = frame.with_columns(
         quality=pl.when(blank & pl.col("quality").is_not_null()).then(pl.lit(BAD, dtype=pl.UInt8)).otherwise("quality")
     )
-    frame = _with_states(frame, signals).with_columns(value=pl.col("number") * pl.col("factor") + pl.col("offset"))
+    share = (pl.col("number") - pl.col("root_zero")) / pl.col("root_span")
+    straight = (pl.col("root_zero") + pl.col("root_span") * share.sign() * share.abs().sqrt()).fill_null(pl.col("number"))
+    frame = _with_states(frame, signals).with_columns(
+        value=straight * pl.col("factor") + pl.col("offset"), ma=pl.col("number") * pl.col("ma_factor") + pl.col("ma_offset")
+    )
     frame = frame.with_columns(reason=ranges.reason(latest_us)).with_columns(detail=ranges.detail())
     fit = pl.col("reason").is_null() & (pl.col("quality") != BAD)
     return frame.with_columns(
         value=pl.when(fit).then("value"),
-        quality=pl.when(pl.col("reason").is_null()).then("quality").otherwise(pl.lit(BAD, dtype=pl.UInt8)),
+        quality=pl.when(pl.col("reason").is_null()).then(ranges.graded()).otherwise(pl.lit(BAD, dtype=pl.UInt8)),
         is_mark=pl.col("reason").is_not_null(),
     )
 

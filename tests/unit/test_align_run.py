@@ -218,7 +218,7 @@ def test_totaliser_increment_by_linear_interpolation(store: Store) -> None:
 
 def test_totaliser_rollover_impossible_bad_and_far(store: Store) -> None:
     put(store, "FQ", (0.0, 998.0), (4.0, 2.0), (5.0, 500.0), (6.0, None, BAD), (7.0, 501.0), (8.0, 502.0, UNCERTAIN), (39.0, 503.0))
-    align.run(store, plant(REGISTER | {"hold_limit": "10 h"}))
+    align.run(store, plant(REGISTER))
     assert minute(store, 2, *TOTAL, "is_uncertain") == (1.0, 1.0, False)  # 998 to 1002 in 4 minutes
     assert minute(store, 4, *TOTAL) == (None, 0.0)  # 498 m3 in a minute cannot be
     assert minute(store, 5, *TOTAL) == (None, 0.0)

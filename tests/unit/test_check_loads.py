@@ -12,6 +12,7 @@ import polars as pl
 import pytest
 
 from pipelines import check
+from pipelines.check import receipts
 from pipelines.chunks import Chunk, FileRefusedError, Original, Receipt
 from pipelines.errors import InternalError
 from pipelines.plantfile import Layout, PlantFile
@@ -138,7 +139,7 @@ def test_a_wide_row_is_kept_partly_and_set_aside_once_with_its_first_reason(stor
     rows = store.rows(
         "SELECT line_no, reason, detail, is_partial, value_count, tags, first_utc, length(raw_text), rule_version, disposition FROM set_aside"
     )
-    assert rows == [(2, "unknown tag", "??: 7 at 2026-01-05T12:00:00Z", True, 3, "??, FT, ST", T0, 4000, 1, None)]
+    assert rows == [(2, "unknown tag", "??: 7 at 2026-01-05T12:00:00Z", True, 3, "??, FT, ST", T0, 4000, receipts.RULE_VERSION, None)]
     # a bad reading without value stands at the time of what was set aside, but not for a tag that is no tag
     assert readings(store) == [("FT", 0, None, 2, "a"), ("ST", 0, None, 2, "a"), ("YI", 0, 1.0, 0, "a")]
 

@@ -48,6 +48,28 @@ def test_a_reset_counts_the_new_value_and_anything_else_is_impossible() -> None:
         assert verdict == IMPOSSIBLE
 
 
+def test_without_a_largest_rate_a_fall_is_no_volume() -> None:
+    # 500,000 to 40,000: a new register, not 40,000 of flow in the hour
+    step, verdict = judged(500_000, 40_000, cap=None, rate=None)
+    assert np.isnan(step)
+    assert verdict == IMPOSSIBLE
+    assert judged(950, 50, rate=None) == (pytest.approx(100.0), ROLLOVER)
+
+
+@pytest.mark.parametrize("cap", [10.0**6, 10.0**7, 2.0**16, 2.0**32, 1000.0 * 10**5])
+def test_rollovers_of_usual_registers(cap: float) -> None:
+    # 30 units before the cap, 20 after it: 50 in the hour, whatever the register
+    assert judged(cap - 30, 20, cap=cap) == (pytest.approx(50.0, abs=1e-6), ROLLOVER)
+
+
+def test_a_register_that_runs_backwards_or_was_replaced_is_unknown_for_one_step_only() -> None:
+    # backwards by 2 of 5,000; forwards again; then another head that stands at 61,234
+    readings = np.array([4_990.0, 5_000.0, 4_998.0, 5_008.0, 61_234.0, 61_244.0])
+    step, verdict = increments(np.arange(6) * HOUR_US, readings, 1e6, 100.0)
+    assert verdict.tolist() == [NORMAL, NORMAL, IMPOSSIBLE, NORMAL, IMPOSSIBLE, NORMAL]
+    assert np.nansum(step) == 30.0
+
+
 def test_no_time_no_flow_and_nothing_to_compare() -> None:
     assert judged(10, 10, hours=0) == (0.0, NORMAL)
     assert judged(10, 11, hours=0)[1] == IMPOSSIBLE

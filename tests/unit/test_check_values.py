@@ -145,10 +145,12 @@ def test_scaling_comes_before_the_unit() -> None:
         ("4", 0.0),
         ("12", 500.0),
         ("20", 1000.0),
-        ("3.84", -10.0),  # 1 % below the range
-        ("3.83", "value outside transmitter range"),
+        ("3.8", -12.5),  # saturated: the transmitter still measures (NE 43, from memory), (3.8 - 4)/16 x 1000
+        ("3.799", "value outside transmitter range"),
         ("3.6", "value outside transmitter range"),  # NE 43: failure lies below 3.6 mA, not at it
         ("3.59", "transmitter failure level"),
+        ("20.5", 1031.25),
+        ("20.501", "value outside transmitter range"),
         ("21", "value outside transmitter range"),
         ("21.01", "transmitter failure level"),
         ("0", "transmitter failure level"),
@@ -288,7 +290,7 @@ def test_a_tag_means_what_the_plant_file_says_for_that_time() -> None:
     frame = rows(*(("FT", "50", None, t, None) for t in at))
     done = check(frame, old, new)
     assert done.readings["value"].to_list() == pytest.approx([50 * GPM, 50.0, 50.0])
-    assert done.failed.select("line_no", "reason").rows() == [(5, "unknown tag")]
+    assert done.failed.select("line_no", "reason").rows() == [(5, "scaling not known for date")]
 
 
 def test_readings_come_in_the_order_of_tag_time_and_line() -> None:

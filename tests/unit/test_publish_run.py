@@ -178,7 +178,9 @@ def test_only_touched_days_are_written_and_the_result_is_that_of_a_rebuild(home:
     assert incremental["minutes"].startswith("140-")
     go(home, store, whole=True)
     assert publish.hashes(home) == incremental
-    assert {t for t in incremental if not t.startswith("parquet/")} == {t.name for t in publish.published_tables()} - {"kpi_day_history"} | {"dictionary"}
+    assert {t for t in incremental if not t.startswith("parquet/")} == {t.name for t in publish.published_tables()} - {
+        "kpi_day_history"
+    } | {"dictionary"}
 
 
 def test_a_changed_value_changes_the_hash(home: Home, store: Store) -> None:

@@ -83,16 +83,35 @@ def test_there_and_back(word: str, value: float) -> None:
         ("Kw", "kW"),
         ("pct", "%"),
         ("Ton", "short_ton"),
+        ("US gal/min", "gpm"),
+        ("USgpm", "gpm"),
+        ("gallons / minute", "gpm"),
+        ("GAL/HR", "gph"),
+        ("m³", "m3"),
+        ("lbf/in2", "psi"),
+        ("x1000 gal", "kgal"),
+        ("gal x 1,000", "kgal"),
+        ("1000 kWh", "MWh"),
+        ("x100 gal", "x100 gal"),
+        ("m3 x 10", "x10 m3"),
     ],
 )
 def test_spellings_met_in_exports(spelling: str, word: str) -> None:
     assert units.unit(spelling).name == word
 
 
-@pytest.mark.parametrize("spelling", ["furlong", "", "gal per fortnight", "psi/min"])
+@pytest.mark.parametrize(
+    "spelling", ["furlong", "", "gal per fortnight", "psi/min", "x1000 gpm", "x1 gal", "x10000000 gal", "x100", "x20 m3"]
+)
 def test_unknown_word_is_refused(spelling: str) -> None:
     with pytest.raises(KeyError):
         units.unit(spelling)
+
+
+def test_a_multiplier_counts_so_many() -> None:
+    assert units.to_si(12.0, "x100 gal") == pytest.approx(1200 * 231 * 0.0254**3, rel=1e-12)  # a US gallon is 231 cubic inches
+    assert units.to_si(1.0, "x1000 gal") == units.to_si(1.0, "kgal")
+    assert units.from_si(units.to_si(7.0, "x10 m3"), "x10 m3") == 7.0
 
 
 def test_case_matters_only_where_two_units_differ_by_it() -> None:
