@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import re
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -45,7 +44,9 @@ def time_format(word: str) -> str:
         return word
     unknown = [d for d in re.findall(r"%[-_0]?(\D|$)", word.replace("%%", "")) if d not in _DIRECTIVES or not d]
     if unknown:
-        raise ValueError(f"%{unknown[0]} is no strptime directive; a format is such as %Y-%m-%d %H:%M, or one of: {', '.join(NAMED_FORMATS)}")
+        raise ValueError(
+            f"%{unknown[0]} is no strptime directive; a format is such as %Y-%m-%d %H:%M, or one of: {', '.join(NAMED_FORMATS)}"
+        )
     if not _DAYS.search(word) or not _YEARS.search(word):
         raise ValueError(f"says no whole date; a format is such as %Y-%m-%d %H:%M, or one of: {', '.join(NAMED_FORMATS)}")
     if re.search(r"%[-_0]?[Il]", word) and not re.search(r"%[pP]", word):

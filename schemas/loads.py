@@ -17,7 +17,12 @@ TABLE = Table(
         Column("file_name", "text", "-", "name of the file in the inbox", nullable=False),
         Column("archived_as", "text", "-", "name of the untouched original below the archive of the plant", nullable=False),
         Column("file_bytes", "bigint", "byte", "size of the file", nullable=False, ge=0),
-        Column("layout", "text", "-", "id of the layout block that read it; several, in order, for a file of several tables; null when none did"),
+        Column(
+            "layout",
+            "text",
+            "-",
+            "id of the layout block that read it; several, in order, for a file of several tables; null when none did",
+        ),
         Column("reader", "text", "-", "which reader served: fast, exact, or null when none did", isin=("fast", "exact")),
         Column("received_utc", "instant", "-", "when it was taken in", nullable=False),
         Column("received_seq", "int", "-", "order of receipt in this plant, from 1; a rebuild keeps it", nullable=False, ge=1),

@@ -9,7 +9,6 @@ import polars as pl
 from pipelines.plantfile import Layout
 from pipelines.receive.header import Header
 
-
 _EQUALS_NUMBER = r"^=\s*[+-]?[\d.,]"
 
 

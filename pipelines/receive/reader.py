@@ -321,7 +321,9 @@ def _exact(rows: list[list[str]], starts: list[int], lines: list[str], width: Wi
     if unclosed:
         raw = raws[0]
         odd = (OddRow(line + starts[0], (), raw.rstrip("\r\n"), raw.endswith(("\n", "\r")), UNCLOSED),)
-        return RowBatch(pl.DataFrame(schema={"line_no": pl.UInt32, **dict.fromkeys(width.names, pl.String)}), odd, 1, "exact", records_exact=1)
+        return RowBatch(
+            pl.DataFrame(schema={"line_no": pl.UInt32, **dict.fromkeys(width.names, pl.String)}), odd, 1, "exact", records_exact=1
+        )
     return replace(_frames(rows, [line + s for s in starts], raws, width), records_exact=len(rows))
 
 

@@ -105,9 +105,7 @@ class FileRows:
         at, depth = stream.at, heading.layout.unit_row or 0
         head = list(islice(records(stream, dialect_of(heading.layout)), 1 + depth))
         header = header_at(0, head, heading.layout, tables)
-        header = replace(
-            header, first_data_line=header.first_data_line + heading.line_no - 1, first_data_byte=header.first_data_byte + at
-        )
+        header = replace(header, first_data_line=header.first_data_line + heading.line_no - 1, first_data_byte=header.first_data_byte + at)
         stream.back_to(header.first_data_byte)
         return FileRows(self.path, heading.layout, header, self.plant_zone, piece_bytes=self.piece_bytes)
 

@@ -126,7 +126,8 @@ def readings(store: Store, table: str) -> list[tuple[Any, ...]]:
 
 def expected(rows: list[list[Any]]) -> list[tuple[Any, ...]]:
     found = [
-        (tag, at, None, "bad") if told == ["bad"] else (tag, at, float(told[0]), told[1] if len(told) > 1 else "good") for tag, at, *told in rows
+        (tag, at, None, "bad") if told == ["bad"] else (tag, at, float(told[0]), told[1] if len(told) > 1 else "good")
+        for tag, at, *told in rows
     ]
     return sorted(found, key=lambda r: (r[1], r[0], r[2] is None, r[2] or 0.0))
 
