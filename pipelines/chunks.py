@@ -55,13 +55,17 @@ class Chunk:
         `column` with the column's name.
     `refused` has rows that failed as rows: line_no UInt32, reason, detail, raw_text (all String).
     `rows_read` counts physical records of the file in this chunk, the dropped (title, header, unit, blank,
-    footer) and refused ones included.
+    footer) and refused ones included. `rows_exact` of them needed the exact reader, which took `exact_seconds`.
+    `layout` is the one that read this piece where a file holds several tables; null: the file's own.
     """
 
     values: pl.DataFrame
     refused: pl.DataFrame
     rows_read: int
     rows_dropped: int
+    rows_exact: int = 0
+    exact_seconds: float = 0.0
+    layout: Layout | None = None
 
 
 class Received(Protocol):
@@ -102,6 +106,8 @@ class Receipt:
     last_utc: datetime | None = None
     reasons: dict[str, int] = field(default_factory=dict)  # set-aside rows by primary reason
     seconds: float = 0.0
+    rows_exact: int = 0  # of the rows read, those that needed the exact reader
+    exact_seconds: float = 0.0  # what the exact reader took of `seconds`
 
     @property
     def balances(self) -> bool:

@@ -285,6 +285,11 @@ def _wrong_value(value: Any, message: str) -> tuple[str, str]:
     if message.startswith("role "):
         close = closest(str(value), list(ROLES))
         return "is not a role", (f"did you mean {close!r}? " if close else "") + f"roles: {', '.join(sorted(ROLES))}"
+    if message.startswith("no text encoding"):
+        from encodings.aliases import aliases
+
+        close = closest(str(value), sorted({*aliases, *aliases.values()}))
+        return message, f"did you mean {close!r}?" if close else "use a name such as utf-8, utf-16, cp1252 or latin-1"
     if "IANA" in message:
         close = closest(str(value), sorted(available_timezones()))
         return message, f"did you mean {close!r}?" if close else "use a name such as America/New_York or Europe/Copenhagen"

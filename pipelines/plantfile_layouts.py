@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
+from pipelines import plantfile_words
 from pipelines.plantfile_blocks import Block, Duration, Since
 from schemas.vocabulary import ANALYTES_OF_POINT
 
@@ -58,7 +59,7 @@ class Layout(Block):
     files: str = Field(description="glob on the file name, case-insensitive, e.g. 'AF_*.csv'")
     encoding: str = "utf-8"
     delimiter: str = Field(default=",", min_length=1, max_length=1)
-    quote: str | None = Field(default='"', min_length=1, max_length=1)
+    quote: str | None = Field(default='"', max_length=1, description="quote character; empty text: none, quote signs are text")
     escape: str | None = Field(default=None, min_length=1, max_length=1, description="escape character inside quotes; null: doubled quote")
     decimal: Literal[".", ","] = "."
     thousands: str | None = Field(default=None, min_length=1, max_length=1)
@@ -73,7 +74,12 @@ class Layout(Block):
     interval: Duration | None = Field(default=None, description="length of the interval for interval data [h]")
     tag_column: str | None = None
     value_column: str | None = None
-    quality_column: str | None = None
+    quality_column: str | None = Field(
+        default=None, description="long: the column; wide: the name of the columns to the right of each value column"
+    )
+    quality_name: str | None = Field(
+        default=None, description="wide: name of the column with the quality of column {tag}, such as '{tag} Q' or 'Q_{tag}'"
+    )
     quality_words: QualityWords = QualityWords()
     unit_row: int | None = Field(
         default=None, ge=1, description="rows below the header at which units stand (1: directly below); null: none"
@@ -81,6 +87,9 @@ class Layout(Block):
     footer_words: tuple[str, ...] = Field(default=(), description="first words of rows to drop: averages, totals, end of report")
     ignore_columns: tuple[str, ...] = Field(default=(), description="columns that are not signals")
     fill_values: tuple[str, ...] = Field(default=(), description="texts that mean no value")
+    last_row_needs_line_end: bool = Field(
+        default=False, description="true: the export always ends its last row; one without line end is cut and set aside"
+    )
     minimum_parse_rate: float = Field(default=0.99, ge=0, le=1)
     # lab sheets
     point_column: str | None = None
@@ -106,6 +115,26 @@ class Layout(Block):
     )
     results: tuple[LabColumn, ...] = Field(default=(), description="lab wide: which column holds which point and analyte")
 
+    @field_validator("quote")
+    @classmethod
+    def _none_for_no_quote(cls, mark: str | None) -> str | None:
+        return mark or None
+
+    @field_validator("encoding")
+    @classmethod
+    def _known_encoding(cls, word: str) -> str:
+        return plantfile_words.encoding(word)
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, word: str) -> str:
+        return plantfile_words.time_zone(word)
+
+    @field_validator("time_format")
+    @classmethod
+    def _readable_format(cls, word: str) -> str:
+        return plantfile_words.time_format(word)
+
     @model_validator(mode="after")
     def _has_columns(self) -> Self:
         if self.time_column is None:
@@ -116,6 +145,9 @@ class Layout(Block):
                 raise ValueError(f"a {self.kind} layout needs {key}")
         if self.kind == "lab wide" and not self.results:
             raise ValueError("a lab wide layout needs [[layouts.results]] blocks")
+        plantfile_words.marks_differ(delimiter=self.delimiter, quote=self.quote, escape=self.escape)
+        plantfile_words.number_marks_differ(self.decimal, self.thousands)
+        plantfile_words.quality_names_fit(self.kind, self.quality_name, self.quality_column)
         if self.stamp != "instant" and self.interval is None:
             raise ValueError("interval data need interval, e.g. '15 min'")
         if (self.from_column is None) != (self.to_column is None):

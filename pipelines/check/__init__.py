@@ -104,7 +104,7 @@ def _take_readings(
 ) -> None:
     if chunk.values.height == 0:
         return
-    said = typed(chunk.values, signals, received.layout, received_utc)
+    said = typed(chunk.values, signals, chunk.layout or received.layout, received_utc)
     outcome = versions.Outcome(0, 0, None)
     if said.readings.height:
         outcome = versions.merge(store, said.readings, load_id, stored)
@@ -119,7 +119,7 @@ def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: 
     for chunk in received.chunks():
         tally.take(chunk)
         lines.append(chunk.values["line_no"])
-        fine, unfit = lab.results(chunk.values, received.layout, plant_file, received_utc)
+        fine, unfit = lab.results(chunk.values, chunk.layout or received.layout, plant_file, received_utc)
         found += fine
         refused += unfit
     samples, clashing = lab_sheets.averaged(found, plant_file)

@@ -35,6 +35,9 @@ class Tally:
     values_set_aside: int = 0
     aside: list[pl.DataFrame] = field(default_factory=list)  # rows for set_aside, without raw text
     days: set[date] = field(default_factory=set)
+    rows_exact: int = 0
+    exact_seconds: float = 0.0
+    layouts: dict[str, None] = field(default_factory=dict)  # ids in the order met
     first: datetime | None = None
     last: datetime | None = None
 
@@ -44,6 +47,10 @@ class Tally:
         self.rows_dropped += chunk.rows_dropped
         self.rows_set_aside += chunk.refused.height
         self.values_read += chunk.values.height
+        self.rows_exact += chunk.rows_exact
+        self.exact_seconds += chunk.exact_seconds
+        if chunk.layout is not None:
+            self.layouts[chunk.layout.id] = None
         if chunk.refused.height:
             self.aside.append(
                 chunk.refused.select(
@@ -149,7 +156,7 @@ def receipt_of(original: Original, received: Received, tally: Tally, reasons: di
         load_id=original.load_id,
         file_name=original.file_name,
         status="taken",
-        layout=received.layout.id,
+        layout=", ".join(tally.layouts or [received.layout.id]),
         reader=received.reader,
         rows_read=tally.rows_read,
         rows_kept=tally.rows_kept,
@@ -164,6 +171,8 @@ def receipt_of(original: Original, received: Received, tally: Tally, reasons: di
         last_utc=tally.last,
         reasons=reasons,
         seconds=seconds,
+        rows_exact=tally.rows_exact,
+        exact_seconds=tally.exact_seconds,
     )
 
 

@@ -14,7 +14,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipelines.check import quality, ranges, sorting
+from pipelines.check import numbers, quality, ranges, sorting
 from pipelines.check.signals import NO_SIGNAL, Signals, micros, state_of
 from pipelines.plantfile import Layout
 from schemas.vocabulary import BAD
@@ -42,7 +42,7 @@ class Typed:
 def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
     """Return what the values of a Chunk say, and which of them cannot be used and why."""
     tag = values["tag"].cast(signals.kind, strict=False)
-    number = values.select(_number(layout).cast(pl.Float64, strict=False).alias("number"))["number"]
+    number = values.select(numbers.as_written(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
     coded = quality.codes(values["quality_text"], layout)
     latest_us = micros(received_utc + FUTURE_MARGIN)
 
@@ -83,18 +83,6 @@ def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:
         return slice(None)
     small = code.astype(np.uint16) if tags < 2**16 else code  # radix sort: quick for small whole numbers
     return np.argsort(small, kind="stable")
-
-
-def _number(layout: Layout) -> pl.Expr:
-    """Return the text of a value as polars reads numbers; null for a declared fill value or a point where a comma is declared."""
-    text = pl.col("text")
-    if layout.fill_values:
-        text = pl.when(text.is_in(list(layout.fill_values))).then(None).otherwise(text)
-    if layout.thousands:
-        text = text.str.replace_all(layout.thousands, "", literal=True)
-    if layout.decimal == ",":
-        text = pl.when(text.str.contains(".", literal=True)).then(None).otherwise(text.str.replace(",", ".", literal=True))
-    return text
 
 
 def _signal_numbers(code: NDArray[np.uint32], times: NDArray[np.int64], signals: Signals) -> NDArray[np.int32]:

@@ -9,15 +9,19 @@ import polars as pl
 from pipelines.plantfile import Layout
 from pipelines.receive.header import Header
 
+_EQUALS_NUMBER = r"^=\s*[+-]?[\d.,]"
+
 
 def cleaned(column: str) -> pl.Expr:
-    """Strip blanks, and the apostrophe or =\"...\" that spreadsheets put round text."""
+    """Strip blanks, and the apostrophe, =\"...\" or = before a number that spreadsheets put round text."""
     text = pl.col(column).str.strip_chars()
     return (
         pl.when(text.str.starts_with("'"))
         .then(text.str.strip_prefix("'").str.strip_chars())
         .when(text.str.starts_with('="'))
         .then(text.str.strip_prefix('="').str.strip_suffix('"').str.strip_chars())
+        .when(text.str.contains(_EQUALS_NUMBER))
+        .then(text.str.strip_prefix("=").str.strip_chars())
         .otherwise(text)
         .alias(column)
     )
@@ -76,6 +80,19 @@ class Columns:
         fills = sorted({f.strip() for f in self.layout.fill_values})
         nothing = pl.col(text).fill_null("") == ""
         return nothing | pl.col(text).is_in(fills) if fills else nothing
+
+    def telling(self, values: pl.DataFrame) -> pl.DataFrame:
+        """Return values (text, quality_text) without those that say nothing: no value, and a quality that is good or blank.
+
+        Without a value but with another quality word a value is kept with blank text: the value before it must not be held
+        across a time the logger knew to be bad.
+        """
+        nothing = values.select(self.says_nothing()).to_series()
+        if not nothing.any():
+            return values
+        good = sorted({w.strip().lower() for w in self.layout.quality_words.good} | {"", "good"})
+        silent = nothing & values["quality_text"].fill_null("").str.to_lowercase().is_in(good)
+        return values.with_columns(text=pl.when(nothing).then(pl.lit("")).otherwise("text")).filter(~silent)
 
 
 def is_bare(frame: pl.DataFrame) -> bool:

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import fnmatch
-from collections import defaultdict
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 
-from pipelines import units
 from pipelines.chunks import FileRefusedError
-from pipelines.plantfile import Layout, PlantFile, Signal
+from pipelines.plantfile import Layout, PlantFile
 from pipelines.receive.dialect import Dialect, pieces
 from pipelines.receive.reader import records
+from pipelines.receive.sections import Tables, fits, has_values, needed
+from pipelines.receive.unit_row import compare_units
 
 SEARCHED_RECORDS = 200  # a header further down than this is not looked for
 _HEAD_BYTES = 256 * 2**10
-_WORDLESS = ("", "-", "onoff", "on/off", "state", "text", "bool")  # unit words that say nothing to compare
+Record = tuple[int, list[str], str]  # physical line, fields, raw text
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,7 @@ class Header:
     first_data_line: int
     first_data_byte: int  # of the text in UTF-8, without byte order mark
     units: dict[str, str]  # column -> unit word, from the unit row
+    tables: Tables | None = None  # tells where a further table begins
 
     @property
     def records_before_data(self) -> int:
@@ -55,7 +56,7 @@ def candidates(file_name: str, plant_file: PlantFile) -> list[Layout]:
 
 
 def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Header]:
-    """Return the first fitting layout whose header is in the file.
+    """Return the layout whose header comes first in the file; of several that fit one row, the first of the plant file.
 
     FileRefusedError: "unknown layout" says which columns were missing, "file not readable" when no fitting layout can
     read the file at all, "unit row disagrees with plant file" names column, found and expected unit.
@@ -65,88 +66,66 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
         raise FileRefusedError("unknown layout", f"no layout of the plant file has a pattern that fits {file_name}")
     if path.stat().st_size == 0:
         raise FileRefusedError("file not readable", "the file is empty")
+    heads: dict[Dialect, list[Record] | FileRefusedError] = {}
     missing, unread = [], []
+    found: tuple[int, Layout, list[Record]] | None = None
     for layout in fitting:
-        try:
-            head = list(islice(records(pieces(path, layout.encoding, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS))
-        except FileRefusedError as error:
-            unread.append(error)
+        dialect = dialect_of(layout)
+        if dialect not in heads:
+            heads[dialect] = _head(path, dialect)
+        head = heads[dialect]
+        if isinstance(head, FileRefusedError):
+            unread.append(head)
             continue
-        header = _header(head, layout, plant_file)
-        if isinstance(header, Header):
-            _compare_units(header.units, layout, plant_file)
-            return layout, header
-        missing.append(f"{layout.id}: {header}")
+        index = next((i for i, (_, fields, _) in enumerate(head) if fits(_names(fields), layout, plant_file)), None)
+        if index is None:
+            missing.append(f"{layout.id}: {_lacking(head, layout, plant_file)}")
+        elif found is None or head[index][0] < found[2][found[0]][0]:
+            found = index, layout, head
+    if found is not None:
+        index, layout, head = found
+        alike = tuple(x for x in fitting if dialect_of(x) == dialect_of(layout) and x.is_lab == layout.is_lab)
+        tables = Tables((layout, *(x for x in alike if x is not layout)), plant_file)
+        return layout, header_at(index, head, layout, tables)
     if not missing:
         raise unread[0]
     raise FileRefusedError("unknown layout", "; ".join([*missing, *(f"not readable: {e.detail}" for e in unread)]))
 
 
-def needed(layout: Layout) -> list[str]:
-    """Return the columns without which a row cannot be the header."""
-    named = [layout.date_column, layout.time_column, layout.tag_column, layout.value_column, layout.quality_column]
-    if layout.kind in ("wide", "lab wide"):
-        named = named[:2]
-    if layout.kind == "lab long":
-        named = [*named[:2], layout.point_column, layout.analyte_column, layout.result_column]
-    return [n.strip() for n in named if n]
+def _head(path: Path, dialect: Dialect) -> list[Record] | FileRefusedError:
+    try:
+        return list(islice(records(pieces(path, dialect.encoding, _HEAD_BYTES), dialect), SEARCHED_RECORDS))
+    except FileRefusedError as error:
+        return error
 
 
-def _header(head: list[tuple[int, list[str], str]], layout: Layout, plant_file: PlantFile) -> Header | str:
-    """Return the header, or what was missing in the record that comes closest to one."""
-    wanted, best = needed(layout), needed(layout)
-    has_time_only = False
-    for index, (_, fields, _raw) in enumerate(head):
-        columns = tuple(f.strip().lstrip("\ufeff") for f in fields)
+def _names(fields: list[str]) -> tuple[str, ...]:
+    return tuple(f.strip().lstrip("\ufeff") for f in fields)
+
+
+def _lacking(head: list[Record], layout: Layout, plant_file: PlantFile) -> str:
+    """Return what was missing in the record that comes closest to a header."""
+    wanted = best = needed(layout)
+    for _, fields, _raw in head:
+        columns = _names(fields)
         lacking = [name for name in wanted if name not in columns]
-        if not lacking and _has_values(columns, layout, plant_file):
-            return _header_at(index, columns, head, layout)
-        has_time_only = has_time_only or not lacking
+        twice = [name for name in wanted if columns.count(name) > 1]
+        if not lacking and twice:
+            return f"column {twice[0]!r} stands in the header more than once"
+        if not lacking and not has_values(columns, layout, plant_file):
+            return "none of the columns the plant file names stands beside the time column"
         best = min(best, lacking, key=len)
-    if has_time_only:
-        return "none of the columns the plant file names stands beside the time column"
     return f"no row within the first {SEARCHED_RECORDS} holds " + ", ".join(repr(name) for name in best)
 
 
-def _header_at(index: int, columns: tuple[str, ...], head: list[tuple[int, list[str], str]], layout: Layout) -> Header:
-    depth = layout.unit_row or 0
+def header_at(index: int, head: list[Record], layout: Layout, tables: Tables) -> Header:
+    """Return the header that record `index` is, its unit row compared with the plant file."""
+    columns, depth = _names(head[index][1]), layout.unit_row or 0
     after = head[index + 1 : index + 1 + depth]
     words = dict(zip(columns, (f.strip() for f in after[-1][1]), strict=False)) if depth and len(after) == depth else {}
     above = tuple(tuple(f.strip() for f in fields) for _, fields, _ in head[: index + 1 + len(after)])
     last_line, _, raw = head[index + len(after)]
     ends = raw.replace("\r\n", "\n").replace("\r", "\n").count("\n")
     size = sum(len(text.encode("utf-8")) for _, _, text in head[: len(above)])
-    return Header(columns, above, last_line + max(ends, 1), size, words)
-
-
-def _has_values(columns: tuple[str, ...], layout: Layout, plant_file: PlantFile) -> bool:
-    if layout.kind == "wide":
-        tags = {s.tag.strip() for s in plant_file.signals}
-        return any(c in tags for c in columns) or not tags
-    if layout.kind == "lab wide":
-        return any(r.column.strip() in columns for r in layout.results)
-    return True
-
-
-def _compare_units(words: dict[str, str], layout: Layout, plant_file: PlantFile) -> None:
-    """Refuse the file when a unit word means another unit than the plant file says (at any date) for that column."""
-    if layout.kind != "wide":
-        return
-    declared: dict[str, list[Signal]] = defaultdict(list)
-    for signal in plant_file.signals:
-        declared[signal.tag.strip()].append(signal)
-    for tag, signals in declared.items():
-        word = words.get(tag, "")
-        free = any(s.scaling is not None or s.meaning.kind == "state" for s in signals)
-        if free or word.lower() in _WORDLESS or _unit_name(word) in {units.unit(s.unit).name for s in signals}:
-            continue
-        said = " or ".join(dict.fromkeys(repr(s.unit) for s in signals))
-        raise FileRefusedError("unit row disagrees with plant file", f"column {tag!r} is in {word!r} here; the plant file says {said}")
-
-
-def _unit_name(word: str) -> str:
-    """Return the unit a word means; a word of no known meaning stands for itself."""
-    try:
-        return units.unit(word).name
-    except KeyError:
-        return word
+    compare_units(words, layout, tables.plant_file)
+    return Header(columns, above, last_line + max(ends, 1), size, words, tables)

@@ -21,11 +21,5 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Ser
         quality_text=columns.text(lay.quality_column, bare=bare),
     )
     out = pl.DataFrame([texts["line_no"], stamped.utc, stamped.reason, tags, texts["text"], texts["quality_text"]])
-    nothing = out.select(columns.says_nothing()).to_series()
-    if not nothing.any():
-        return out, 0
-    good = sorted({w.strip().lower() for w in lay.quality_words.good} | {"", "good"})
-    silent = nothing & out["quality_text"].fill_null("").str.to_lowercase().is_in(good)
-    told = out.with_columns(text=pl.when(nothing).then(pl.lit("")).otherwise("text"))
-    kept = told.filter(~silent)
+    kept = columns.telling(out)
     return kept, out.height - kept.height

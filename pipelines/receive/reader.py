@@ -9,11 +9,12 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import polars as pl
 
+from pipelines import clock
 from pipelines.chunks import FileRefusedError
 from pipelines.receive.dialect import PIECE_BYTES, Dialect, pieces, whole_lines
 from pipelines.receive.exact import UNCLOSED, Block, blocks, csv_reader, refuse_endless, text_lines
@@ -39,6 +40,8 @@ class RowBatch:
     """Records of a piece: `frame` has line_no (UInt32) and columns c0..c{n-1} (String); other records are in `odd`.
 
     `blanks`: how many blanks all fields hold together, when there is no other white space, apostrophe or equals sign; else -1.
+    `records_exact` of the records needed the exact reader, which took `exact_seconds`. `text_bytes` of the text in UTF-8 are
+    covered, from physical line `first_line` on; they end with a line end unless the file ends without one.
     """
 
     frame: pl.DataFrame
@@ -46,6 +49,24 @@ class RowBatch:
     records: int
     reader: str  # "fast" or "exact"
     blanks: int = -1
+    records_exact: int = 0
+    exact_seconds: float = 0.0
+    text_bytes: int = 0
+    first_line: int = 1
+    has_line_end: bool = True
+
+    def rows(self) -> Iterator[tuple[int, list[str]]]:
+        """Yield (physical line, fields) of every record in order, whatever its number of fields; one never closed has none."""
+        odd = iter(self.odd)
+        waiting = next(odd, None)
+        for line, *fields in self.frame.iter_rows():
+            while waiting is not None and waiting.line_no < line:
+                yield waiting.line_no, list(waiting.fields)
+                waiting = next(odd, None)
+            yield line, fields
+        while waiting is not None:
+            yield waiting.line_no, list(waiting.fields)
+            waiting = next(odd, None)
 
 
 @dataclass(frozen=True)
@@ -99,14 +120,15 @@ def batches(parts: Iterable[bytes], dialect: Dialect, width: Width, first_line: 
     line, carried = first_line, b""
     for piece, is_last in _with_last(iter(parts)):
         whole = carried + piece if carried else piece
+        first, ended = line, not is_last or whole.endswith((b"\n", b"\r"))
         batch = _fast_piece(whole, dialect, width, line)
         if batch is not None:
-            yield batch
+            yield replace(batch, text_bytes=len(whole), first_line=first, has_line_end=ended)
             line, carried = line + batch.records, b""
             continue
         found, line, carried = _piecemeal(whole, dialect, width, line, is_last=is_last)
         if found:
-            yield _joined(found)
+            yield replace(_joined(found), text_bytes=len(whole) - len(carried), first_line=first, has_line_end=ended)
 
 
 def _piecemeal(piece: bytes, dialect: Dialect, width: Width, line: int, *, is_last: bool) -> tuple[list[RowBatch], int, bytes]:
@@ -123,12 +145,15 @@ def _piecemeal(piece: bytes, dialect: Dialect, width: Width, line: int, *, is_la
             found.append(batch)
             line, carried = line + batch.records, b""
             continue
-        lines, done = text_lines(whole, line), 0
+        started = clock.stopwatch()
+        lines, done, before = text_lines(whole, line), 0, len(found)
         for block in blocks(lines, dialect, is_last=is_last and is_last_part):
             found.append(_exact(block.rows, block.starts, lines, width, line, unclosed=block.unclosed))
             done = block.starts[-1]
         carried = "".join(lines[done:]).encode("utf-8")
         line += done
+        if len(found) > before:
+            found[-1] = replace(found[-1], exact_seconds=clock.stopwatch() - started)
     return found, line, carried
 
 
@@ -141,6 +166,8 @@ def _joined(found: list[RowBatch]) -> RowBatch:
         tuple(o for b in found for o in b.odd),
         sum(b.records for b in found),
         "exact" if any(b.reader == "exact" for b in found) else "fast",
+        records_exact=sum(b.records_exact for b in found),
+        exact_seconds=sum(b.exact_seconds for b in found),
     )
 
 
@@ -294,8 +321,10 @@ def _exact(rows: list[list[str]], starts: list[int], lines: list[str], width: Wi
     if unclosed:
         raw = raws[0]
         odd = (OddRow(line + starts[0], (), raw.rstrip("\r\n"), raw.endswith(("\n", "\r")), UNCLOSED),)
-        return RowBatch(pl.DataFrame(schema={"line_no": pl.UInt32, **dict.fromkeys(width.names, pl.String)}), odd, 1, "exact")
-    return _frames(rows, [line + s for s in starts], raws, width)
+        return RowBatch(
+            pl.DataFrame(schema={"line_no": pl.UInt32, **dict.fromkeys(width.names, pl.String)}), odd, 1, "exact", records_exact=1
+        )
+    return replace(_frames(rows, [line + s for s in starts], raws, width), records_exact=len(rows))
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Generator, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from itertools import islice
 from pathlib import Path
 
 import polars as pl
@@ -13,13 +14,14 @@ from pipelines.plantfile import Layout
 from pipelines.receive import lab, long, wide
 from pipelines.receive.dialect import PIECE_BYTES, pieces
 from pipelines.receive.fields import Columns, blank, cleaned
-from pipelines.receive.header import Header, dialect_of
-from pipelines.receive.reader import OddRow, RowBatch, Width, batches
+from pipelines.receive.header import Header, dialect_of, header_at
+from pipelines.receive.reader import OddRow, RowBatch, Width, batches, records
+from pipelines.receive.sections import Heading, Here, Stream, here, settled
 from pipelines.receive.stamps import Times, parse
+from pipelines.receive.unknown import REFUSED_SCHEMA, UnknownTable
 from pipelines.receive.zones import Localiser
 
 WIDE_PIECE_BYTES = 8 * 2**20  # a wide piece becomes one row a cell: a smaller piece for the same memory
-REFUSED_SCHEMA = {"line_no": pl.UInt32, "reason": pl.String, "detail": pl.String, "raw_text": pl.String}
 _JUDGE_FROM = 20  # data rows that must be seen before the parse rate is held against the declared one
 _FEW_ROWS_RATE = 0.5  # a file of fewer rows is refused when less than this share has a readable time
 
@@ -37,62 +39,138 @@ class FileRows:
     _seen: int = field(default=0, init=False)
     _unread: int = field(default=0, init=False)
     _judged: bool = field(default=False, init=False)
+    _here: Here | None = field(default=None, init=False)
+    _heading: Heading | None = field(default=None, init=False)
 
     def chunks(self) -> Iterator[Chunk]:
         """Yield the file's content in order; the records above the data come with the first chunk.
 
         Rows of a repeated hour at the end of a piece wait for the next one. FileRefusedError at any point.
         """
-        self._seen, self._unread, self._judged = 0, 0, False
+        size = self.piece_bytes or (WIDE_PIECE_BYTES if self.layout.kind == "wide" else PIECE_BYTES)
+        at = self.header.first_data_byte
+        stream = Stream(pieces(self.path, self.layout.encoding, size, at), at)
+        table: FileRows | UnknownTable | None = self
+        while table is not None:
+            following = yield from table.table(stream)
+            self.reader = table.reader if table.reader == "exact" else self.reader
+            table = None if following is None else self._after(following, stream)
+
+    def table(self, stream: Stream) -> Generator[Chunk, None, Heading | None]:
+        """Yield one table, which ends where the file does or another table begins; returns that one's heading."""
+        self._begin()
         localiser, columns = Localiser(self.layout, self.plant_zone), Columns(self.layout, self.header)
         carried, held, above = lab.Carried(), None, self.header.records_before_data
-        for batch in self._batches():
+        waiting = pl.DataFrame(schema=REFUSED_SCHEMA)  # refused rows that may be titles of the next table
+        at, width = self.header.first_data_byte, Width(len(self.header.columns), self.header.least)
+        for batch in batches(stream, dialect_of(self.layout), width, self.header.first_data_line):
             self.reader = "exact" if batch.reader == "exact" else self.reader
-            frame, refused, dropped = self._sifted(batch, columns, carried)
+            frame, refused, dropped, count = self._sifted(batch, columns, carried)
+            refused, waiting, dropped, count = self._settled(waiting, refused, dropped, count)
             frame = frame if held is None else pl.concat([held, frame], how="vertical_relaxed")
             cut = localiser.open_from(_times(frame))
             held = None if cut is None else frame[cut:]
             values, empty = self._values(frame if cut is None else frame[:cut], columns, localiser)
-            yield Chunk(values, refused, batch.records + above, dropped + above + empty)
+            yield self._chunk(values, refused, count + above, dropped + above + empty, batch)
             above = 0
+            if self._heading is not None:
+                stream.back_to(stream.byte_of(self._heading.line_no, batch.first_line, at))
+                break
+            at += batch.text_bytes
+            stream.forget(at)
         self._judge(at_end=True)
-        if held is not None or above:
-            frame = self._no_rows(columns) if held is None else held
-            values, empty = self._values(frame, columns, localiser)
-            yield Chunk(values, pl.DataFrame(schema=REFUSED_SCHEMA), above, above + empty)
+        if held is not None or above or waiting.height:
+            values, empty = (self._nothing(), 0) if held is None else self._values(held, columns, localiser)
+            yield self._chunk(values, waiting, above + waiting.height, above + empty, None)
+        return self._heading
 
-    def _batches(self) -> Iterator[RowBatch]:
-        is_wide = self.layout.kind == "wide"
-        size = self.piece_bytes or (WIDE_PIECE_BYTES if is_wide else PIECE_BYTES)
-        first = self.header.first_data_line
-        source = pieces(self.path, self.layout.encoding, size, self.header.first_data_byte)
-        yield from batches(source, dialect_of(self.layout), Width(len(self.header.columns), self.header.least), first)
+    def _settled(
+        self, waiting: pl.DataFrame, refused: pl.DataFrame, dropped: int, count: int
+    ) -> tuple[pl.DataFrame, pl.DataFrame, int, int]:
+        assert self._here is not None
+        before = waiting.height
+        refused, waiting, titles = settled(waiting, refused, self._here, self._heading)
+        return refused, waiting, dropped + titles, count + before - waiting.height
 
-    def _no_rows(self, columns: Columns) -> pl.DataFrame:
-        names = Width(len(self.header.columns), 0).names
+    def _begin(self) -> None:
+        self._seen, self._unread, self._judged, self._heading = 0, 0, False, None
+        self._here = here(self.layout, self.header.columns, self.header.above)
+
+    def _after(self, heading: Heading, stream: Stream) -> FileRows | UnknownTable:
+        """Return the table that a heading begins, the stream standing at its first byte."""
+        tables = self.header.tables
+        assert tables is not None
+        if heading.layout is None:
+            return UnknownTable(self.layout, heading, tables, self._nothing())
+        at, depth = stream.at, heading.layout.unit_row or 0
+        head = list(islice(records(stream, dialect_of(heading.layout)), 1 + depth))
+        header = header_at(0, head, heading.layout, tables)
+        header = replace(header, first_data_line=header.first_data_line + heading.line_no - 1, first_data_byte=header.first_data_byte + at)
+        stream.back_to(header.first_data_byte)
+        return FileRows(self.path, heading.layout, header, self.plant_zone, piece_bytes=self.piece_bytes)
+
+    def _chunk(self, values: pl.DataFrame, refused: pl.DataFrame, read: int, dropped: int, batch: RowBatch | None) -> Chunk:
+        exact = (batch.records_exact, batch.exact_seconds) if batch is not None else (0, 0.0)
+        return Chunk(values, refused, read, dropped, *exact, layout=self.layout)
+
+    def _nothing(self) -> pl.DataFrame:
+        """Return the values of no rows."""
+        columns, names = Columns(self.layout, self.header), Width(len(self.header.columns), 0).names
         empty = pl.DataFrame(schema={"line_no": pl.UInt32, **dict.fromkeys(names, pl.String)})
-        return _with_times(empty, columns.stamps(empty, bare=True), self.layout.time_format)
+        stamped = _with_times(empty, columns.stamps(empty, bare=True), self.layout.time_format)
+        return self._values(stamped, columns, Localiser(self.layout, self.plant_zone))[0]
 
-    def _sifted(self, batch: RowBatch, columns: Columns, carried: lab.Carried) -> tuple[pl.DataFrame, pl.DataFrame, int]:
-        """Return (data rows with columns stamp, wall, instant, bare; refused rows; how many rows are no data)."""
+    def _sifted(self, batch: RowBatch, columns: Columns, carried: lab.Carried) -> tuple[pl.DataFrame, pl.DataFrame, int, int]:
+        """Return (data rows with columns stamp, wall, instant, bare; refused rows; how many rows are no data; how many in all).
+
+        What stands below the heading of another table is left out.
+        """
         stamps, bare = columns.stamps(batch.frame, bare=batch.blanks == 0), columns.are_bare(batch.frame, batch.blanks)
-        refused, dropped = self._odd(batch.odd)
         if self.layout.fills_down:
             stamps = carried.fill_down(batch.frame, columns, stamps)
         frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(bare))
         unread = pl.col("wall").is_null() & pl.col("instant").is_null()
-        doubtful = frame.filter(unread)
+        doubtful, odd, silent = frame.filter(unread), batch.odd, frozenset[int]()
+        if doubtful.height or odd:
+            silent = self._look_for_a_heading(doubtful, odd)
+            if self._heading is not None:
+                is_above = pl.col("line_no") < self._heading.line_no
+                frame, doubtful = frame.filter(is_above), doubtful.filter(is_above)
+                odd = tuple(o for o in odd if o.line_no < self._heading.line_no)
+        count = frame.height + len(odd)
+        refused, dropped = self._odd(odd, silent)
+        if self.layout.last_row_needs_line_end and not batch.has_line_end:
+            frame, refused = self._without_partial(frame, refused)
         if doubtful.height:
-            nothing = self._no_data(doubtful)
+            nothing = self._no_data(doubtful, silent)
             dropped += nothing.height
             if nothing.height:
                 frame = frame.join(nothing.select("line_no"), on="line_no", how="anti", maintain_order="left")
         self._seen += frame.height
         self._unread += frame.height and int(frame.select(unread.sum()).item())
         self._judge(at_end=False)
-        return frame, refused, dropped
+        return frame, refused, dropped, count
 
-    def _no_data(self, doubtful: pl.DataFrame) -> pl.DataFrame:
+    def _without_partial(self, frame: pl.DataFrame, refused: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
+        """Move the last row of the file, which has no line end, to the refused ones unless it is there already."""
+        last = frame["line_no"].max()
+        if last is None or (refused.height and refused["line_no"].max() > last):  # type: ignore[operator]
+            return frame, refused
+        row = (last, "partial last row", "no line end; the last field may be cut", None)
+        return frame.head(-1), pl.concat([refused, pl.DataFrame([row], schema=REFUSED_SCHEMA, orient="row")])
+
+    def _look_for_a_heading(self, doubtful: pl.DataFrame, odd: Iterable[OddRow]) -> frozenset[int]:
+        """Look for the heading of another table; returns the lines of its titles and of repeated unit rows."""
+        assert self._here is not None
+        if self.header.tables is None:
+            return frozenset()
+        names = [n for n in doubtful.columns if n[0] == "c"]
+        rows = [(row[0], row[1:]) for row in doubtful.select("line_no", *names).iter_rows()]
+        rows += [(o.line_no, o.fields) for o in odd if not o.note]
+        self._heading = self.header.tables.first(sorted(rows), self._here)
+        return frozenset(self._here.unit_lines) | (self._heading.titles if self._heading else frozenset())
+
+    def _no_data(self, doubtful: pl.DataFrame, silent: frozenset[int]) -> pl.DataFrame:
         """Return those rows without a readable time that are blank, a footer, or stand above the data already."""
         names = [n for n in doubtful.columns if n[0] == "c"]
         cells = doubtful.select("line_no", *(cleaned(n) for n in names))
@@ -107,9 +185,10 @@ class FileRows:
             [row[1:] in above for row in cells.select("line_no", *(pl.col(n).str.strip_chars() for n in names)).iter_rows()],
             dtype=pl.Boolean,
         )
-        return cells.with_columns(repeated).filter(first.is_null() | is_footer | pl.col("repeated"))
+        is_silent = pl.col("line_no").is_in(list(silent)) if silent else pl.lit(False)
+        return cells.with_columns(repeated).filter(first.is_null() | is_footer | pl.col("repeated") | is_silent)
 
-    def _odd(self, odd: Iterable[OddRow]) -> tuple[pl.DataFrame, int]:
+    def _odd(self, odd: Iterable[OddRow], silent: frozenset[int]) -> tuple[pl.DataFrame, int]:
         """Return (refused rows, how many odd rows are blank, footers or repeated titles)."""
         width, least, dropped = len(self.header.columns), self.header.least, 0
         words = tuple(w.strip().lower() for w in self.layout.footer_words)
@@ -118,7 +197,7 @@ class FileRows:
         for o in odd:
             fields = tuple(f.strip() for f in o.fields)
             shown = [f for f in fields if f]
-            if not o.note and (not shown or (words and shown[0].lower().startswith(words)) or fields in above):
+            if not o.note and (not shown or o.line_no in silent or (words and shown[0].lower().startswith(words)) or fields in above):
                 dropped += 1
             elif o.note:
                 rows.append((o.line_no, "row has too few fields", o.note, o.raw))

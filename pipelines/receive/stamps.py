@@ -14,8 +14,9 @@ UTC_US = pl.Datetime("us", "UTC")
 _EARLIEST, _LATEST = datetime(1900, 1, 1), datetime(9999, 1, 1)  # noqa: DTZ001  outside of these it is no time stamp
 _EPOCH_DAYS_1899 = 25_569  # days from the spreadsheet's day zero (1899-12-30) to 1970-01-01
 _EPOCH_LIMIT_US = 253_370_764_800_000_000  # 9999-01-01
-_MIDNIGHT_24 = r"(^|[^\d:.])24:00(:00(?:[.,]0+)?)?($|[^\d:.,])"  # 24:00 as a time of day, not the 24:00 in 10:24:00
+_AT_MIDNIGHT = {"H": "24", "M": "00", "S": "00", ".f": "(?:[.,]0+)?", "z": "[^ ]+", "#z": "[^ ]+", ":z": "[^ ]+"}  # at 24:00 of a day
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d([T ])\d\d:\d\d(:\d\d)?(\.\d+)?(Z|[+-]\d\d:?\d\d)?$")
+_ISO_BASIC = r"^(\d{4})(\d\d)(\d\d)T(\d\d)(\d\d)"  # 20260105T101500Z
 _ZONED = r"(?:[Zz]|[+-]\d\d(?::?\d\d)?)$"
 _FEW = 1_000  # stamps looked at to see how often one repeats
 
@@ -75,8 +76,8 @@ def _parsed(text: pl.Series, time_format: str) -> Times:
         return Times(_where(inside, micros).cast(pl.Int64).cast(pl.Datetime("us")), None)
     chrono = chrono_format(time_format)
     if "%z" in chrono:
-        return Times(None, _retried(text, lambda t: _read(t, chrono, zoned=True)))
-    return Times(_retried(text, lambda t: _formatted(t, chrono)), None)
+        return Times(None, _retried(text, chrono, lambda t: _read(t, chrono, zoned=True)))
+    return Times(_retried(text, chrono, lambda t: _formatted(t, chrono)), None)
 
 
 def _number(text: pl.Series) -> pl.Series:
@@ -110,15 +111,38 @@ def chrono_format(time_format: str) -> str:
     return spelled
 
 
-def _retried(text: pl.Series, read: Callable[[pl.Series], pl.Series]) -> pl.Series:
-    """Read all; what could not be read is tried again with 24:00, decimal commas and doubled blanks mended."""
+def _midnight_24(chrono: str) -> tuple[str, str]:
+    """Return a pattern that a stamp of this format fits at 24:00 of its day, and the replacement that writes 00:00.
+
+    Only the hour of the format itself counts: minute 24 is no midnight.
+    """
+    pattern, into = "", ""
+    for number, (literal, directive) in enumerate(re.findall(r"([^%]*)(?:%-?(\.f|#z|:z|.))?", chrono)):
+        piece = _AT_MIDNIGHT.get(directive, ".+?") if directive else ""
+        if directive == "H":
+            pattern += f"(?P<t{number}>{re.escape(literal)}){piece}"
+            into += f"${{t{number}}}00"
+        else:
+            pattern += f"(?P<t{number}>{re.escape(literal)}{piece})"
+            into += f"${{t{number}}}"
+    return f"^{pattern}$", into
+
+
+def _retried(text: pl.Series, chrono: str, read: Callable[[pl.Series], pl.Series]) -> pl.Series:
+    """Read all; what could not be read is tried again with 24:00, decimal commas, a.m., Z and doubled blanks mended."""
     times = read(text)
     failed = times.is_null() & text.is_not_null() & (text != "")
     if not failed.any():
         return times
     again = text.filter(failed)
-    late = again.str.contains(_MIDNIGHT_24)
-    mended = again.str.replace(_MIDNIGHT_24, "${1}00:00${2}${3}").str.replace_all(r"\s+", " ").str.replace(r"(\d),(\d+)", "$1.$2")
+    mended = again.str.replace_all(r"\s+", " ").str.replace(r"(\d),(\d+)", "$1.$2")
+    if "%p" in chrono or "%P" in chrono:
+        mended = mended.str.replace(r"(?i)\b([ap])\.? ?m\.?$", "${1}m")
+    if "%z" in chrono:
+        mended = mended.str.replace(r"[Zz]$", "+0000")
+    pattern, into = _midnight_24(chrono.removesuffix(" %M") if _has_hours_only(chrono) else chrono)
+    late = mended.str.contains(pattern) if "%H" in chrono else pl.Series([False]).new_from_index(0, len(mended))
+    mended = mended.str.replace(pattern, into) if late.any() else mended
     second = read(mended)
     second = pl.select(pl.when(late).then(second + timedelta(days=1)).otherwise(second)).to_series()
     return times.scatter(failed.arg_true(), second) if second.null_count() < len(second) else times
@@ -127,9 +151,14 @@ def _retried(text: pl.Series, read: Callable[[pl.Series], pl.Series]) -> pl.Seri
 def _formatted(text: pl.Series, chrono: str) -> pl.Series:
     if is_date_only(chrono):
         return text.str.to_date(chrono, strict=False).cast(pl.Datetime("us"))
-    if chrono.endswith(" %M") and not re.search(r"%[HI]\S*%M", chrono):
+    if _has_hours_only(chrono):
         text = text + " 00"
     return _read(text, chrono, zoned=False)
+
+
+def _has_hours_only(chrono: str) -> bool:
+    """Tell whether the minutes of a format were added by `chrono_format`."""
+    return chrono.endswith(" %M") and not re.search(r"%[HI]\S*%M", chrono)
 
 
 def _read(text: pl.Series, chrono: str, *, zoned: bool) -> pl.Series:
@@ -150,6 +179,7 @@ def _iso(text: pl.Series) -> Times:
     if left.any():
         at, rest = left.arg_true(), text.filter(left)
         plain = rest.str.to_uppercase().str.replace(r"^(\d{4}-\d\d-\d\d)\s+", "${1}T").str.replace(r",(\d)", ".$1")
+        plain = plain.str.replace(_ISO_BASIC, "${1}-${2}-${3}T${4}:${5}").str.replace(r"^(.{10}T\d\d:\d\d)(\d\d)", "${1}:${2}")
         zoned = plain.str.contains(_ZONED).fill_null(False)
         wall = _filled(wall, at, _iso_rest(_where(~zoned, plain), "", zoned=False), len(text), zoned=False)
         offsets = _where(zoned, plain).str.replace(r"\s*(Z|[+-]\d\d(?::?\d\d)?)$", "$1")

@@ -266,9 +266,16 @@ def _one_pass(hour: Hour) -> list[bool] | None:
     return None if follows == precedes else [precedes] * len(hour.times)
 
 
+def _to_neighbours(hour: Hour) -> timedelta | None:
+    """Return how far the rows beside the hour are from it at least; None unless there is one on both sides."""
+    if hour.before is None or hour.after is None:
+        return None
+    return min(hour.times[0] - hour.before, hour.after - hour.times[-1])
+
+
 def _alternating(hour: Hour) -> list[bool] | None:
     """Return first, second for tags whose one stamp of the hour stands twice, when the spacing leaves room for no more."""
-    spacing = hour.interval or hour.spacing_outside
+    spacing = hour.interval or hour.spacing_outside or _to_neighbours(hour)
     per_tag: dict[str, list[datetime]] = {}
     for tag, time in zip(hour.tags, hour.times, strict=True):
         per_tag.setdefault(tag, []).append(time)

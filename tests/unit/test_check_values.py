@@ -104,7 +104,12 @@ def test_text_in_a_number_is_set_aside(text: str, keys: dict[str, str]) -> None:
     assert value(text, **keys) == "text in number"
 
 
-@pytest.mark.parametrize("text", ["inf", "-inf", "nan", "NaN", "1e400", "-1e400"])
+@pytest.mark.parametrize("text", ["nan", "NaN"])
+def test_the_word_for_no_number_is_text(text: str) -> None:
+    assert value(text) == "text in number"
+
+
+@pytest.mark.parametrize("text", ["inf", "-inf", "1e400", "-1e400"])
 def test_numbers_that_are_not_finite(text: str) -> None:
     assert value(text) == "value outside physical range"
 

@@ -98,7 +98,7 @@ def test_zone_of_naive_stamps(zone: str, hours: float) -> None:
 
 def test_unknown_zone_is_refused() -> None:
     with pytest.raises(FileRefusedError, match="Nowhere"):
-        Localiser(Layout(id="x", kind="wide", files="*", time_column="t", time_zone="Mars/Nowhere"), "UTC")
+        Localiser(Layout(id="x", kind="wide", files="*", time_column="t").model_copy(update={"time_zone": "Mars/Nowhere"}), "UTC")
 
 
 def test_interval_end_on_both_days_of_change() -> None:

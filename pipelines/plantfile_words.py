@@ -1,0 +1,89 @@
+"""What a layout block may say of encoding, time zone, time format and marks: judged when the plant file is read."""
+
+from __future__ import annotations
+
+import re
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+NAMED_FORMATS = ("iso8601", "epoch s", "epoch ms", "serial day")
+OFFSET = re.compile(r"(?:UTC)?([+-])(\d\d):?(\d\d)")
+_LARGEST_OFFSET_H = 14  # Kiribati; the other way it is 12
+_DIRECTIVES = "aAbBhcdDeFfHIjklmMnpPrRsStTuUVwWxXyYzZ"  # strptime letters that some reader knows
+_DAYS = re.compile(r"%[-_0]?([dejDFcxs])")
+_YEARS = re.compile(r"%[-_0]?([yYDFcxs])")
+
+
+def encoding(word: str) -> str:
+    """Return the word; ValueError when it is no text encoding."""
+    try:
+        "".encode(word)
+    except LookupError:
+        raise ValueError(f"no text encoding is called {word!r}; encodings are such as utf-8, utf-16, cp1252, latin-1") from None
+    return word
+
+
+def time_zone(word: str) -> str:
+    """Return the word; ValueError when it is neither plant, UTC, an offset such as +01:00, nor an IANA zone."""
+    if word in ("plant", "Z") or word.upper() == "UTC":
+        return word
+    offset = OFFSET.fullmatch(word)
+    if offset:
+        if int(offset[2]) > _LARGEST_OFFSET_H or int(offset[3]) > 59:
+            raise ValueError(f"no clock on Earth is {word} from UTC; offsets are such as -05:00 or +05:30")
+        return word
+    try:
+        ZoneInfo(word)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise ValueError("neither plant, UTC, an offset such as +01:00, nor an IANA time zone") from None
+    return word
+
+
+def time_format(word: str) -> str:
+    """Return the word; ValueError when no date can come of it."""
+    if word in NAMED_FORMATS:
+        return word
+    unknown = [d for d in re.findall(r"%[-_0]?(\D|$)", word.replace("%%", "")) if d not in _DIRECTIVES or not d]
+    if unknown:
+        raise ValueError(
+            f"%{unknown[0]} is no strptime directive; a format is such as %Y-%m-%d %H:%M, or one of: {', '.join(NAMED_FORMATS)}"
+        )
+    if not _DAYS.search(word) or not _YEARS.search(word):
+        raise ValueError(f"says no whole date; a format is such as %Y-%m-%d %H:%M, or one of: {', '.join(NAMED_FORMATS)}")
+    if re.search(r"%[-_0]?[Il]", word) and not re.search(r"%[pP]", word):
+        raise ValueError("has 12-hour clock times without %p, which tells morning from afternoon")
+    return word
+
+
+def marks_differ(**marks: str | None) -> None:
+    """Raise ValueError when two of the marks are one sign."""
+    seen: dict[str, str] = {}
+    for name, mark in marks.items():
+        if mark is None:
+            continue
+        if mark in "\r\n":
+            raise ValueError(f"{name} cannot be a line end")
+        if mark in seen:
+            raise ValueError(f"{name} is the same sign as {seen[mark]}")
+        seen[mark] = name
+
+
+def number_marks_differ(decimal: str, thousands: str | None) -> None:
+    """Raise ValueError when decimal and thousands sign are one, or the latter is part of a number."""
+    if thousands is None:
+        return
+    if thousands == decimal:
+        raise ValueError(f"thousands is the same sign as decimal, {decimal!r}")
+    if thousands.isalnum() or thousands in "+-":
+        raise ValueError("thousands must be a sign that no number holds: a comma, a point, a blank or an apostrophe")
+
+
+def quality_names_fit(kind: str, quality_name: str | None, quality_column: str | None) -> None:
+    """Raise ValueError when quality_name is not of a wide layout, has no {tag}, or stands beside quality_column."""
+    if quality_name is None:
+        return
+    if kind != "wide":
+        raise ValueError(f"quality_name belongs to a wide layout; a {kind} layout has quality_column")
+    if quality_name.count("{tag}") != 1 or not quality_name.replace("{tag}", "").strip():
+        raise ValueError("quality_name needs {tag} once and something beside it, such as '{tag} Q'")
+    if quality_column is not None:
+        raise ValueError("quality_name and quality_column are two ways to say the same; keep one")

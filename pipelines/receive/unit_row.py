@@ -1,0 +1,35 @@
+"""The unit row of a wide export held against the plant file: a column in another unit refuses the whole file."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from pipelines import units
+from pipelines.chunks import FileRefusedError
+from pipelines.plantfile import Layout, PlantFile, Signal
+
+_WORDLESS = ("", "-", "onoff", "on/off", "state", "text", "bool")  # unit words that say nothing to compare
+
+
+def compare_units(words: dict[str, str], layout: Layout, plant_file: PlantFile) -> None:
+    """Refuse the file when a unit word means another unit than the plant file says (at any date) for that column."""
+    if layout.kind != "wide":
+        return
+    declared: dict[str, list[Signal]] = defaultdict(list)
+    for signal in plant_file.signals:
+        declared[signal.tag.strip()].append(signal)
+    for tag, signals in declared.items():
+        word = words.get(tag, "")
+        free = any(s.scaling is not None or s.meaning.kind == "state" for s in signals)
+        if free or word.lower() in _WORDLESS or _unit_name(word) in {units.unit(s.unit).name for s in signals}:
+            continue
+        said = " or ".join(dict.fromkeys(repr(s.unit) for s in signals))
+        raise FileRefusedError("unit row disagrees with plant file", f"column {tag!r} is in {word!r} here; the plant file says {said}")
+
+
+def _unit_name(word: str) -> str:
+    """Return the unit a word means; a word of no known meaning stands for itself."""
+    try:
+        return units.unit(word).name
+    except KeyError:
+        return word
