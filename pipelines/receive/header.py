@@ -11,7 +11,9 @@ from pathlib import Path
 from pipelines import units
 from pipelines.chunks import FileRefusedError
 from pipelines.plantfile import Layout, PlantFile, Signal
-from pipelines.receive.dialect import Dialect, pieces
+from pipelines.receive.containers import located
+from pipelines.receive.content import as_read, pieces
+from pipelines.receive.dialect import Dialect
 from pipelines.receive.reader import records
 
 SEARCHED_RECORDS = 200  # a header further down than this is not looked for
@@ -50,8 +52,23 @@ def dialect_of(layout: Layout) -> Dialect:
 
 def candidates(file_name: str, plant_file: PlantFile) -> list[Layout]:
     """Return the layouts whose file pattern fits the name, compressed or not."""
-    bare = file_name.lower().removesuffix(".gz")
-    return [x for x in plant_file.layouts if fnmatch.fnmatchcase(bare, x.files.lower().removesuffix(".gz"))]
+    return [x for x in plant_file.layouts if _fits(file_name, x)]
+
+
+def _fits(file_name: str, layout: Layout) -> bool:
+    """Tell whether a file's name fits; of a member (`week.zip/monday.csv`) its own, or both where the layout has `member`."""
+    archive, slash, member = file_name.partition(".zip/")
+    if layout.member is None:
+        return _matches(file_name.rpartition("/")[2] if slash else file_name, layout.files)
+    return (
+        bool(slash)
+        and _matches(f"{archive}.zip", layout.files)
+        and any(_matches(m, layout.member) for m in (member, member.rpartition("/")[2]))
+    )
+
+
+def _matches(name: str, pattern: str) -> bool:
+    return fnmatch.fnmatchcase(name.lower().removesuffix(".gz"), pattern.lower().removesuffix(".gz"))
 
 
 def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Header]:
@@ -63,12 +80,13 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
     fitting = candidates(file_name, plant_file)
     if not fitting:
         raise FileRefusedError("unknown layout", f"no layout of the plant file has a pattern that fits {file_name}")
-    if path.stat().st_size == 0:
+    if located(path)[0].stat().st_size == 0:
         raise FileRefusedError("file not readable", "the file is empty")
     missing, unread = [], []
-    for layout in fitting:
+    for declared in fitting:
         try:
-            head = list(islice(records(pieces(path, layout.encoding, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS))
+            layout = as_read(path, declared)
+            head = list(islice(records(pieces(path, layout, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS))
         except FileRefusedError as error:
             unread.append(error)
             continue

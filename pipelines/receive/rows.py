@@ -11,7 +11,8 @@ import polars as pl
 from pipelines.chunks import Chunk, FileRefusedError
 from pipelines.plantfile import Layout
 from pipelines.receive import lab, long, wide
-from pipelines.receive.dialect import PIECE_BYTES, pieces
+from pipelines.receive.content import pieces
+from pipelines.receive.dialect import PIECE_BYTES
 from pipelines.receive.fields import Columns, blank, cleaned
 from pipelines.receive.header import Header, dialect_of
 from pipelines.receive.reader import OddRow, RowBatch, Width, batches
@@ -65,7 +66,7 @@ class FileRows:
         is_wide = self.layout.kind == "wide"
         size = self.piece_bytes or (WIDE_PIECE_BYTES if is_wide else PIECE_BYTES)
         first = self.header.first_data_line
-        source = pieces(self.path, self.layout.encoding, size, self.header.first_data_byte)
+        source = pieces(self.path, self.layout, size, self.header.first_data_byte)
         yield from batches(source, dialect_of(self.layout), Width(len(self.header.columns), self.header.least), first)
 
     def _no_rows(self, columns: Columns) -> pl.DataFrame:

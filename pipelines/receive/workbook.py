@@ -1,0 +1,400 @@
+"""Workbooks (.xlsx, .xlsm): one sheet as lines of tab-separated text, line number = row number of the sheet.
+
+The sheet is the one the layout names (`sheet`), else the first visible one; a hidden sheet is read only by name. A formula
+counts by the value the spreadsheet program stored with it; macros are never looked at. A merged area has its value in its
+first cell, the others are blank; line breaks and tabs inside a cell become blanks; errors stay words (#N/A). Empty rows stay
+empty lines, so every row keeps its number.
+
+Read as a stream by an XML parser that refuses document types (no entities), bounded in cells, text and rows. A reader that
+builds the sheet as a table is not fit for files of strangers: two cells in opposite corners make it reserve half a terabyte.
+"""
+
+from __future__ import annotations
+
+import posixpath
+import re
+import zipfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO
+from xml.parsers import expat
+
+from pipelines.chunks import FileRefusedError
+from pipelines.plantfile import Layout
+from pipelines.receive.cells import LONGEST_CELL, DateWriter, NumberFormat, number_format, number_text
+from pipelines.receive.containers import checked, refused, seekable, shown, sound
+from pipelines.receive.dialect import LONGEST_LINE
+
+DELIMITER = "\t"
+MOST_ROWS, MOST_COLUMNS = 1_048_576, 16_384  # the limits of the format
+MOST_CELLS = 5_000_000  # blank ones between others included: a month of one-minute rows with a hundred columns is 4.3 million
+LARGEST_TEXT = 512 * 2**20  # characters a sheet may become; many cells can share one long text
+LARGEST_SHARED = 128 * 2**20  # characters of all shared texts: held in memory
+MOST_SHARED = 2_000_000  # shared texts
+_XML_BYTES = 64 * 2**10  # taken at a time: what a part of this size can become stays small
+_HEAD_ROWS = 200  # rows looked at before the width of the table is taken for granted
+_REF = re.compile(r"([A-Za-z]{1,3})([1-9][0-9]{0,6})\Z")
+_BREAKS = re.compile(r"[\t\r\n\v\f\x1c-\x1e\x85\u2028\u2029]+")
+_ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")  # how the format writes characters that XML cannot hold
+
+Starts = Callable[[str, dict[str, str]], None]
+
+
+def as_read(layout: Layout) -> Layout:
+    """Return a layout as it reads the lines this module makes: tabs, no quotes."""
+    return layout.model_copy(update={"encoding": "utf-8", "delimiter": DELIMITER, "quote": None, "escape": None})
+
+
+def pieces(path: Path, layout: Layout, piece_bytes: int, skip_bytes: int = 0) -> Iterator[bytes]:
+    """Yield the sheet as UTF-8 lines in pieces of about the size given; `skip_bytes` are left out at the beginning.
+
+    FileRefusedError when the workbook cannot be read, has no such sheet, or passes a limit.
+    """
+    held: list[str] = []
+    size = 0
+    for line in _lines(path, layout):
+        held.append(line)
+        size += len(line)
+        if size >= piece_bytes:
+            yield from _cut("".join(held).encode("utf-8", "replace"), skip_bytes)
+            skip_bytes = max(skip_bytes - sum(len(x.encode("utf-8", "replace")) for x in held), 0) if skip_bytes else 0
+            held, size = [], 0
+    if held:
+        yield from _cut("".join(held).encode("utf-8", "replace"), skip_bytes)
+
+
+def _cut(data: bytes, skip_bytes: int) -> Iterator[bytes]:
+    if len(data) > skip_bytes:
+        yield data[skip_bytes:] if skip_bytes else data
+
+
+def _lines(path: Path, layout: Layout) -> Iterator[str]:
+    with seekable(path) as source, checked(source) as archive:
+        book = _Book(archive)
+        part = book.sheet(layout.sheet)
+        rows = _Rows(book.shared(), book.formats(), DateWriter(layout, book.is_1904))
+        for data in book.parsed(part, rows.start, rows.end, rows.text):
+            del data
+            yield from rows.taken()
+        if not rows.is_closed:
+            raise refused(f"the sheet in {shown(part)} is cut off")
+        yield from rows.taken()
+
+
+@dataclass
+class _Sheet:
+    name: str
+    part: str
+    is_visible: bool
+
+
+class _Book:
+    """The parts of a workbook that say where its cells are and what they mean."""
+
+    def __init__(self, archive: zipfile.ZipFile) -> None:
+        self.archive = archive
+        self.names = {n.lower(): n for n in archive.namelist()}
+        self.root = next((t for t in self._targets("", "officedocument")), "xl/workbook.xml")
+        self.is_1904, self._sheets = self._read_root()
+
+    def sheet(self, wanted: str | None) -> str:
+        """Return the part of the sheet a layout names, or of the first visible sheet."""
+        if wanted is not None:
+            named = [s for s in self._sheets if s.name.strip().lower() == wanted.strip().lower()]
+            if not named:
+                names = ", ".join(repr(shown(s.name)) for s in self._sheets[:20])
+                raise FileRefusedError("unknown layout", f"the workbook has no sheet {wanted!r}; its sheets are {names}")
+            return named[0].part
+        visible = [s for s in self._sheets if s.is_visible]
+        if not visible:
+            raise refused("the workbook has no visible sheet; name one in the layout (sheet = ...)")
+        return visible[0].part
+
+    def shared(self) -> list[str]:
+        """Return the texts that cells refer to by number."""
+        part = next(iter(self._targets(self.root, "sharedstrings")), None)
+        if part is None:
+            return []
+        found = _Texts()
+        for _ in self.parsed(part, found.start, found.end, found.text):
+            pass
+        return found.texts
+
+    def formats(self) -> list[NumberFormat | None]:
+        """Return what each cell style makes of a number: None, or a date."""
+        part = next(iter(self._targets(self.root, "styles")), None)
+        codes: dict[int, str] = {}
+        styles: list[int] = []
+        inside = [""]
+
+        def start(name: str, attributes: dict[str, str]) -> None:
+            if name in ("cellXfs", "cellStyleXfs", "dxfs"):
+                inside[0] = name
+            elif name == "numFmt" and inside[0] != "dxfs":
+                codes[_whole(attributes.get("numFmtId"))] = attributes.get("formatCode", "")
+            elif name == "xf" and inside[0] == "cellXfs":
+                styles.append(_whole(attributes.get("numFmtId")))
+
+        if part is not None:
+            for _ in self.parsed(part, start):
+                pass
+        known = {n: number_format(n, codes.get(n)) for n in set(styles)}
+        return [known[n] for n in styles]
+
+    def parsed(
+        self, part: str, start: Starts, end: Callable[[str], None] | None = None, text: Callable[[str], None] | None = None
+    ) -> Iterator[None]:
+        """Parse a part; yields after every piece of it. Names come without their namespace."""
+        parser = expat.ParserCreate()
+        parser.buffer_text = True
+        parser.StartElementHandler = lambda name, attributes: start(name.rpartition(":")[2], attributes)
+        if end is not None:
+            parser.EndElementHandler = lambda name: end(name.rpartition(":")[2])
+        if text is not None:
+            parser.CharacterDataHandler = text
+        parser.StartDoctypeDeclHandler = _refuse_doctype
+        try:
+            with self._open(part) as stream:
+                while data := stream.read(_XML_BYTES):
+                    parser.Parse(data, False)
+                    yield
+                parser.Parse(b"", True)
+                yield
+        except (expat.ExpatError, ValueError) as error:
+            raise refused(f"{shown(part)} is not sound XML: {error}"[:300]) from error
+
+    def _open(self, part: str) -> IO[bytes]:
+        name = self.names.get(part.lower())
+        if name is None:
+            raise refused(f"the workbook has no part {shown(part)}")
+        return sound(self.archive, self.archive.getinfo(name))
+
+    def _targets(self, part: str, kind: str) -> Iterator[str]:
+        """Yield the parts a part refers to by relations of a kind."""
+        yield from (target for _, target, is_kind in self._relations(part, kind) if is_kind)
+
+    def _relations(self, part: str, kind: str) -> list[tuple[str, str, bool]]:
+        folder, name = posixpath.split(part)
+        relations = posixpath.join(folder, "_rels", f"{name}.rels")
+        if relations.lower() not in self.names:
+            return []
+        found: list[tuple[str, str, bool]] = []
+
+        def start(name: str, attributes: dict[str, str]) -> None:
+            if name == "Relationship" and attributes.get("TargetMode", "").lower() != "external":
+                target = posixpath.normpath(posixpath.join("/", folder, attributes.get("Target", ""))).lstrip("/")
+                found.append((attributes.get("Id", ""), target, attributes.get("Type", "").lower().endswith(f"/{kind}")))
+
+        for _ in self.parsed(relations, start):
+            pass
+        return found
+
+    def _read_root(self) -> tuple[bool, list[_Sheet]]:
+        parts = {key: target for key, target, is_sheet in self._relations(self.root, "worksheet") if is_sheet}
+        sheets: list[_Sheet] = []
+        is_1904 = [False]
+
+        def start(name: str, attributes: dict[str, str]) -> None:
+            if name == "workbookPr":
+                is_1904[0] = attributes.get("date1904", "").lower() in ("1", "true", "on")
+            elif name == "sheet":
+                key = next((v for k, v in attributes.items() if k.rpartition(":")[2] == "id" and ":" in k), "")
+                if key in parts:  # charts and dialogs are sheets of another kind
+                    sheets.append(_Sheet(attributes.get("name", ""), parts[key], attributes.get("state", "visible") == "visible"))
+
+        for _ in self.parsed(self.root, start):
+            pass
+        return is_1904[0], sheets
+
+
+def _refuse_doctype(*_: object) -> None:
+    raise refused("the workbook declares a document type; no spreadsheet program writes one")
+
+
+def _whole(text: str | None) -> int:
+    """Return a small whole number of an attribute; -1 for anything else."""
+    return int(text) if text is not None and text.isascii() and text.isdigit() and len(text) < 9 else -1
+
+
+def plain(text: str) -> str:
+    """Return the text of a cell on one line, with characters that the format spells out put back."""
+    if "_x" in text:
+        text = _ESCAPED.sub(lambda m: chr(int(m[1], 16)), text)
+    return _BREAKS.sub(" ", text).replace("\x00", "") if _BREAKS.search(text) or "\x00" in text else text
+
+
+class _Texts:
+    """Collects shared texts: runs joined, phonetic guides left out."""
+
+    def __init__(self) -> None:
+        self.texts: list[str] = []
+        self._runs: list[str] = []
+        self._takes, self._phonetic, self._size = False, False, 0
+
+    def start(self, name: str, _: dict[str, str]) -> None:
+        if name == "si":
+            self._runs = []
+        elif name == "rPh":
+            self._phonetic = True
+        elif name == "t":
+            self._takes = not self._phonetic
+
+    def text(self, data: str) -> None:
+        if self._takes:
+            self._runs.append(data)
+            self._size += len(data)
+            if self._size > LARGEST_SHARED:
+                raise refused(f"the workbook's texts are longer than {LARGEST_SHARED // 2**20} million characters")
+
+    def end(self, name: str) -> None:
+        if name == "t":
+            self._takes = False
+        elif name == "rPh":
+            self._phonetic = False
+        elif name == "si":
+            self.texts.append(plain(_short("".join(self._runs))))
+            if len(self.texts) > MOST_SHARED:
+                raise refused(f"the workbook has more than {MOST_SHARED} texts")
+
+
+def _short(text: str) -> str:
+    if len(text) > LONGEST_CELL:
+        raise refused(f"a cell holds more than {LONGEST_CELL} characters, the limit of the format")
+    return text
+
+
+@dataclass
+class _Rows:
+    """Turns the elements of a sheet into lines; `taken` hands over those that are complete."""
+
+    shared: list[str]
+    formats: list[NumberFormat | None]
+    dates: DateWriter
+    is_closed: bool = False
+    _done: list[str] = field(default_factory=list)
+    _row: int = 0  # number of the row being read, or read last
+    _column: int = 0  # columns of it read so far
+    _width: int = 0  # of the widest row so far
+    _cells: list[str] = field(default_factory=list)
+    _value: list[str] = field(default_factory=list)
+    _takes: bool = False
+    _phonetic: bool = False
+    _kind: str = "n"
+    _style: int = -1
+    _row_size: int = 0
+    _value_size: int = 0
+    _total_cells: int = 0
+    _total_size: int = 0
+
+    def taken(self) -> list[str]:
+        """Return the lines made since last asked."""
+        done, self._done = self._done, []
+        return done
+
+    def start(self, name: str, attributes: dict[str, str]) -> None:
+        if name == "c":
+            self._start_cell(attributes)
+        elif name == "v" or (name == "t" and self._kind == "inlineStr" and not self._phonetic):
+            self._takes = True
+        elif name == "rPh":
+            self._phonetic = True
+        elif name == "row":
+            self._start_row(attributes)
+
+    def text(self, data: str) -> None:
+        if self._takes:
+            self._value.append(data)
+            self._value_size += len(data)
+            if self._value_size > LONGEST_CELL:
+                _short("x" * self._value_size)
+
+    def end(self, name: str) -> None:
+        if name in ("v", "t"):
+            self._takes = False
+        elif name == "rPh":
+            self._phonetic = False
+        elif name == "c":
+            self._end_cell()
+        elif name == "row":
+            self._end_row()
+        elif name == "sheetData":
+            self.is_closed = True
+
+    def _start_row(self, attributes: dict[str, str]) -> None:
+        number = _whole(attributes["r"]) if "r" in attributes else self._row + 1
+        if not self._row < number <= MOST_ROWS:
+            raise refused(f"row {attributes.get('r', number)!r} stands behind row {self._row}, or beyond the last row a sheet can have")
+        self._count(cells=number - self._row - 1, size=number - self._row - 1)
+        self._done += ["\n"] * (number - self._row - 1)
+        self._row, self._column, self._cells, self._row_size = number, 0, [], 0
+
+    def _start_cell(self, attributes: dict[str, str]) -> None:
+        place = attributes.get("r")
+        column = self._column + 1
+        if place is not None:
+            match = _REF.match(place)
+            column = _column(match[1]) if match else 0
+            if match is None or int(match[2]) != self._row:
+                raise refused(f"cell {shown(place)} does not stand in row {self._row}")
+        if not self._column < column <= MOST_COLUMNS:
+            raise refused(f"cell {shown(place or str(column))} is out of order, or beyond the last column a sheet can have")
+        self._cells += [""] * (column - self._column - 1)
+        self._column = column
+        self._kind, self._style = attributes.get("t", "n"), _whole(attributes.get("s"))
+        self._value, self._value_size = [], 0
+
+    def _end_cell(self) -> None:
+        text = self._meaning("".join(self._value))
+        self._cells.append(text)
+        self._row_size += len(text) + 1
+        if self._row_size > LONGEST_LINE:
+            raise refused(f"row {self._row} is longer than {LONGEST_LINE // 2**20} MiB")
+        self._kind = "n"
+
+    def _meaning(self, raw: str) -> str:
+        if self._kind == "s":
+            number = _whole(raw.strip())
+            if not 0 <= number < len(self.shared):
+                raise refused(f"row {self._row} refers to text {shown(raw)}, which the workbook does not have")
+            return self.shared[number]
+        if self._kind in ("str", "inlineStr", "e"):
+            return plain(raw)
+        raw = raw.strip()
+        if self._kind == "b":
+            return {"1": "TRUE", "0": "FALSE"}.get(raw, plain(raw))
+        if self._kind == "d":
+            return plain(self.dates.iso(raw))
+        shows = self.formats[self._style] if 0 <= self._style < len(self.formats) else None
+        if not raw:
+            return ""
+        return plain(number_text(raw, self.dates.layout.decimal) if shows is None else self.dates.serial(raw, shows))
+
+    def _end_row(self) -> None:
+        """Close a row: blanks at its end go, and it is filled up to the widest row so far."""
+        while self._cells and not self._cells[-1]:
+            self._cells.pop()
+        self._width = max(self._width, len(self._cells))
+        if not self._cells:
+            self._done.append("\n")
+            self._count(cells=1, size=1)
+            return
+        self._cells += [""] * (self._width - len(self._cells))
+        line = DELIMITER.join(self._cells) + "\n"
+        self._count(cells=self._width, size=len(line))
+        self._done.append(line)
+
+    def _count(self, *, cells: int, size: int) -> None:
+        self._total_cells += cells
+        self._total_size += size
+        if self._total_cells > MOST_CELLS:
+            raise refused(f"the sheet spans more than {MOST_CELLS} cells; save it as CSV, or send shorter sheets")
+        if self._total_size > LARGEST_TEXT:
+            raise refused(f"the sheet has more than {LARGEST_TEXT // 2**20} million characters")
+
+
+def _column(letters: str) -> int:
+    number = 0
+    for letter in letters.upper():
+        number = number * 26 + ord(letter) - 64
+    return number
