@@ -33,8 +33,7 @@ LARGEST_TEXT = 512 * 2**20  # characters a sheet may become; many cells can shar
 LARGEST_SHARED = 128 * 2**20  # characters of all shared texts: held in memory
 MOST_SHARED = 2_000_000  # shared texts
 _XML_BYTES = 64 * 2**10  # taken at a time: what a part of this size can become stays small
-_HEAD_ROWS = 200  # rows looked at before the width of the table is taken for granted
-_REF = re.compile(r"([A-Za-z]{1,3})([1-9][0-9]{0,6})\Z")
+_LETTERS = re.compile(r"[A-Za-z]{1,3}\Z")
 _BREAKS = re.compile(r"[\t\r\n\v\f\x1c-\x1e\x85\u2028\u2029]+")
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")  # how the format writes characters that XML cannot hold
 
@@ -148,9 +147,9 @@ class _Book:
         """Parse a part; yields after every piece of it. Names come without their namespace."""
         parser = expat.ParserCreate()
         parser.buffer_text = True
-        parser.StartElementHandler = lambda name, attributes: start(name.rpartition(":")[2], attributes)
+        parser.StartElementHandler = lambda name, attributes: start(name.rpartition(":")[2] if ":" in name else name, attributes)
         if end is not None:
-            parser.EndElementHandler = lambda name: end(name.rpartition(":")[2])
+            parser.EndElementHandler = lambda name: end(name.rpartition(":")[2] if ":" in name else name)
         if text is not None:
             parser.CharacterDataHandler = text
         parser.StartDoctypeDeclHandler = _refuse_doctype
@@ -272,6 +271,8 @@ class _Rows:
     formats: list[NumberFormat | None]
     dates: DateWriter
     is_closed: bool = False
+    _columns: dict[str, int] = field(default_factory=dict)  # letters met so far
+    _row_text: str = "0"
     _done: list[str] = field(default_factory=list)
     _row: int = 0  # number of the row being read, or read last
     _column: int = 0  # columns of it read so far
@@ -281,11 +282,15 @@ class _Rows:
     _takes: bool = False
     _phonetic: bool = False
     _kind: str = "n"
-    _style: int = -1
+    _style: str = "0"
     _row_size: int = 0
     _value_size: int = 0
     _total_cells: int = 0
     _total_size: int = 0
+
+    def __post_init__(self) -> None:
+        self._styles = {str(i): shows for i, shows in enumerate(self.formats) if shows is not None}
+        self._decimal = self.dates.layout.decimal
 
     def taken(self) -> list[str]:
         """Return the lines made since last asked."""
@@ -327,21 +332,22 @@ class _Rows:
             raise refused(f"row {attributes.get('r', number)!r} stands behind row {self._row}, or beyond the last row a sheet can have")
         self._count(cells=number - self._row - 1, size=number - self._row - 1)
         self._done += ["\n"] * (number - self._row - 1)
-        self._row, self._column, self._cells, self._row_size = number, 0, [], 0
+        self._row, self._row_text, self._column, self._cells, self._row_size = number, str(number), 0, [], 0
 
     def _start_cell(self, attributes: dict[str, str]) -> None:
-        place = attributes.get("r")
-        column = self._column + 1
+        place, column = attributes.get("r"), self._column + 1
         if place is not None:
-            match = _REF.match(place)
-            column = _column(match[1]) if match else 0
-            if match is None or int(match[2]) != self._row:
+            letters = place.removesuffix(self._row_text)
+            known = self._columns.get(letters)
+            column = self._columns.setdefault(letters, _column(letters)) if known is None else known
+            if len(letters) == len(place):
                 raise refused(f"cell {shown(place)} does not stand in row {self._row}")
-        if not self._column < column <= MOST_COLUMNS:
-            raise refused(f"cell {shown(place or str(column))} is out of order, or beyond the last column a sheet can have")
-        self._cells += [""] * (column - self._column - 1)
+        if column != self._column + 1 or column > MOST_COLUMNS:
+            if not self._column < column <= MOST_COLUMNS:
+                raise refused(f"cell {shown(place or str(column))} is out of order, or beyond the last column a sheet can have")
+            self._cells += [""] * (column - self._column - 1)
         self._column = column
-        self._kind, self._style = attributes.get("t", "n"), _whole(attributes.get("s"))
+        self._kind, self._style = attributes.get("t", "n"), attributes.get("s", "0")
         self._value, self._value_size = [], 0
 
     def _end_cell(self) -> None:
@@ -353,6 +359,9 @@ class _Rows:
         self._kind = "n"
 
     def _meaning(self, raw: str) -> str:
+        if self._kind == "n":
+            shows = self._styles.get(self._style, None)
+            return plain(number_text(raw, self._decimal) if shows is None else self.dates.serial(raw, shows)) if raw else ""
         if self._kind == "s":
             number = _whole(raw.strip())
             if not 0 <= number < len(self.shared):
@@ -365,10 +374,7 @@ class _Rows:
             return {"1": "TRUE", "0": "FALSE"}.get(raw, plain(raw))
         if self._kind == "d":
             return plain(self.dates.iso(raw))
-        shows = self.formats[self._style] if 0 <= self._style < len(self.formats) else None
-        if not raw:
-            return ""
-        return plain(number_text(raw, self.dates.layout.decimal) if shows is None else self.dates.serial(raw, shows))
+        raise refused(f"row {self._row} has a cell of the unknown type {shown(self._kind)}")
 
     def _end_row(self) -> None:
         """Close a row: blanks at its end go, and it is filled up to the widest row so far."""
@@ -394,6 +400,9 @@ class _Rows:
 
 
 def _column(letters: str) -> int:
+    """Return the number of a column from 1; one too large for what is no column."""
+    if not _LETTERS.match(letters):
+        return MOST_COLUMNS + 1
     number = 0
     for letter in letters.upper():
         number = number * 26 + ord(letter) - 64
