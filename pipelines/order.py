@@ -12,7 +12,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from pipelines import __version__, clock, plantfile
+from pipelines import __version__, clock, plantfile, shown
 from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice
 from pipelines.home import Home
@@ -86,7 +86,7 @@ def intake(home: Home, store: Store, plant_file: PlantFile, received_utc: dateti
         try:
             original = receive.fingerprint(path)
         except OSError as error:
-            sentence = f"{path.name} could not be opened and stays in the inbox: {error.strerror}"
+            sentence = f"{shown.name(path.name)} could not be opened and stays in the inbox: {error.strerror}"
             notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
             continue
         receipts += take_in(home, store, plant_file, original, received_utc)

@@ -30,6 +30,7 @@ from pathlib import Path
 from typing import IO
 
 from pipelines.chunks import FileRefusedError, Original
+from pipelines.shown import name as shown
 
 MOST_MEMBERS = 2_000  # an export of one file a signal and day stays far below
 LARGEST_DIRECTORY = 4 * 2**20  # bytes of the list of members; read whole, so bounded before anything is built from it
@@ -68,12 +69,6 @@ class Member:
 def refused(sentence: str) -> FileRefusedError:
     """Return the refusal of a file that cannot be read."""
     return FileRefusedError("file not readable", sentence)
-
-
-def shown(name: str) -> str:
-    """Return a name with everything that could act on a terminal spelled out, cut to a readable length."""
-    text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in name)
-    return text if len(text) <= 120 else f"{text[:100]}...{text[-17:]}"
 
 
 def located(path: Path) -> tuple[Path, str | None]:

@@ -9,6 +9,8 @@ from pipelines.plantfile import Layout
 from pipelines.receive import dialect
 from pipelines.receive.containers import is_workbook
 
+_FIRST_BYTES = 64 * 2**10  # a first look needs no more at a time
+
 
 def as_read(path: Path, layout: Layout) -> Layout:
     """Return the layout as it reads this file: a workbook has no encoding, delimiter or quotes to declare."""
@@ -26,3 +28,11 @@ def pieces(path: Path, layout: Layout, piece_bytes: int = dialect.PIECE_BYTES, s
     from pipelines.receive import workbook
 
     return workbook.pieces(path, layout, piece_bytes, skip_bytes)
+
+
+def sheet_pieces(path: Path, sheet: str | None) -> Iterator[bytes]:
+    """Yield a sheet of a workbook no layout is known for: dates as ISO 8601 text."""
+    from pipelines.receive import workbook
+
+    looked_at = Layout(id="unseen", kind="wide", files="*", time_column="-", time_format="iso8601", sheet=sheet)
+    return workbook.pieces(path, looked_at, _FIRST_BYTES)

@@ -15,6 +15,7 @@ from pipelines.receive.containers import located
 from pipelines.receive.content import as_read, pieces
 from pipelines.receive.dialect import Dialect
 from pipelines.receive.reader import records
+from pipelines.shown import name as shown
 
 SEARCHED_RECORDS = 200  # a header further down than this is not looked for
 _HEAD_BYTES = 256 * 2**10
@@ -79,7 +80,7 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
     """
     fitting = candidates(file_name, plant_file)
     if not fitting:
-        raise FileRefusedError("unknown layout", f"no layout of the plant file has a pattern that fits {file_name}")
+        raise FileRefusedError("unknown layout", f"no layout of the plant file has a pattern that fits {shown(file_name)}")
     if located(path)[0].stat().st_size == 0:
         raise FileRefusedError("file not readable", "the file is empty")
     missing, unread = [], []

@@ -3,6 +3,7 @@
 Second opinions: openpyxl writes most of the workbooks and judges number formats, python-calamine reads the same cells.
 """
 
+# ruff: noqa: DTZ001
 from __future__ import annotations
 
 import io
@@ -22,6 +23,7 @@ from pipelines import plantfile, receive
 from pipelines.chunks import FileRefusedError
 from pipelines.plantfile import Layout, PlantFile
 from pipelines.receive import cells, containers, content, workbook
+from pipelines.receive import sheet as sheets
 
 ROOT = Path(__file__).resolve().parents[2]
 PLANT = plantfile.load(ROOT / "tests" / "fuzz" / "plant.toml")
@@ -243,7 +245,9 @@ def test_cells_without_places_runs_phonetics_escapes_and_prefixes(tmp_path: Path
     shared = "<si><r><t>Fe</t></r><r><t>ed</t></r><rPh sb='0' eb='1'><t>x</t></rPh></si><si><t>a_x0009_b_x0041_</t></si>"
     sheet = '<row><c t="s"><v>0</v></c><c t="inlineStr"><is><t>in</t></is></c><c><f>1+1</f><v>2</v></c><c t="str"><v>q</v></c></row><row r="3"><c r="B3" t="d"><v>2026-01-05T06:30:00</v></c><c t="s"><v>1</v></c><c t="e"><v>#REF!</v></c></row>'
     assert lines(made(tmp_path / "x.xlsx", sheet, shared)) == ["Feed\tin\t2\tq", "", "\t01/05/2026 06:30\ta bA\t#REF!"]
-    prefixed = f'<?xml version="1.0"?><x:worksheet xmlns:x="u"><x:sheetData>{"<x:row><x:c><x:v>1</x:v></x:c></x:row>"}</x:sheetData></x:worksheet>'
+    prefixed = (
+        f'<?xml version="1.0"?><x:worksheet xmlns:x="u"><x:sheetData>{"<x:row><x:c><x:v>1</x:v></x:c></x:row>"}</x:sheetData></x:worksheet>'
+    )
     assert lines(made(tmp_path / "y.xlsx", prefixed)) == ["1"]
 
 
@@ -284,16 +288,22 @@ def test_limits_on_cells_text_and_shared_text(tmp_path: Path, monkeypatch: pytes
         lines(far)
     many = made(tmp_path / "many.xlsx", "<row><c t='s'><v>0</v></c></row>" * 300, f"<si><t>{'x' * 30_000}</t></si>")
     assert len(lines(many)) == 300
-    monkeypatch.setattr(workbook, "LARGEST_TEXT", 2**20)
+    monkeypatch.setattr(sheets, "LARGEST_TEXT", 2**20)
     with pytest.raises(FileRefusedError, match="more than 1 million characters"):
         lines(many)
-    monkeypatch.setattr(workbook, "LONGEST_LINE", 50_000)
+    monkeypatch.setattr(sheets, "LONGEST_LINE", 50_000)
     with pytest.raises(FileRefusedError, match="row 1 is longer"):
-        lines(made(tmp_path / "row.xlsx", f"<row>{'<c t=chr><v>0</v></c>'.replace('chr', chr(34) + 's' + chr(34)) * 3}</row>", f"<si><t>{'x' * 30_000}</t></si>"))
-    monkeypatch.setattr(workbook, "LARGEST_SHARED", 50_000)
+        lines(
+            made(
+                tmp_path / "row.xlsx",
+                f"<row>{'<c t=chr><v>0</v></c>'.replace('chr', chr(34) + 's' + chr(34)) * 3}</row>",
+                f"<si><t>{'x' * 30_000}</t></si>",
+            )
+        )
+    monkeypatch.setattr(sheets, "LARGEST_SHARED", 50_000)
     with pytest.raises(FileRefusedError, match="texts are longer"):
         lines(made(tmp_path / "shared.xlsx", "", f"<si><t>{'x' * 30_000}</t></si>" * 2))
-    monkeypatch.setattr(workbook, "MOST_SHARED", 5)
+    monkeypatch.setattr(sheets, "MOST_SHARED", 5)
     with pytest.raises(FileRefusedError, match="more than 5 texts"):
         lines(made(tmp_path / "count.xlsx", "", "<si><t>x</t></si>" * 6))
     monkeypatch.setattr(containers, "HARMLESS", 1_000)

@@ -9,7 +9,7 @@ import stat
 import struct
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -65,7 +65,9 @@ def rows(home: Home, sql: str) -> list[tuple[object, ...]]:
 
 READINGS = "SELECT tag, time_utc, value, quality, load_id FROM readings ORDER BY ALL"
 SET_ASIDE = "SELECT load_id, line_no, reason, raw_text FROM set_aside ORDER BY ALL"
-LOADS = "SELECT load_id, file_name, archived_as, received_seq, received_utc, status, rows_read, values_kept, version FROM loads ORDER BY ALL"
+LOADS = (
+    "SELECT load_id, file_name, archived_as, received_seq, received_utc, status, rows_read, values_kept, version FROM loads ORDER BY ALL"
+)
 
 
 @pytest.fixture(scope="module")
@@ -96,7 +98,7 @@ def test_members_count_as_if_they_had_come_alone(tmp_path: Path, unpacked: Home)
     assert rows(home, "SELECT count(*), sum(rows_read) FROM loads WHERE file_name = 'week.zip'") == [(1, 0)]
 
 
-def test_same_archive_and_same_members_again_change_nothing(tmp_path: Path, unpacked: Home) -> None:
+def test_same_archive_and_same_members_again_change_nothing(tmp_path: Path) -> None:
     home = home_in(tmp_path)
     deliver(home, "week.zip", packed(*FILES))
     taken(home)
@@ -304,8 +306,8 @@ def test_a_long_list_of_members_is_refused_before_it_is_read(tmp_path: Path, mon
 
 
 @pytest.fixture
-def fuzz_plant() -> Iterator[plantfile.PlantFile]:
-    yield plantfile.load(ROOT / "tests" / "fuzz" / "plant.toml")
+def fuzz_plant() -> plantfile.PlantFile:
+    return plantfile.load(ROOT / "tests" / "fuzz" / "plant.toml")
 
 
 def read(path: Path, name: str, plant_file: plantfile.PlantFile) -> int:
@@ -325,7 +327,7 @@ def test_what_is_wrong_inside_a_member_concerns_that_member(tmp_path: Path, fuzz
     assert read(path, "long1.csv", fuzz_plant) == read(path, "long3.csv.gz", fuzz_plant) > 0
     with pytest.raises(FileRefusedError, match="inside an archive is not opened"):
         read(path, "long2.csv", fuzz_plant)
-    with pytest.raises(FileRefusedError, match="no row within|empty"):
+    with pytest.raises(FileRefusedError, match="no row within"):
         read(path, "long4.csv", fuzz_plant)
     with pytest.raises(FileRefusedError, match="no member"):
         read(path, "long9.csv", fuzz_plant)
