@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipelines.chunks import Receipt
 from pipelines.order import Summary
+from pipelines.shown import harmless
 
 MOST_LINES = 20
 _MOST_FILES = 8  # files with a line of their own; the others share one
@@ -63,6 +64,7 @@ def _worth_a_line(receipts: list[Receipt]) -> list[Receipt]:
 
 def _line(name: str, receipts: list[Receipt]) -> str:
     read, kept, duplicate, dropped, aside = (sum(getattr(r, c) for r in receipts) for c in _COUNTS)
+    name = harmless(name)
     short = name if len(name) <= _NAME_WIDE else f"{name[: _NAME_WIDE - 12]}...{name[-9:]}"
     refused = f"  refused: {receipts[0].reason}" if len(receipts) == 1 and receipts[0].status == "set aside" else ""
     return f"  {short:<{_NAME_WIDE}} {read:>10,} = {kept:>10,} + {duplicate:>9,} + {dropped:>7,} + {aside:>9,}{refused}"

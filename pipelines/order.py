@@ -12,7 +12,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from pipelines import __version__, clock, plantfile
+from pipelines import __version__, clock, plantfile, shown
 from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice
 from pipelines.home import Home
@@ -81,43 +81,71 @@ def intake(home: Home, store: Store, plant_file: PlantFile, received_utc: dateti
     for kept in receive.archived(home, store.plant):  # archived, but the run was killed before its rows stood
         if not check.known(store, kept.sha256[:16]):
             folder = home.archive(store.plant)
-            receipts.append(check_in(store, plant_file, kept.original(folder), folder / kept.archived_as, kept.seq, kept.received_utc))
+            receipts += check_in(store, plant_file, kept.original(folder), folder / kept.archived_as, kept.seq, kept.received_utc)
     for path in receive.waiting(home, store.plant):
         try:
             original = receive.fingerprint(path)
         except OSError as error:
-            sentence = f"{path.name} could not be opened and stays in the inbox: {error.strerror}"
+            sentence = f"{shown.name(path.name)} could not be opened and stays in the inbox: {error.strerror}"
             notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
             continue
-        receipts.append(take_in(home, store, plant_file, original, received_utc))
+        receipts += take_in(home, store, plant_file, original, received_utc)
     return receipts, notices
 
 
-def take_in(home: Home, store: Store, plant_file: PlantFile, original: Original, received_utc: datetime) -> Receipt:
+def take_in(home: Home, store: Store, plant_file: PlantFile, original: Original, received_utc: datetime) -> list[Receipt]:
     """Move one file into the archive and check its content into the store; known content changes nothing."""
     from pipelines import check, receive
 
     if check.known(store, original.load_id):
         original.path.unlink()  # the same bytes are in the archive
-        return Receipt(original.load_id, original.file_name, "known already")
+        return [Receipt(original.load_id, original.file_name, "known already")]
     seq = check.next_seq(store)
     archived_as = receive.archive(home, store.plant, original, seq, received_utc)
     return check_in(store, plant_file, original, home.archive(store.plant) / archived_as, seq, received_utc)
 
 
-def check_in(store: Store, plant_file: PlantFile, original: Original, archived: Path, seq: int, received_utc: datetime) -> Receipt:
-    """Check an archived original into the store, or set it aside whole with its reason."""
+def check_in(store: Store, plant_file: PlantFile, original: Original, archived: Path, seq: int, received_utc: datetime) -> list[Receipt]:
+    """Check an archived original into the store, or set it aside whole with its reason; one receipt a load.
+
+    Of a ZIP archive each member is a load of its own, numbered from the archive's number on; the archive's own receipt, which
+    says that all of it was looked at, comes last.
+    """
     from pipelines import check, receive
 
     try:
-        received = receive.open_file(archived, original.file_name, plant_file)
+        members = receive.members(archived, original.file_name)
+    except FileRefusedError as refused:
+        return [check.refuse(store, plant_file, original, archived.name, refused, seq=seq, received_utc=received_utc)]
+    if members is None:
+        return [check_one(store, plant_file, original, archived, archived.name, seq, received_utc)]
+    receipts: list[Receipt] = []
+    for number, member in enumerate(members, 1):
+        one = member.original(archived, original.file_name)
+        if check.known(store, one.load_id):
+            receipts.append(Receipt(one.load_id, one.file_name, "known already"))
+            continue
+        archived_as = f"{archived.name}/{member.name}"
+        receipts.append(check_one(store, plant_file, one, one.path, archived_as, seq + number, received_utc))
+    said = f"an archive of {len(members)} file{'s' if len(members) > 1 else ''}; each has a receipt of its own"
+    return [*receipts, check.note(store, original, archived.name, said, seq=seq, received_utc=received_utc)]
+
+
+def check_one(
+    store: Store, plant_file: PlantFile, original: Original, path: Path, archived_as: str, seq: int, received_utc: datetime
+) -> Receipt:
+    """Check one file, or one member of an archive, into the store, or set it aside whole with its reason."""
+    from pipelines import check, receive
+
+    try:
+        received = receive.open_file(path, original.file_name, plant_file)
 
         def raw(line_numbers: Any) -> dict[int, str]:
-            return receive.raw_lines(archived, received.layout, line_numbers)
+            return receive.raw_lines(path, received.layout, line_numbers)
 
-        return check.run(store, plant_file, original, archived.name, received, raw, seq=seq, received_utc=received_utc)
+        return check.run(store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc)
     except FileRefusedError as refused:
-        return check.refuse(store, plant_file, original, archived.name, refused, seq=seq, received_utc=received_utc)
+        return check.refuse(store, plant_file, original, archived_as, refused, seq=seq, received_utc=received_utc)
 
 
 def plantfile_changed(home: Home, store: Store, plant_file: PlantFile, when: datetime) -> bool:
@@ -155,7 +183,9 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
         carry_over(old, store)
         plantfile_changed(home, store, plant_file, when)
         receipts = [
-            call(
+            receipt
+            for kept in receive.archived(home, plant_id)
+            for receipt in call(
                 check_in,
                 store,
                 plant_file,
@@ -164,7 +194,6 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
                 kept.seq,
                 kept.received_utc,
             )
-            for kept in receive.archived(home, plant_id)
         ]
         steps = [call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
     fresh.replace(home.store(plant_id))

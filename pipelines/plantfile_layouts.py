@@ -57,6 +57,10 @@ class Layout(Block):
     id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")
     kind: Literal["long", "wide", "lab long", "lab wide"]
     files: str = Field(description="glob on the file name, case-insensitive, e.g. 'AF_*.csv'")
+    member: str | None = Field(
+        default=None, description="glob on the name of a member, where `files` is meant for the archive (.zip) it came in"
+    )
+    sheet: str | None = Field(default=None, description="sheet of a workbook; null: the first visible one")
     encoding: str = "utf-8"
     delimiter: str = Field(default=",", min_length=1, max_length=1)
     quote: str | None = Field(default='"', max_length=1, description="quote character; empty text: none, quote signs are text")

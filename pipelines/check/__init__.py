@@ -19,7 +19,7 @@ from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
 
-__all__ = ["known", "next_seq", "refuse", "run"]
+__all__ = ["known", "next_seq", "note", "refuse", "run"]
 
 
 def known(store: Store, load_id: str) -> bool:
@@ -87,6 +87,14 @@ def refuse(
         receipts.write_aside(
             store, original.load_id, [receipts.aside_whole_file(refused.reason, f"{original.file_name}: {refused.detail}")]
         )
+        receipts.write_load(store, original, archived_as, receipt, seq, received_utc, spans_readings=False)
+    return receipt
+
+
+def note(store: Store, original: Original, archived_as: str, detail: str, *, seq: int, received_utc: datetime) -> Receipt:
+    """Note a file that has no rows of its own (an archive whose members have receipts), so that it is known again."""
+    receipt = Receipt(original.load_id, original.file_name, "taken", detail=detail)
+    with store.transaction():
         receipts.write_load(store, original, archived_as, receipt, seq, received_utc, spans_readings=False)
     return receipt
 

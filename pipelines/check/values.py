@@ -50,8 +50,8 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     order = _by_tag(code, len(signals.tags))
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
     signal = _signal_numbers(code[order], times, signals)
-    numbers, codes = number.to_numpy()[order], coded.to_numpy()[order]
-    plain = _plain(numbers, times, signal, codes, signals, latest_us)
+    written, codes = number.to_numpy()[order], coded.to_numpy()[order]
+    plain = _plain(written, times, signal, codes, signals, latest_us)
     if values["time_reason"].null_count() < values.height:
         plain &= values["time_reason"].is_null().to_numpy()[order]
 
@@ -61,7 +61,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
             "line_no": values["line_no"].to_numpy()[order][keep],
             "tag": pl.Series(code[order][keep]).cast(tag.to_physical().dtype).cat.to(signals.kind),
             "time_utc": pl.Series(times[keep]).cast(values.schema["time_utc"]),
-            "value": _scaled(numbers[keep], signal[keep], signals),
+            "value": _scaled(written[keep], signal[keep], signals),
             "quality": codes[keep].astype(np.uint8, copy=False),
         }
     ).with_columns(is_mark=pl.lit(False))

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import click
 
+from pipelines import shown
 from pipelines.cli.app import app
 from pipelines.errors import ExitCode, FlocledgerError
 
@@ -30,7 +31,7 @@ def run(argv: Sequence[str] | None = None) -> int:
         error.show()
         return ExitCode.PLANT_FILE_OR_USAGE
     except FlocledgerError as error:
-        click.echo(f"error: {error}", err=True)
+        click.echo(shown.lines(f"error: {error}"), err=True)
         return error.exit_code
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has left; nothing more to flush

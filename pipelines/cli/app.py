@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import click
 
-from pipelines import __version__, clock
+from pipelines import __version__, clock, shown
 from pipelines.errors import ExitCode
 from pipelines.home import Home
 
@@ -51,7 +51,7 @@ class App(click.Group):
         except Exception as error:
             if not is_unexpected(error):
                 raise
-            click.echo(kept_error(ctx.obj, error), err=True)
+            click.echo(shown.lines(kept_error(ctx.obj, error)), err=True)
             return ExitCode.INTERNAL
 
 

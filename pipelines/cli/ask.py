@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from pipelines import shown
 from pipelines.cli.app import EXIT_CODES, home_option
 from pipelines.errors import ExitCode, UsageError
 from pipelines.home import Home
@@ -44,7 +45,7 @@ def ask(words: str | None, listed: bool, given: tuple[str, ...], kind: str, out:
     if out is not None:
         out.write_text(text, encoding="utf-8")
     else:
-        click.echo(text, nl=not text.endswith("\n"))
+        click.echo(shown.lines(text) if kind == "table" else text, nl=not text.endswith("\n"))
     return ExitCode.OK
 
 

@@ -9,6 +9,7 @@ import click
 
 from pipelines.cli.app import EXIT_CODES
 from pipelines.errors import ExitCode
+from pipelines.shown import lines
 
 if TYPE_CHECKING:
     from pipelines.inspect import Inspection
@@ -19,40 +20,47 @@ _SHOWN_TAGS = 60
 @click.command("inspect", epilog=EXIT_CODES)
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--time-zone", default="UTC", show_default=True, help="IANA zone to assume where the stamps carry none.")
+@click.option("--member", help="Of a ZIP archive: the file in it to look at. Default: the first.")
+@click.option("--sheet", help="Of a workbook: the sheet to look at. Default: the first visible one.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
-def inspect(file: Path, time_zone: str, as_json: bool) -> int:
+def inspect(file: Path, time_zone: str, member: str | None, sheet: str | None, as_json: bool) -> int:
     """Look at an unseen export FILE: encoding, layout, times, tags, words, and a layout block to paste.
 
     Reads FILE with the reader of the nightly and writes nothing. Guesses are marked as open questions.
     """
     from pipelines import inspect as looking
 
-    seen = looking.run(file, time_zone=time_zone)
+    seen = looking.run(file, time_zone=time_zone, member=member, sheet=sheet)
     if as_json:
         click.echo(_json(seen))
         return ExitCode.OK
     look, proposal, survey = seen.look, seen.proposal, seen.survey
-    click.echo(
-        f"{file.name}: {proposal.kind}, {look.encoding} ({look.why_encoding}), delimiter {look.delimiter!r}, {look.line_end} line ends"
+    _say(
+        f"{seen.path.name}: {proposal.kind}, {look.encoding} ({look.why_encoding}), delimiter {look.delimiter!r}, {look.line_end} line ends"
     )
-    click.echo(
+    _say(
         f"header in line {proposal.header_line}, {len(proposal.columns)} columns; times in {proposal.time_column!r} as {proposal.time.time_format!r}"
     )
     for clue in proposal.time.clues:
-        click.echo(f"  {clue}")
+        _say(f"  {clue}")
     refused = ", ".join(f"{n} {reason}" for reason, n in sorted(survey.refused.items())) or "none"
-    click.echo(
+    _say(
         f"rows read {survey.rows_read}, dropped {survey.rows_dropped}, refused {refused}; unreadable times {survey.unreadable_times}; reader {survey.reader}"
     )
     for tag in survey.tags[:_SHOWN_TAGS]:
         span = f"{tag.low:g} to {tag.high:g}" if tag.low is not None else "words " + ", ".join(tag.text_words)
         gap = f"step {tag.median_step_s:g} s, longest gap {tag.longest_gap_s:g} s" if tag.median_step_s is not None else "one value"
         quality = f"; quality {', '.join(tag.quality_words)}" if tag.quality_words else ""
-        click.echo(f"  {tag.tag} [{tag.unit or '?'}] {tag.role or 'role unknown'}: {tag.count} values, {span}; {gap}{quality}")
+        _say(f"  {tag.tag} [{tag.unit or '?'}] {tag.role or 'role unknown'}: {tag.count} values, {span}; {gap}{quality}")
     if len(survey.tags) > _SHOWN_TAGS:
-        click.echo(f"  ... {len(survey.tags) - _SHOWN_TAGS} more tags; --json gives all")
-    click.echo("\n" + seen.layout_toml)
+        _say(f"  ... {len(survey.tags) - _SHOWN_TAGS} more tags; --json gives all")
+    _say("\n" + seen.layout_toml)
     return ExitCode.OK
+
+
+def _say(text: str) -> None:
+    """Print what came out of a file so that it cannot act on the terminal."""
+    click.echo(lines(text))
 
 
 def _json(seen: Inspection) -> str:
@@ -87,5 +95,5 @@ def new_plant(folder: Path, plant_id: str, time_zone: str) -> int:
     from pipelines import inspect as looking
 
     files = [p for p in sorted(folder.iterdir()) if p.is_file() and not p.name.startswith(".")]
-    click.echo(looking.new_plant(files, plant_id=plant_id, time_zone=time_zone))
+    _say(looking.new_plant(files, plant_id=plant_id, time_zone=time_zone))
     return ExitCode.OK

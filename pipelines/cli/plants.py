@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pipelines import shown
 from pipelines.cli.app import EXIT_CODES, home_option, is_unexpected, kept_error, known_plants
 from pipelines.cli.progress import Progress
 from pipelines.errors import ExitCode, FlocledgerError
@@ -137,7 +138,7 @@ def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str,
                 raise
             code = int(error.exit_code) if isinstance(error, FlocledgerError) else int(ExitCode.INTERNAL)
             told = f"error: {error}" if isinstance(error, FlocledgerError) else kept_error(home, error)
-            click.echo(f"{one}: {told}", err=True)
+            click.echo(shown.lines(f"{one}: {told}"), err=True)
             records.append({"plant": one, "error": str(error), "exit_code": code})
         else:
             code = int(summary.exit_code)

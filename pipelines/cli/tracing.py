@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pipelines import shown
 from pipelines.cli.app import EXIT_CODES, home_option
 from pipelines.errors import ExitCode, UsageError
 from pipelines.home import Home
@@ -30,7 +31,7 @@ def trace(column: str, plant: str, line: str, day: datetime, minute: str | None,
     from pipelines import trace as tracing
 
     found = tracing.run(home, plant, line, day.date(), column, minute=_instant(minute))
-    click.echo("\n".join(lines(found)))
+    click.echo(shown.lines("\n".join(lines(found))))
     return ExitCode.OK
 
 

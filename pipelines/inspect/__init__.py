@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipelines import receive
 from pipelines.chunks import FileRefusedError
 from pipelines.inspect import blocks
 from pipelines.inspect.layout import Proposal, propose
@@ -30,17 +31,32 @@ class Inspection:
         return "\n".join(blocks.signal_block(tag, line) for tag in self.survey.tags)
 
 
-def run(path: Path, *, time_zone: str = "UTC") -> Inspection:
-    """Inspect a file; `time_zone` is used where the stamps carry none. FileRefusedError when nothing can be proposed."""
+def run(path: Path, *, time_zone: str = "UTC", member: str | None = None, sheet: str | None = None) -> Inspection:
+    """Inspect a file; `time_zone` is used where the stamps carry none. FileRefusedError when nothing can be proposed.
+
+    Of a ZIP archive the named or first `member` is inspected, of a workbook the named or first visible `sheet`.
+    """
     import tomllib
 
-    seen = look(path)
+    path = _inside(path, member)
+    seen = look(path, sheet)
     proposal = propose(seen)
     if proposal is None:
         raise FileRefusedError("unknown layout", "no row was found that names columns above rows with readable times")
     toml = blocks.layout_block(path, seen, proposal, time_zone)
     layout = Layout.model_validate(tomllib.loads(toml)["layouts"][0])
     return Inspection(path, seen, proposal, toml, layout, survey(path, layout, time_zone, proposal.units))
+
+
+def _inside(path: Path, member: str | None) -> Path:
+    """Return the path of an archive's member; of another file its own."""
+    members = receive.members(path, path.name)
+    if members is None:
+        return path
+    names = [m.name for m in members]
+    if member is not None and member not in names:
+        raise FileRefusedError("unknown layout", f"the archive has no member {member!r}; it has {', '.join(names[:20])}")
+    return path / (member or names[0])
 
 
 def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import codecs
 import csv
 import gzip
+import zlib
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipelines import receive
 from pipelines.chunks import FileRefusedError
 
 SAMPLE_BYTES = 2_000_000  # enough for a day of one-minute rows; a guess needs no more
@@ -28,10 +30,14 @@ class Look:
     records: tuple[tuple[int, tuple[str, ...]], ...]
     whole: bool  # the sample is the whole file
     line_end: str
+    is_workbook: bool = False
+    sheet: str | None = None
 
 
-def look(path: Path) -> Look:
-    """Return a first look at a file; FileRefusedError when it is empty or not text."""
+def look(path: Path, sheet: str | None = None) -> Look:
+    """Return a first look at a file (of a workbook: at the named or first visible sheet); FileRefusedError when it is empty or not text."""
+    if receive.is_workbook(path):
+        return _sheet(path, sheet)
     data = _first_bytes(path)
     if not data:
         raise FileRefusedError("file not readable", "the file is empty")
@@ -54,12 +60,28 @@ def look(path: Path) -> Look:
     return Look(encoding, why, delimiter, '"' in text, tuple(records), whole, line_end)
 
 
+def _sheet(path: Path, sheet: str | None) -> Look:
+    """Return the first rows of a sheet, dates as ISO 8601 text."""
+    parts: list[bytes] = []
+    for piece in receive.sheet_pieces(path, sheet):
+        parts.append(piece)
+        if sum(map(len, parts)) >= SAMPLE_BYTES:
+            break
+    whole = sum(map(len, parts)) < SAMPLE_BYTES
+    rows = b"".join(parts).decode("utf-8").split("\n")[:-1]
+    records = tuple((n, tuple(f.strip() for f in row.split("\t"))) for n, row in enumerate(rows, 1))
+    return Look("utf-8", "a sheet of a workbook", "\t", False, records, whole, "LF", is_workbook=True, sheet=sheet)
+
+
 def _first_bytes(path: Path) -> bytes:
-    with path.open("rb") as plain:
-        head = plain.read(SAMPLE_BYTES)
-    if head[:2] == b"\x1f\x8b":
-        with gzip.open(path, "rb") as member:
-            return member.read(SAMPLE_BYTES)
+    try:
+        with receive.opened(path) as plain:
+            head = plain.read(SAMPLE_BYTES)
+        if head[:2] == b"\x1f\x8b":
+            with receive.opened(path) as plain, gzip.GzipFile(fileobj=plain) as unpacked:
+                return unpacked.read(SAMPLE_BYTES)
+    except (OSError, EOFError, zlib.error) as error:
+        raise FileRefusedError("file not readable", str(error)) from error
     return head
 
 

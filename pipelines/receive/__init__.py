@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from pipelines.plantfile import PlantFile
+from pipelines.receive.containers import Member, is_workbook, members, opened
+from pipelines.receive.content import sheet_pieces
 from pipelines.receive.dialect import Dialect
 from pipelines.receive.header import find
 from pipelines.receive.inbox import Archived, archive, archived, fingerprint, waiting
@@ -13,7 +15,8 @@ from pipelines.receive.reader import OddRow, RowBatch, read_rows
 from pipelines.receive.rows import FileRows
 
 __all__ = [
-    "Archived", "Dialect", "FileRows", "OddRow", "RowBatch", "archive", "archived", "fingerprint", "open_file", "raw_lines", "read_rows", "waiting",
+    "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "archive", "archived", "fingerprint", "is_workbook", "members",
+    "open_file", "opened", "raw_lines", "read_rows", "sheet_pieces", "waiting",
 ]  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import gzip
+import io
 import os
 import zlib
 from collections.abc import Iterable, Iterator
@@ -12,10 +13,12 @@ from io import FileIO
 from pathlib import Path
 
 from pipelines.chunks import FileRefusedError
+from pipelines.receive import containers
 
 PIECE_BYTES = 16 * 2**20  # small enough to read one while the last is checked, large enough to be quick; memory stays well below 1 GiB
 LONGEST_LINE = 16 * 2**20  # a longer "line" is no table row
-LARGEST_UNPACKED = 64 * 2**30  # a compressed file that unpacks to more than this is refused
+LARGEST_UNPACKED = containers.LARGEST_TOTAL  # a compressed file that unpacks to more than this is refused
+MOST_LINES = 2**32 - 2  # line numbers are 32-bit
 _GZIP = b"\x1f\x8b"
 _WINDOW = 64 * 2**10  # bytes looked at first for the line end nearest to the end of a piece
 
@@ -35,23 +38,34 @@ def pieces(path: Path, encoding: str, piece_bytes: int = PIECE_BYTES, skip_bytes
 
     `skip_bytes` of the UTF-8 text are left out at the beginning.
 
-    FileRefusedError when it cannot be unpacked or decoded, holds NUL bytes, or has an endless line.
+    A path that goes on behind a ZIP archive is a member of it. FileRefusedError when it cannot be unpacked or decoded, holds
+    NUL bytes, or has an endless line.
     """
     codec = _codec(encoding)
     try:
-        with path.open("rb", buffering=0) as source:
-            packed = os.pread(source.fileno(), len(_GZIP), 0) == _GZIP
-            parts = (
-                _cut_in_place(source, piece_bytes, skip_bytes)
-                if _is_plain(codec) and not packed
-                else _skipped(_streamed(source, codec, piece_bytes, packed=packed), skip_bytes)
-            )
-            for part in parts:
-                if b"\x00" in part:
-                    raise FileRefusedError("file not readable", "the file holds NUL bytes; it is not text in the declared encoding")
-                yield part
+        if path.is_file():
+            with path.open("rb", buffering=0) as source:
+                if _is_plain(codec) and os.pread(source.fileno(), len(_GZIP), 0) != _GZIP:
+                    is_huge = os.fstat(source.fileno()).st_size > MOST_LINES
+                    yield from _sound(_cut_in_place(source, piece_bytes, skip_bytes), count=is_huge)
+                    return
+        with containers.opened(path) as stream:
+            yield from _sound(_skipped(_streamed(stream, codec, piece_bytes), skip_bytes))
     except (OSError, EOFError, zlib.error) as error:
         raise FileRefusedError("file not readable", f"{error}") from error
+
+
+def _sound(parts: Iterator[bytes], *, count: bool = True) -> Iterator[bytes]:
+    """Pass on what is text; refuse NUL bytes, and (where the size leaves room for it) more lines than can be numbered."""
+    lines = 0
+    for part in parts:
+        if b"\x00" in part:
+            raise FileRefusedError("file not readable", "the file holds NUL bytes; it is not text in the declared encoding")
+        if count:
+            lines += max(part.count(b"\n"), part.count(b"\r"))
+            if lines > MOST_LINES:
+                raise FileRefusedError("file not readable", "more lines than can be numbered; send it in parts")
+        yield part
 
 
 def _codec(encoding: str) -> codecs.CodecInfo:
@@ -100,13 +114,13 @@ def _line_end_after(fd: int, start: int, size: int) -> int:
     return start + (min(ends) if ends else len(found))
 
 
-def _streamed(source: FileIO, codec: codecs.CodecInfo, piece_bytes: int, *, packed: bool) -> Iterator[bytes]:
-    """Yield a compressed or otherwise encoded file, unpacked and transcoded on the way."""
-    if not packed:
+def _streamed(source: io.BufferedReader, codec: codecs.CodecInfo, piece_bytes: int) -> Iterator[bytes]:
+    """Yield a compressed or otherwise encoded file, or a member of an archive, unpacked and transcoded on the way."""
+    if source.peek(len(_GZIP))[: len(_GZIP)] != _GZIP:
         yield from whole_lines(_text(source, codec, piece_bytes))
         return
     with gzip.GzipFile(fileobj=source, mode="rb") as unpacked:
-        yield from whole_lines(_text(unpacked, codec, piece_bytes))
+        yield from whole_lines(_text(unpacked, codec, piece_bytes, source))
 
 
 def _skipped(parts: Iterator[bytes], skip_bytes: int) -> Iterator[bytes]:
@@ -117,14 +131,18 @@ def _skipped(parts: Iterator[bytes], skip_bytes: int) -> Iterator[bytes]:
         skip_bytes = max(skip_bytes - len(part), 0)
 
 
-def _text(source: FileIO | gzip.GzipFile, codec: codecs.CodecInfo, piece_bytes: int) -> Iterator[bytes]:
-    """Yield the content as UTF-8 bytes, cut anywhere."""
+def _text(
+    source: io.BufferedReader | gzip.GzipFile, codec: codecs.CodecInfo, piece_bytes: int, packed: io.BufferedReader | None = None
+) -> Iterator[bytes]:
+    """Yield the content as UTF-8 bytes, cut anywhere; `packed` is the stream behind an unpacked one."""
     decoder, total, first = codec.incrementaldecoder(), 0, True
     while True:
         data = source.read(piece_bytes) or b""
         total += len(data)
         if total > LARGEST_UNPACKED:
             raise FileRefusedError("file not readable", f"more than {LARGEST_UNPACKED // 2**30} GiB unpacked")
+        if packed is not None and total > containers.HARMLESS and total > containers.HIGHEST_RATIO * packed.tell():
+            raise FileRefusedError("file not readable", f"it unpacks to more than {containers.HIGHEST_RATIO} times its size")
         out = data if _is_plain(codec) else _decoded(decoder, data, final=not data)
         if first and out:
             out, first = out.removeprefix(codecs.BOM_UTF8), False

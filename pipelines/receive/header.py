@@ -9,10 +9,13 @@ from pathlib import Path
 
 from pipelines.chunks import FileRefusedError
 from pipelines.plantfile import Layout, PlantFile
-from pipelines.receive.dialect import Dialect, pieces
+from pipelines.receive.containers import located
+from pipelines.receive.content import as_read, pieces
+from pipelines.receive.dialect import Dialect
 from pipelines.receive.reader import records
 from pipelines.receive.sections import Tables, fits, has_values, needed
 from pipelines.receive.unit_row import compare_units
+from pipelines.shown import name as shown
 
 SEARCHED_RECORDS = 200  # a header further down than this is not looked for
 _HEAD_BYTES = 256 * 2**10
@@ -51,8 +54,23 @@ def dialect_of(layout: Layout) -> Dialect:
 
 def candidates(file_name: str, plant_file: PlantFile) -> list[Layout]:
     """Return the layouts whose file pattern fits the name, compressed or not."""
-    bare = file_name.lower().removesuffix(".gz")
-    return [x for x in plant_file.layouts if fnmatch.fnmatchcase(bare, x.files.lower().removesuffix(".gz"))]
+    return [x for x in plant_file.layouts if _fits(file_name, x)]
+
+
+def _fits(file_name: str, layout: Layout) -> bool:
+    """Tell whether a file's name fits; of a member (`week.zip/monday.csv`) its own, or both where the layout has `member`."""
+    archive, slash, member = file_name.partition(".zip/")
+    if layout.member is None:
+        return _matches(file_name.rpartition("/")[2] if slash else file_name, layout.files)
+    return (
+        bool(slash)
+        and _matches(f"{archive}.zip", layout.files)
+        and any(_matches(m, layout.member) for m in (member, member.rpartition("/")[2]))
+    )
+
+
+def _matches(name: str, pattern: str) -> bool:
+    return fnmatch.fnmatchcase(name.lower().removesuffix(".gz"), pattern.lower().removesuffix(".gz"))
 
 
 def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Header]:
@@ -63,17 +81,18 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
     """
     fitting = candidates(file_name, plant_file)
     if not fitting:
-        raise FileRefusedError("unknown layout", f"no layout of the plant file has a pattern that fits {file_name}")
-    if path.stat().st_size == 0:
+        raise FileRefusedError("unknown layout", f"no layout of the plant file has a pattern that fits {shown(file_name)}")
+    if located(path)[0].stat().st_size == 0:
         raise FileRefusedError("file not readable", "the file is empty")
-    heads: dict[Dialect, list[Record] | FileRefusedError] = {}
+    fitting = [as_read(path, layout) for layout in fitting]
+    heads: dict[_Way, list[Record] | FileRefusedError] = {}
     missing, unread = [], []
     found: tuple[int, Layout, list[Record]] | None = None
     for layout in fitting:
-        dialect = dialect_of(layout)
-        if dialect not in heads:
-            heads[dialect] = _head(path, dialect)
-        head = heads[dialect]
+        way = _way(layout)
+        if way not in heads:
+            heads[way] = _head(path, layout)
+        head = heads[way]
         if isinstance(head, FileRefusedError):
             unread.append(head)
             continue
@@ -84,7 +103,7 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
             found = index, layout, head
     if found is not None:
         index, layout, head = found
-        alike = tuple(x for x in fitting if dialect_of(x) == dialect_of(layout) and x.is_lab == layout.is_lab)
+        alike = tuple(x for x in fitting if _way(x) == _way(layout) and x.is_lab == layout.is_lab)
         tables = Tables((layout, *(x for x in alike if x is not layout)), plant_file)
         return layout, header_at(index, head, layout, tables)
     if not missing:
@@ -92,9 +111,17 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
     raise FileRefusedError("unknown layout", "; ".join([*missing, *(f"not readable: {e.detail}" for e in unread)]))
 
 
-def _head(path: Path, dialect: Dialect) -> list[Record] | FileRefusedError:
+_Way = tuple[Dialect, str | None]
+
+
+def _way(layout: Layout) -> _Way:
+    """Return what decides how a file becomes records: layouts that share it share the head."""
+    return dialect_of(layout), layout.sheet
+
+
+def _head(path: Path, layout: Layout) -> list[Record] | FileRefusedError:
     try:
-        return list(islice(records(pieces(path, dialect.encoding, _HEAD_BYTES), dialect), SEARCHED_RECORDS))
+        return list(islice(records(pieces(path, layout, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS))
     except FileRefusedError as error:
         return error
 

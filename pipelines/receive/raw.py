@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.plantfile import Layout
-from pipelines.receive.dialect import PIECE_BYTES, Dialect, pieces
+from pipelines.receive.content import pieces
+from pipelines.receive.dialect import PIECE_BYTES, Dialect
 from pipelines.receive.exact import RECORD_LINES, csv_reader, is_open
 from pipelines.receive.header import dialect_of
 
@@ -20,14 +21,15 @@ _LF, _CR = 10, 13
 def raw_lines(path: Path, layout: Layout, line_numbers: Iterable[int], *, piece_bytes: int = PIECE_BYTES) -> dict[int, str]:
     """Return the raw records that begin at the given physical lines (from 1), decoded, without their last line end.
 
-    Line ends inside quotes are kept. Numbers past the end of the file are left out. Reads no further than needed.
+    Line ends inside quotes are kept. `layout` is the one the file was opened with; a row of a workbook is its cells joined by
+    tabs. Numbers past the end of the file are left out. Reads no further than needed.
     """
     wanted = sorted(set(line_numbers), reverse=True)  # taken from the end
     found: dict[int, str] = {}
     if not wanted:
         return found
     dialect, line, carried = dialect_of(layout), 1, b""
-    source = pieces(path, layout.encoding, piece_bytes)
+    source = pieces(path, layout, piece_bytes)
     following = next(source, None)
     while following is not None and wanted:
         piece, following = carried + following, next(source, None)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
+from codecs import BOM_UTF8
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -99,12 +100,9 @@ def read_rows(path: Path, dialect: Dialect, *, piece_bytes: int = PIECE_BYTES) -
 
     The first record (a header, if there is one) comes as a row like any other. FileRefusedError as in `pieces`.
     """
-    source = pieces(path, dialect.encoding, piece_bytes)
-    first = next(source, b"")
-    if not first:
-        return
-    fields = next(records(iter([first]), dialect))[1]
-    yield from batches(_chained(first, source), dialect, Width.strictly(len(fields)), 1)
+    first = next(records(pieces(path, dialect.encoding, min(piece_bytes, _SMALL)), dialect), None)
+    if first is not None:
+        yield from batches(pieces(path, dialect.encoding, piece_bytes), dialect, Width.strictly(max(len(first[1]), 1)), 1)
 
 
 def records(parts: Iterator[bytes], dialect: Dialect) -> Iterator[tuple[int, list[str], str]]:
@@ -191,14 +189,11 @@ def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
         held = following
 
 
-def _chained(piece: bytes, following: Iterator[bytes]) -> Iterator[bytes]:
-    yield piece
-    yield from following
-
-
 def _fast_piece(piece: bytes, dialect: Dialect, width: Width, line: int) -> RowBatch | None:
     """Return the piece by the fast reader, or None when it is not proved that both readers agree on it."""
     if len(dialect.delimiter.encode()) > 1 or _MARK.encode() in piece or (dialect.escape and dialect.escape.encode() in piece):
+        return None
+    if piece.startswith(BOM_UTF8):  # polars would leave it out of the first field
         return None
     returns = piece.count(b"\r") if b"\r" in piece else 0
     if returns and returns != piece.count(b"\r\n"):

@@ -12,7 +12,8 @@ import polars as pl
 from pipelines.chunks import Chunk, FileRefusedError
 from pipelines.plantfile import Layout
 from pipelines.receive import lab, long, wide
-from pipelines.receive.dialect import PIECE_BYTES, pieces
+from pipelines.receive.content import pieces
+from pipelines.receive.dialect import PIECE_BYTES
 from pipelines.receive.fields import Columns, blank, cleaned
 from pipelines.receive.header import Header, dialect_of, header_at
 from pipelines.receive.reader import OddRow, RowBatch, Width, batches, records
@@ -49,7 +50,7 @@ class FileRows:
         """
         size = self.piece_bytes or (WIDE_PIECE_BYTES if self.layout.kind == "wide" else PIECE_BYTES)
         at = self.header.first_data_byte
-        stream = Stream(pieces(self.path, self.layout.encoding, size, at), at)
+        stream = Stream(pieces(self.path, self.layout, size, at), at)
         table: FileRows | UnknownTable | None = self
         while table is not None:
             following = yield from table.table(stream)

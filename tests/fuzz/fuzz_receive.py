@@ -1,0 +1,131 @@
+"""Coverage-guided fuzzing of the way from bytes to checked values: containers, dialects, headers, stamps, zones, words.
+
+    pip install -e '.[fuzz]'
+    python tests/fuzz/fuzz_receive.py -max_total_time=1800 -timeout=25 -rss_limit_mb=2048 CORPUS_FOLDER
+
+An empty or new corpus folder is filled with the seeds beside this file and the heads of `sample_data/small`. An input's
+first byte chooses the file name (so the layout), the second how small the pieces are; the rest is the file. Anything but
+a FileRefusedError, a row counted twice or lost, two readers or two piece sizes that disagree, is a finding.
+pytest does not collect this file.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+import atheris
+
+with atheris.instrument_imports(include=["pipelines"]):
+    from pipelines import plantfile, receive
+    from pipelines.check import lab
+    from pipelines.check.signals import Signals
+    from pipelines.check.values import typed
+    from pipelines.chunks import FileRefusedError
+    from pipelines.receive import reader
+    from pipelines.receive.header import dialect_of
+
+HERE = Path(__file__).resolve().parent
+SMALL = HERE.parents[1] / "sample_data" / "small" / "exports"
+PLANT = plantfile.load(HERE / "plant.toml")
+SIGNALS = Signals.of(PLANT)
+RECEIVED = datetime(2026, 12, 1, tzinfo=UTC)
+NAMES = (
+    "long.csv", "semi.csv", "wide.csv", "split.csv", "lablong.csv", "labwide.csv", "esc.csv", "serial.csv",
+    "long.xlsx", "wide.xlsx", "labwide.xlsx", "box.zip",
+)  # fmt: skip
+PIECES = (64, 300, 1_000, 1 << 22)  # bytes of a piece: records go over the seams of small ones
+HEAD_BYTES = 2_000  # of a sample file that becomes a seed
+SCRATCH = Path(tempfile.mkdtemp(dir="/dev/shm" if Path("/dev/shm").is_dir() else None))
+
+
+def one_input(data: bytes) -> None:
+    """Read one file as a nightly would, short of the store."""
+    if len(data) < 3:
+        return
+    name = NAMES[data[0] % len(NAMES)]
+    path = SCRATCH / name
+    path.write_bytes(data[2:])
+    try:
+        found = receive.members(path, name)
+    except FileRefusedError:
+        return
+    if found is None:
+        read_and_check(path, name, PIECES[data[1] % len(PIECES)])
+        return
+    for member in found:
+        read_and_check(path / member.name, f"{name}/{member.name}", PIECES[data[1] % len(PIECES)])
+
+
+def read_and_check(path: Path, name: str, piece_bytes: int) -> None:
+    try:
+        opened = receive.open_file(path, name, PLANT)
+        opened.piece_bytes = piece_bytes
+        rows, lines = 0, []
+        for chunk in opened.chunks():  # a row lies in one chunk whole; rows of a repeated hour may come one chunk late
+            rows += chunk.rows_read - chunk.rows_dropped
+            lines += sorted({*chunk.values["line_no"].to_list(), *chunk.refused["line_no"].to_list()})
+            if opened.layout.is_lab:
+                lab.averaged(lab.results(chunk.values, opened.layout, PLANT, RECEIVED)[0])
+            elif chunk.values.height:
+                typed(chunk.values, SIGNALS, opened.layout, RECEIVED)
+        assert len(lines) == len(set(lines)) == rows, (rows, lines)
+        raw = receive.raw_lines(path, opened.layout, lines)
+        assert set(raw) == set(lines), (raw, lines)
+    except FileRefusedError:
+        return
+    readers_agree(path, opened.layout, piece_bytes)
+
+
+def readers_agree(path: Path, layout: plantfile.Layout, piece_bytes: int) -> None:
+    """Compare the fast reader with the exact one, and small pieces with one."""
+    if path.suffix != ".csv" or not path.is_file():
+        return
+    dialect, fast = dialect_of(layout), reader._fast_piece
+    told = [rows_of(path, dialect, piece_bytes), rows_of(path, dialect, 1 << 22)]
+    reader._fast_piece = lambda *_: None
+    try:
+        told.append(rows_of(path, dialect, 1 << 22))
+    finally:
+        reader._fast_piece = fast
+    read = [t for t in told if t is not None]
+    assert all(t == read[0] for t in read[1:]), told
+
+
+def rows_of(path: Path, dialect: receive.Dialect, piece_bytes: int) -> list[object] | None:
+    try:
+        batches = list(receive.read_rows(path, dialect, piece_bytes=piece_bytes))
+    except FileRefusedError:
+        return None
+    rows = [row for b in batches for row in b.frame.iter_rows()]
+    odd = [(o.line_no, o.fields, o.raw, o.ended, o.note) for b in batches for o in b.odd]
+    return [sorted(rows), sorted(odd), sum(b.records for b in batches)]
+
+
+def write_seeds(folder: Path) -> None:
+    """Fill a corpus: every seed under its own name, heads of the sample files under the name that reads their kind."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for number, name in enumerate(NAMES):
+        for path in sorted((HERE / "seeds").glob(name)):
+            for size in range(len(PIECES)):
+                (folder / f"seed-{name}-{size}").write_bytes(bytes([number, size]) + path.read_bytes())
+    for path in sorted(SMALL.glob("*.csv")):
+        number = NAMES.index("labwide.csv" if "LAB" in path.name else "wide.csv")
+        (folder / f"small-{path.name}").write_bytes(bytes([number, 1]) + path.read_bytes()[:HEAD_BYTES])
+
+
+def main() -> None:
+    folders = [Path(a) for a in sys.argv[1:] if not a.startswith("-")]
+    if folders and not folders[0].is_file() and not (folders[0].is_dir() and any(folders[0].iterdir())):
+        write_seeds(folders[0])
+    atheris.Setup(sys.argv, one_input)
+    atheris.Fuzz()
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("POLARS_MAX_THREADS", "1")
+    main()
