@@ -8,11 +8,11 @@ from pydantic import Field, field_validator, model_validator
 
 from pipelines import plantfile_words
 from pipelines.plantfile_blocks import Block, Duration, Since
+from pipelines.plantfile_uncertainty import LabUncertainty
 from schemas.vocabulary import ANALYTES_OF_POINT
 
 Point = Literal["feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store"]
 Analyte = Literal["ts", "vs", "tss", "strength", "moisture", "cst", "wet_mass", "delivered_mass", "stock_mass"]
-from pipelines.plantfile_uncertainty import LabUncertainty
 
 
 class QualityWords(Block):
