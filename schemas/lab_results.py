@@ -45,7 +45,6 @@ COLUMNS = (
     Column("note", "text", "-", "what was inferred or looks odd about the result: unit inferred, duplicates apart, methods mixed"),
     Column("lot", "text", "-", "lot of a delivery"),
     Column("crew", "text", "-", "crew letter, no names"),
-    Column("lot", "text", "-", "lot or delivery as the sheet names it"),
     Column("revision", "int", "-", "1 for the first report, counted up by revisions", nullable=False, ge=1),
     Column("reported_utc", "instant", "-", "when the lab reported it, else when the file came", nullable=False),
     Column("load_id", "text", "-", "load it came with", nullable=False),
