@@ -56,8 +56,8 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, words: d
     number = read(row["text"] or "", row["qualifier_text"], layout, row.get("limit_text"), words)
     density, is_us = _density(meant, span["from_utc"], plant_file), plant_file.plant.units == "US"
     analyte, value, note = to_stored(number.value, meant.analyte, meant.point, meant.unit, density_kg_m3=density, is_us=is_us)
-    if number.is_limit and meant.analyte in ("moisture", *MASSES):
-        raise RowError("text in number", f"{row['text']!r}: {meant.analyte} cannot be a non-detect")
+    if number.is_limit and meant.analyte != "tss" and (meant.point, meant.analyte) != ("filtrate", "ts"):
+        raise RowError("qualifier rejects result", f"{row['text']!r}: half a limit is no measurement of {meant.point} {meant.analyte}")
     method, suffix = _method(row["method"] or meant.method, plant_file)
     sample, reported = (row["sample"] or "").strip(), lab_times.reported(row["reported_text"], layout, plant_file)
     return {
