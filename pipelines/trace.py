@@ -87,7 +87,9 @@ def run(home: Home, plant_id: str, line: str, day: date, column: str, *, minute:
         shown = minute or minutes["minute_utc"][0]
         readings = _readings(home, store, plant_file, line, shown, column)
         lab = store.frame(
-            "SELECT * FROM lab_results WHERE line = $line AND operating_day BETWEEN $a AND $b ORDER BY from_utc, sample_id, analyte",
+            "SELECT * FROM lab_results WHERE line = $line AND (operating_day BETWEEN $a AND $b "
+            "OR time_basis = 'composite' AND operating_day > $b AND from_utc < (SELECT max(minute_utc) FROM minutes WHERE operating_day = $b)) "
+            "ORDER BY from_utc, sample_id, analyte",
             line=line,
             a=day - timedelta(days=3),
             b=day,

@@ -50,19 +50,18 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, words: d
     if row["time_reason"] or row["time_utc"] is None:
         raise RowError(row["time_reason"] or "time stamp unreadable", str(row["stamp_text"]))
     span = lab_times.when(row, layout, plant_file)
-    label = span.pop("label")
     if span["from_utc"] > received_utc + FUTURE_MARGIN:
         raise RowError("time in the future", str(row["stamp_text"]))
     meant = _meaning(row, layout, plant_file)
     number = read(row["text"] or "", row["qualifier_text"], layout, row.get("limit_text"), words)
     density, is_us = _density(meant, span["from_utc"], plant_file), plant_file.plant.units == "US"
     analyte, value, note = to_stored(number.value, meant.analyte, meant.point, meant.unit, density_kg_m3=density, is_us=is_us)
-    if number.is_limit and meant.analyte in ("moisture", *MASSES):
-        raise RowError("text in number", f"{row['text']!r}: {meant.analyte} cannot be a non-detect")
+    if number.is_limit and meant.analyte != "tss" and (meant.point, meant.analyte) != ("filtrate", "ts"):
+        raise RowError("qualifier rejects result", f"{row['text']!r}: half a limit is no measurement of {meant.point} {meant.analyte}")
     method, suffix = _method(row["method"] or meant.method, plant_file)
     sample, reported = (row["sample"] or "").strip(), lab_times.reported(row["reported_text"], layout, plant_file)
     return {
-        "line_no": row["line_no"], "sample_id": (sample or f"{meant.line}/{meant.point}/{label}") + suffix, "is_numbered": bool(sample),
+        "line_no": row["line_no"], "sample_id": (sample or f"{meant.line}/{meant.point}/{lab_times.label(span, plant_file)}") + suffix, "is_numbered": bool(sample),
         "analyte": analyte, "line": meant.line, "point": meant.point, **span, **_numbers(number, value), "unit": STORED_UNIT.get(analyte),
         "note": note, "method": method, "crew": row["crew"] or None, "lot": row.get("lot") or None,
         "reported_utc": reported or received_utc, "is_reported": reported is not None,

@@ -77,6 +77,8 @@ def of_ts(found: list[Result]) -> tuple[list[Result], list[Refused]]:
 
     VS above TS: neither can be trusted, both are refused. Without a TS the VS is refused.
     """
+    if all(r["analyte"] != VS_OF_WET for r in found):
+        return found, []
     solids: dict[str, list[Result]] = {}
     for row in found:
         if row["analyte"] == "ts":
@@ -124,18 +126,16 @@ def _clash(current: list[Result]) -> str | None:
 
 def _mean(rows: list[Result], current: list[Result], plant_file: PlantFile) -> Result:
     first = min(current, key=lambda r: r["line_no"])
-    if first["analyte"] in MASSES:
+    if first["analyte"] in MASSES or len(current) == 1:
         return {**first, "replicates": 1, "rpd_pct": None, "lines": [r["line_no"] for r in rows]}
     numbers = [r["value"] for r in current]
     mean = fmean(numbers)
-    spread = 100.0 * (max(numbers) - min(numbers)) / mean if len(numbers) > 1 and mean > 0 else None
+    spread = 100.0 * (max(numbers) - min(numbers)) / mean if mean > 0 else None
     limits = [r["detection_limit"] for r in current if r["detection_limit"] is not None]
     bounds: dict[str, float | None] = dict.fromkeys(("value_at_zero", "value_at_limit"))
     if limits:
         bounds = {c: fmean(r["value"] if r[c] is None else r[c] for r in current) for c in bounds}
     qualifiers = sorted({q for r in current for q in (r["qualifier"] or "").split(",") if q})
-    if len(current) == 1:
-        qualifiers = [first["qualifier"]] if first["qualifier"] else []
     apart = _apart(spread, first, plant_file)
     notes = [*sorted({r["note"] for r in current if r["note"]}), *_mixed(current), *([apart] if apart else [])]
     return {

@@ -22,7 +22,7 @@ from pipelines.store import Store
 from schemas import TABLES
 
 SUPERSEDED = "superseded by a later revision"
-_COMPARED = ("value", "qualifier", "detection_limit", "line", "point", "from_utc", "to_utc")
+_COMPARED = ("value", "qualifier", "detection_limit", "value_at_zero", "value_at_limit", "line", "point", "from_utc", "to_utc", "lot")
 _Key = tuple[str, str]
 
 

@@ -25,7 +25,7 @@ _OTHER_FORMATS = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%Y-%m-%d")
 
 
 def when(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> dict[str, Any]:
-    """Return from_utc, to_utc, half_width_h, operating_day and time_basis of a row, and `label`, its name within a day.
+    """Return from_utc, to_utc, half_width_h, operating_day and time_basis of a row, and the name of its shift (None: no shift).
 
     A stated window comes first, then a stated time of day, then the shift, else the whole operating day of the date.
     RowError "unknown shift word"; "time stamp unreadable" for a window that cannot be.
@@ -36,19 +36,25 @@ def when(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> dict[str
         return _window(row, day, layout, plant_file)
     has_time = (":" in (row["stamp_text"] or "")) if layout.time_format == "iso8601" else bool(_HAS_TIME.search(layout.time_format))
     if plant_file.lab.time_is_stated and has_time:
-        return _span(stated, stated, operating_day(stated, plant_file), "stated", _local(stated, plant_file))
+        return _span(stated, stated, operating_day(stated, plant_file), "stated")
     if row.get("shift_text"):
         return _shift(row["shift_text"], day, plant_file)
-    return _span(day_start(day, plant_file), day_start(day + _DAY, plant_file), day, "day", str(day))
+    return _span(day_start(day, plant_file), day_start(day + _DAY, plant_file), day, "day")
 
 
-def _span(start: datetime, end: datetime, day: date, basis: str, label: str) -> dict[str, Any]:
+def _span(start: datetime, end: datetime, day: date, basis: str, shift: str | None = None) -> dict[str, Any]:
     half_h = (end - start) / timedelta(hours=2)
-    return {"from_utc": start, "to_utc": end, "half_width_h": half_h, "operating_day": day, "time_basis": basis, "label": label}
+    return {"from_utc": start, "to_utc": end, "half_width_h": half_h, "operating_day": day, "time_basis": basis, "shift": shift}
 
 
-def _local(at: datetime, plant_file: PlantFile) -> str:
-    return at.astimezone(plant_file.zone).isoformat(timespec="minutes")
+def label(span: dict[str, Any], plant_file: PlantFile) -> str:
+    """Return what a sample without a number is called by: its day, day and shift, or local time or window."""
+    if span["time_basis"] == "day":
+        return str(span["operating_day"])
+    if span["time_basis"] == "shift":
+        return f"{span['operating_day']}/{span['shift']}"
+    ends = [span["from_utc"]] if span["time_basis"] == "stated" else [span["from_utc"], span["to_utc"]]
+    return "--".join(at.astimezone(plant_file.zone).isoformat(timespec="minutes") for at in ends)
 
 
 def _shift(text: str, day: date, plant_file: PlantFile) -> dict[str, Any]:
@@ -62,7 +68,7 @@ def _shift(text: str, day: date, plant_file: PlantFile) -> dict[str, Any]:
         stop = min(datetime.combine(ends_on, end, plant_file.zone).astimezone(UTC), last)
         pieces.append((stop - start, start, stop))
     _, start, stop = max(pieces, key=lambda p: (p[0], -p[1].timestamp()))
-    return _span(start, stop, day, "shift", f"{day}/{name}")
+    return _span(start, stop, day, "shift", name)
 
 
 def _shift_of(text: str, plant_file: PlantFile) -> tuple[str, time, time]:
@@ -89,10 +95,8 @@ def _window(row: dict[str, Any], day: date, layout: Layout, plant_file: PlantFil
     if stop is None or not timedelta(0) <= stop - start <= LONGEST_WINDOW:
         raise RowError("time stamp unreadable", f"{said}: ends before it begins, or is longer than {LONGEST_WINDOW.days} days")
     if start == stop:
-        return _span(start, start, operating_day(start, plant_file), "stated", _local(start, plant_file))
-    middle = start + (stop - start) / 2
-    label = f"{_local(start, plant_file)}--{_local(stop, plant_file)}"
-    return _span(start, stop, operating_day(middle, plant_file), "composite", label)
+        return _span(start, start, operating_day(start, plant_file), "stated")
+    return _span(start, stop, operating_day(start + (stop - start) / 2, plant_file), "composite")
 
 
 def _end_of_window(text: str | None, day: date, layout: Layout, plant_file: PlantFile, *, is_end: bool) -> tuple[datetime | None, bool]:

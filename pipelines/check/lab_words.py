@@ -59,6 +59,8 @@ def read(
     the plant file to qualifiers. RowError "text in number" for anything else, "qualifier rejects result" for R, "value
     outside physical range" below zero.
     """
+    if not qualifier_text and _NUMBER.match(plain := _plain(text.strip(), layout)) and not plain.startswith("-"):
+        return Number(float(plain), None, is_limit=False)
     known = {**_SIGNS, **_LETTERS, **(local or {})}
     rest, told = _peeled(text, known)
     has_sign = "<" in told

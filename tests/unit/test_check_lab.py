@@ -336,3 +336,12 @@ def test_days_to_compute_again(store: Store) -> None:
     assert store.pending_days("compute") == [date(2026, 1, 3) + timedelta(days=k) for k in range(17)]
     assert store.rows("SELECT load_id[1], operating_day FROM load_days ORDER BY 1") == [("a", date(2026, 1, 5)), ("b", date(2026, 1, 3))]
     assert store.rows("SELECT count(*) FROM pending_hours") == [(0,)]
+
+
+def test_half_a_limit_is_no_measurement_of_feed_or_cake(store: Store) -> None:
+    take(
+        store, "a",
+        row(2, text="<3"), row(3, point_text="cake", text="20", qualifier_text="U"), row(4, point_text="filtrate", text="<0.2"), row(5, analyte_text="VS", text="<60"),
+    )  # fmt: skip
+    assert results(store, "point, value, detection_limit") == [("filtrate", pytest.approx(0.1), 0.2)]
+    assert {r for (r,) in store.rows("SELECT reason FROM set_aside")} == {"qualifier rejects result"}

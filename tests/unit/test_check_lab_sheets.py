@@ -298,7 +298,7 @@ def test_tickets_are_results_of_their_own_in_tonnes(store: Store, take: Take) ->
         ("1001", pytest.approx(18.1436948), "t", 1), ("1002", pytest.approx(18.1436948), "t", 1), ("1003", pytest.approx(19.999999, abs=1e-5), "t", 1),
         ("1004", 18.5, "t", 1), ("1005", 18.5, "t", 1),
     ]  # fmt: skip
-    assert [(n, r) for n, r, _ in aside(store)] == [(7, "unit implausible"), (8, "unit missing"), (9, "text in number")]
+    assert [(n, r) for n, r, _ in aside(store)] == [(7, "unit implausible"), (8, "unit missing"), (9, "qualifier rejects result")]
 
 
 def test_a_ton_of_a_metric_plant_is_asked_about(store: Store, take: Take) -> None:
