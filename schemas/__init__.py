@@ -26,6 +26,7 @@ from schemas import (
     readings_history,
     runs,
     set_aside,
+    signal_marks,
 )
 from schemas.model import Column, Table
 
@@ -34,7 +35,7 @@ TABLES: dict[str, Table] = {
     for module in (
         plant_file_versions, line_settings, polymers, prices,
         loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
-        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
+        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, dictionary,
     )
 }  # fmt: skip
 
