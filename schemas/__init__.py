@@ -38,6 +38,7 @@ from schemas import (
     runs,
     service_log,
     set_aside,
+    signal_marks,
     solids_balance,
     tag_numbers,
     uncertainty_inputs,
@@ -51,7 +52,7 @@ TABLES: dict[str, Table] = {
         line_limits, service_log, pump_baselines, ladder_steps, baseline_periods,
         loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
-        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, kpi_day_history, dictionary,
+        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, kpi_day_history, dictionary,
         line_day, pump_condition, solids_balance, polymer_inventory, dose_steps,
     )
 }  # fmt: skip

@@ -67,4 +67,6 @@ _ALL = (
     _total("polymer_total", "FQ", "volume", "m3", "m3", "polymer totaliser, increment in the minute"),
     _total("energy_total", "JQ", "energy", "kWh", "kwh", "energy totaliser of the line, increment in the minute"),
 )
+# Signals that rightly stand at the top of their range: a drive at full speed, a valve fully open (rule of this project).
+TOP_IS_TRUE = ("pump_speed", "mixing_valve_position")
 ROLES: dict[str, Role] = {r.name: r for r in _ALL}

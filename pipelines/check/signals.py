@@ -12,13 +12,12 @@ from numpy.typing import NDArray
 
 from pipelines import units
 from pipelines.plantfile import FAR_FUTURE, PlantFile, Scaling, Signal
+from schemas.roles import TOP_IS_TRUE
 
 RANGE_MARGIN = 0.01  # of the span: a transmitter reads a little past its ends (common practice, no source)
 FAILURE_MA = (3.6, 21.0)  # below and above: transmitter failure (NE 43 signal levels, from memory)
 MEASURING_MA = (3.8, 20.5)  # a transmitter measures within these; between them and 4 or 20 it is saturated (NE 43, from memory)
 LIVE_MA = (4.0, 20.0)  # the range itself
-# Signals that rightly stand at the top of their range: a drive at full speed, a valve fully open (rule of this project).
-TOP_IS_TRUE = ("pump_speed", "mixing_valve_position")
 EDGE = 1e-9  # of the span: a value on a limit is inside, whatever the conversion of units does to its last digits
 NO_SIGNAL = -1
 _LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)

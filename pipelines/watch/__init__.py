@@ -16,8 +16,10 @@ from pipelines import clock
 from pipelines.chunks import StepReceipt
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
-from pipelines.watch import judge, line_day, spans
+from pipelines.watch import judge, line_day, marks, spans
 from pipelines.watch.line_day import CURVE_DAYS, Usual
+from pipelines.watch.marks import Mark
+from pipelines.watch.said import Said
 from pipelines.watch.words import Flag
 from schemas import TABLES
 
@@ -33,20 +35,25 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
     started = clock.stopwatch()
     pending = store.pending_days("watch")
     days = _existing(store, pending)
-    flags = [flag for piece in pieces(days) for flag in flags_of_days(store, plant_file, piece)]
-    frame = _frame(store, flags, data_versions(store, days))
+    judged = [flags_of_days(store, plant_file, piece) for piece in pieces(days)]
+    flags, marked = [flag for found, _ in judged for flag in found], [mark for _, rows in judged for mark in rows]
+    versions = data_versions(store, days)
+    frame = _frame(store, flags, versions)
+    rows = [m.row(store.plant, versions[m.operating_day]) for m in marked]
     with store.transaction():
         noted = store.frame(f"SELECT line, flag_id, {', '.join(_DISPOSITION)} FROM flags WHERE list_contains($d, operating_day)", d=pending)
         store.con.execute("DELETE FROM flags WHERE list_contains($d, operating_day)", {"d": pending})
         table = frame.join(noted, on=["line", "flag_id"], how="left", maintain_order="left")
         store.append("flags", table.select(TABLES["flags"].column_names))
+        store.con.execute("DELETE FROM signal_marks WHERE list_contains($d, operating_day)", {"d": pending})
+        store.append("signal_marks", pl.DataFrame(rows, schema=TABLES["signal_marks"].polars_schema()))
         store.mark_days("publish", days)
         store.clear_days("watch")
-    return StepReceipt("watch", len(days), {"flags": len(flags)}, clock.stopwatch() - started)
+    return StepReceipt("watch", len(days), {"flags": len(flags), "signal_marks": len(rows)}, clock.stopwatch() - started)
 
 
-def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> list[Flag]:
-    """Return the flags of some days (sorted), all lines, in order of line and time."""
+def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tuple[list[Flag], list[Mark]]:
+    """Return the flags and the signal marks of some days (sorted), all lines, in order of line and time."""
     first = days[0] - timedelta(days=CURVE_DAYS)
     bounds = store.rows(
         "SELECT min(minute_utc), max(minute_utc) + INTERVAL 1 MINUTE FROM minutes WHERE operating_day BETWEEN $a AND $b",
@@ -54,15 +61,20 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> list
     )[0]
     refused, wanted = spans.out_of_range(store, plant_file, *bounds), set(days)
     silence = partial(spans.minutes_without_reading, store, plant_file)
+    said = Said(store, plant_file, *bounds)
     flags: list[Flag] = []
+    marked: list[Mark] = []
     for line in plant_file.lines:
         seen: dict[date, Usual] = {}
         for day in line_day.days_of(store, line, first, days[-1]):
             if day.day in wanted:
                 trailing = (day.day - timedelta(days=k) for k in range(CURVE_DAYS, 0, -1))
-                flags += judge.flags_of(day, [seen[d] for d in trailing if d in seen], plant_file, refused, silence)
+                found = judge.flags_of(day, [seen[d] for d in trailing if d in seen], plant_file, refused, silence)
+                rows, more = marks.of_day(day, plant_file, said, found)
+                flags += sorted([*found, *more], key=lambda f: (f.start, f.detector, f.role or ""))
+                marked += rows
             seen[day.day] = line_day.usual_of(day, tuple(judge.LINKED))
-    return flags
+    return flags, marked
 
 
 def pieces(days: Iterable[date]) -> list[list[date]]:

@@ -23,7 +23,8 @@ _MINUTE_US = 60_000_000
 _NO_SIGNAL = -1.0  # stands for a null coverage: the line has no such signal
 SEEN = (
     "sludge_flow", "polymer_neat_flow", "polymer_solution_flow", "pump_speed", "pump_power", "pump_suction_pressure", "pump_discharge_pressure",
-    "mixing_upstream_pressure", "mixing_downstream_pressure", "pump_run", "device_run",
+    "mixing_upstream_pressure", "mixing_downstream_pressure", "pump_run", "device_run", "sludge_total", "polymer_total", "dilution_water_flow",
+    "wash_water_flow", "device_power", "feed_solids",
 )  # fmt: skip
 
 

@@ -24,6 +24,16 @@ SUGGESTIONS = {
     "dry run": "check suction valve and tank level before the next start; then the wearing parts of the pump",
     "polymer outage": "check polymer supply, pump and suction; measure the pump with its calibration column",
     "mixing pressure high": "check valve position; open and flush the mixing point",
+    "clipped": "widen the transmitter range, and note the date in the plant file",
+    "zero offset": "check the zero of the meter, and whether the line drains through it",
+    "negative flow": "look for backflow, a leaking check valve, or wires changed over",
+    "set-point as value": "look in the export which tag is the measured value; the plant file may name the set-point",
+    "resampled": "ask for the values as logged, or state the deadband of the log in the plant file",
+    "clock error": "compare the clocks of logger and control system; look for a change of summer time",
+    "stuck run bit": "look at the local panel: hand mode, relay, or a tag of another pump",
+    "totaliser reset": "ask who reset the register; read it on site",
+    "totaliser jump": "read the register on site; look whether the meter or its head was replaced",
+    "totaliser ratio": "compare range and multiplier of meter and register; one of the two may be scaled wrongly",
     "mixing pressure low": "check whether the mixing valve closes; look at the floc in the first drainage zone",
 }
 

@@ -155,7 +155,7 @@ def test_quiet_days_have_no_flags_and_the_lists_move_on(store: Store, plant_file
     fill(store)
     receipt = watch.run(store, plant_file)
     assert found(store) == []
-    assert (receipt.step, receipt.days, receipt.rows) == ("watch", DAYS, {"flags": 0})
+    assert (receipt.step, receipt.days, receipt.rows) == ("watch", DAYS, {"flags": 0, "signal_marks": 320})  # 2 lines, 16 days, 10 signals
     assert store.pending_days("watch") == []
     assert store.pending_days("publish") == [day_of(k) for k in range(DAYS)]
     assert watch.run(store, plant_file).days == 0

@@ -1,0 +1,253 @@
+"""One line on one operating day: the marks of its signals, and the flags that follow from them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from pipelines import totaliser, units
+from pipelines.plantfile import PlantFile, Signal
+from pipelines.watch import character, clocks, rules
+from pipelines.watch.episodes import Episode, Mask
+from pipelines.watch.judge import LINKED, RUNNING, SPEED_ON
+from pipelines.watch.line_day import SEEN, LineDay, signal_on, span_si
+from pipelines.watch.said import Said
+from pipelines.watch.words import NOTE, THIS_WEEK, TODAY, Flag, lasted, shown
+from schemas.roles import ROLES, TOP_IS_TRUE
+
+# Which signals move when one does; of a polymer meter at least the sludge flow it is paced by (common practice, no source).
+MOVES = LINKED | {"polymer_neat_flow": ("sludge_flow",), "polymer_solution_flow": ("sludge_flow",)}
+FED = ("sludge_flow", "polymer_neat_flow", "polymer_solution_flow")  # meters that read nothing when the line is stopped
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One row of `signal_marks` before plant and data version are added."""
+
+    line: str
+    operating_day: date
+    role: str
+    frozen_minutes: int = 0
+    clipped_minutes: int = 0
+    is_setpoint_like: bool = False
+    is_resampled: bool = False
+    repeat_share: float | None = None
+    zero_offset_m3_h: float | None = None
+    zero_offset_share: float | None = None
+    negative_minutes: int = 0
+    negative_m3: float | None = None
+    run_flow_lag_s: float | None = None
+    stuck_minutes: int = 0
+    register_ratio: float | None = None
+
+    def row(self, plant: str, data_version: str) -> dict[str, Any]:
+        return {"plant": plant, **asdict(self), "data_version": data_version}
+
+
+def of_day(day: LineDay, plant_file: PlantFile, said: Said, flags: Sequence[Flag]) -> tuple[list[Mark], list[Flag]]:
+    """Return the marks of all signals of a line and day, and their flags; `flags` are those of the other rules."""
+    marks: list[Mark] = []
+    out: list[Flag] = []
+    for role in SEEN:
+        signal = signal_on(plant_file, day.line.id, role, day.start)
+        if signal is None or role not in day.has:
+            continue
+        frozen = [f for f in flags if f.detector == "flatline" and f.role == role]
+        mark = Mark(day.line.id, day.day, role, frozen_minutes=sum(f.held for f in frozen))
+        one = _Signal(day, plant_file, said, role, signal, span_si(signal))
+        if ROLES[role].kind == "analog" and one.span > 0:
+            mark, more = _analog(one, mark, _under(day, frozen))
+        elif role == "pump_run":
+            mark, more = _run_bit(one, mark)
+        else:
+            mark, more = _register(one, mark) if ROLES[role].kind == "totaliser" else (mark, [])
+        marks.append(mark)
+        out += more
+    return marks, sorted(out, key=lambda f: (f.start, f.detector, f.role or ""))
+
+
+@dataclass(frozen=True)
+class _Signal:
+    """One signal of a line and day; `span` of its transmitter in SI."""
+
+    day: LineDay
+    plant_file: PlantFile
+    said: Said
+    role: str
+    signal: Signal
+    span: float
+
+    @property
+    def series(self) -> rules.Series:
+        return self.day.series[self.role]
+
+    @property
+    def name(self) -> str:
+        return self.role.replace("_", " ")
+
+    @property
+    def linked(self) -> list[rules.Linked]:
+        found = [(p, signal_on(self.plant_file, self.day.line.id, p, self.day.start)) for p in MOVES.get(self.role, ())]
+        return [rules.Linked(p, self.day.series[p], span_si(s)) for p, s in found if s is not None and span_si(s) > 0]
+
+    def shown(self, value: float, dimension: str = "") -> str:
+        small = "small flow" if self.role.startswith("polymer") else "flow"
+        return shown(value, dimension or small, self.plant_file.plant.units)
+
+    def flag(self, detector: str, severity: str, episode: Episode, sentence: str) -> Flag:
+        day, e = self.day, episode
+        return Flag(detector, day.line.id, self.role, day.day, day.at(e.start), day.at(e.end), e.held, severity, sentence, e.facts)
+
+
+def _under(day: LineDay, flags: Sequence[Flag]) -> Mask:
+    out = np.zeros(day.minutes, dtype=bool)
+    for flag in flags:
+        first, end = (int((t - day.start).total_seconds() // 60) for t in (flag.start, flag.end))
+        out[first:end] = True
+    return out
+
+
+def _whole(minutes: Mask, facts: dict[str, float | int | str | None]) -> Episode:
+    """Return some minutes of a day as one episode."""
+    at = np.flatnonzero(minutes)
+    return Episode(int(at[0]), int(at[-1]) + 1, len(at), facts)
+
+
+def _analog(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]]:
+    low = units.to_si(one.signal.range[0], one.signal.unit) if one.signal.range else 0.0
+    flags: list[Flag] = []
+    if one.role not in TOP_IS_TRUE:
+        minutes, found = character.clipped(one.series, low, one.span)
+        mark = replace(mark, clipped_minutes=minutes)
+        for e in found:
+            top = {"range_top_share": character.CLIPPED_SHARE, "value": one.series.mean(e)}
+            flags.append(
+                one.flag("clipped", THIS_WEEK, replace(e, facts=top), f"The {one.name} stood at the top of its range for {lasted(e.held)}.")
+            )
+    if one.role in FED:
+        mark, more = _zero(one, mark)
+        flags += more
+    mark, more = _variation(one, mark, frozen)
+    return mark, flags + more
+
+
+def _zero(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
+    flags: list[Flag] = []
+    quiet = character.settled(one.day.is_state("stopped"))
+    offset = character.zero_offset(one.series, quiet)
+    if offset is not None:
+        mark = replace(mark, zero_offset_m3_h=offset, zero_offset_share=offset / one.span)
+        if abs(offset) > character.OFFSET_SHARE * one.span:
+            seen = quiet & one.series.known
+            e = _whole(
+                seen, {"offset_m3_h": offset, "offset_share_of_span": offset / one.span, "phantom_m3": offset * float(seen.sum()) / 60.0}
+            )
+            flags.append(one.flag("zero offset", NOTE, e, f"The {one.name} read {one.shown(offset)} while the line was stopped."))
+    negative, volume = character.below_zero(one.series, one.day.is_state(*RUNNING), one.span)
+    mark = replace(mark, negative_minutes=int(negative.sum()), negative_m3=volume)
+    if negative.any():
+        e = _whole(negative, {"negative_m3": volume, "lowest_m3_h": float(one.series.values[negative].min())})
+        said = f"The {one.name} read below zero for {lasted(e.held)} while the line ran, {one.shown(volume, 'volume')} in all; totals count it as zero."
+        flags.append(one.flag("negative flow", NOTE, e, said))
+    return mark, flags
+
+
+def _variation(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]]:
+    """Set-points and held values: minutes raise the question, the readings of the day answer it."""
+    processing = one.day.is_state("processing")
+    again, share = character.repeats(one.series, processing, one.span)
+    mark = replace(mark, repeat_share=share)
+    judged = processing & one.series.known
+    if one.role in MOVES and character.stands(one.series, processing, one.span) and character.moved(one.linked, judged):
+        read = one.said.some_of_day(one.signal.tag, one.day).within(judged).distinct_minutes
+        if read >= character.SETPOINT_MIN:
+            e = _whole(judged, {"value": float(one.series.values[judged][0]), "minutes_with_reading": read})
+            sentence = (
+                f"The {one.name} did not vary at all in {lasted(e.held)} of processing while other signals moved: it may be a set-point."
+            )
+            return replace(mark, is_setpoint_like=True), [one.flag("set-point as value", THIS_WEEK, e, sentence)]
+        return mark, []
+    again, share = character.repeats(one.series, processing & ~frozen, one.span)
+    doubtful = one.role in LINKED and one.signal.deadband == 0 and share is not None and share >= character.REPEAT_SHARE
+    if not doubtful or not character.others_moved(one.linked, again):
+        return mark, []
+    if not character.is_held_grid(one.said.some_of_day(one.signal.tag, one.day).within(judged & ~frozen), one.span):
+        return mark, []
+    e = _whole(again, {"repeat_share": share})
+    sentence = (
+        f"The {one.name} repeats itself in {100 * (share or 0):.0f} % of its minutes and moves in jumps: held values, not measured ones."
+    )
+    return replace(mark, is_resampled=True), [one.flag("resampled", NOTE, e, sentence)]
+
+
+def _run_bit(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
+    day, flow = one.day, one.day.series["sludge_flow"]
+    said, flags = one.said.of_day(one.signal.tag, day), list[Flag]()
+    if clocks.told_each_min(flow, day.is_state(*RUNNING)) <= clocks.COARSE_MIN:
+        lag = clocks.edge_lag(clocks.bit_edges(said.at, said.value), clocks.flow_edges(flow, day.line.feed_cutoff))
+        if lag is not None:
+            mark = replace(mark, run_flow_lag_s=lag.seconds)
+            flags += _late(one, lag)
+    speed, power = (signal_on(one.plant_file, day.line.id, role, day.start) for role in ("pump_speed", "pump_power"))
+    meter = signal_on(one.plant_file, day.line.id, "sludge_flow", day.start)
+    standing = day.series["pump_speed"].below(SPEED_ON * span_si(speed)) if speed else np.zeros(day.minutes, dtype=bool)
+    seen = clocks.Witnesses(
+        flow,
+        day.line.feed_cutoff,
+        span_si(meter) if meter else np.inf,
+        standing,
+        day.series["pump_power"],
+        span_si(power) if power else 0.0,
+    )
+    before = one.said.of_day(one.signal.tag, day, min(totaliser.LONGEST_REACH, np.timedelta64(one.signal.hold_us, "us").item()))
+    found = clocks.stuck(clocks.bit_by_minute(before.at, before.value, one.signal.hold_us / 60e6, day.minutes), seen)
+    for e in found:
+        denied = "flow and speed say that it stood" if e.facts["run_bit"] == "on" else "flow and power say that it ran"
+        sentence = f"The run bit of the feed pump was {e.facts['run_bit']} for {lasted(e.held)} while {denied}."
+        flags.append(one.flag("stuck run bit", THIS_WEEK, e, sentence))
+    return replace(mark, stuck_minutes=sum(e.held for e in found)), flags
+
+
+def _late(one: _Signal, lag: clocks.Lag) -> list[Flag]:
+    if abs(lag.seconds) <= clocks.LAG_WARN_S:
+        return []
+    severity = TODAY if abs(lag.seconds) > clocks.LAG_HOLD_S else THIS_WEEK
+    first, end = max(int(lag.first), 0), min(int(lag.last) + 1, one.day.minutes)
+    e = Episode(first, max(end, first + 1), max(1, round(lag.edges * abs(lag.seconds) / 60)), {"lag_s": lag.seconds, "edges": lag.edges})
+    who = "after" if lag.seconds > 0 else "before"
+    doubt = " Run hours and flow of the day cannot be put side by side." if severity == TODAY else ""
+    sentence = (
+        f"The sludge flow started and stopped {abs(lag.seconds):.0f} s {who} the run bit, {lag.edges} times: two clocks differ.{doubt}"
+    )
+    return [one.flag("clock error", severity, e, sentence)]
+
+
+def _register(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
+    day, flags = one.day, list[Flag]()
+    meters = [m for m in totaliser.METERS.get(one.role, ()) if m in day.has]
+    if len(meters) == 1:
+        running = day.is_state(*RUNNING)
+        ratio = character.register_ratio(one.series, day.series[meters[0]], running)
+        mark = replace(mark, register_ratio=ratio)
+        if ratio is not None and not character.RATIO[0] <= ratio <= character.RATIO[1]:
+            e = _whole(one.series.known & day.series[meters[0]].known & running, {"ratio": ratio, "meter": meters[0]})
+            sentence = f"The register {one.name} counted {ratio:.3f} of what its meter shows."
+            flags.append(one.flag("totaliser ratio", THIS_WEEK, e, sentence))
+    line = [s for s in one.plant_file.signals if s.line == day.line.id]
+    most = totaliser.largest_rate(one.role, line) if one.role in totaliser.METERS else None
+    events = {minute: rest for minute, *rest in one.said.register_events(one.signal, most, day)}
+    return mark, flags + [_odd(one, minute, *rest) for minute, rest in sorted(events.items())]
+
+
+def _odd(one: _Signal, minute: int, verdict: float, before: float, after: float) -> Flag:
+    unit = ROLES[one.role].unit
+    e = Episode(minute, minute + 1, 1, {"register_before": before, "register_after": after})
+    reset = verdict == totaliser.RESET
+    what = "was reset" if reset else "jumped by more than can be"
+    tail = "; what it shows since then is counted" if reset else "; the time between the two readings is left out"
+    sentence = f"The register {one.name} {what}, from {before:,.0f} to {after:,.0f} {unit}{tail}."
+    return one.flag("totaliser reset" if reset else "totaliser jump", NOTE if reset else THIS_WEEK, e, sentence)
