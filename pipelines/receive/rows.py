@@ -128,7 +128,7 @@ class FileRows:
         stamps, bare = columns.stamps(batch.frame, bare=batch.blanks == 0), columns.are_bare(batch.frame, batch.blanks)
         if self.layout.kind == "lab wide":
             stamps = carried.fill_down(batch.frame, stamps, self.layout.footer_words)
-        frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(bare))
+        frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(bare), plain=pl.lit(not batch.has_marks))
         unread = pl.col("wall").is_null() & pl.col("instant").is_null()
         doubtful, odd, silent = frame.filter(unread), batch.odd, frozenset[int]()
         if doubtful.height or odd:
