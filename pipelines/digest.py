@@ -22,7 +22,9 @@ def lines(summary: Summary, *, near: Path | None = None) -> list[str]:
 
     Outputs below the folder `near` are shown relative to it.
     """
-    found = [f"{summary.plant}: {summary.run} as of {summary.as_of:%Y-%m-%d %H:%M} UTC, {summary.seconds:.1f} s"]
+    found = [
+        f"{summary.plant}: {summary.run} as of {summary.as_of:%Y-%m-%d %H:%M} UTC, {summary.seconds:.1f} s{_exactly(summary.receipts)}"
+    ]
     if summary.run != "weekly":  # it takes no files in
         found += _receipts(summary.receipts)
     found += [f"  set aside: {reasons}"] if (reasons := _reasons(summary.receipts)) else []
@@ -51,6 +53,12 @@ def _receipts(receipts: list[Receipt]) -> list[str]:
     found += [_line("all", counted)] if len(counted) > 1 else []
     found += [f"  known already, nothing changed: {len(known)} file{'s' if len(known) > 1 else ''}"] if known else []
     return found
+
+
+def _exactly(receipts: list[Receipt]) -> str:
+    """Return how many rows needed the exact reader and what that cost; nothing when none did."""
+    rows, seconds = sum(r.rows_exact for r in receipts), sum(r.exact_seconds for r in receipts)
+    return f" (exact reader: {rows:,} rows, {seconds:.2f} s)" if rows else ""
 
 
 def _worth_a_line(receipts: list[Receipt]) -> list[Receipt]:

@@ -12,9 +12,11 @@ from pipelines.receive.header import Header
 _EQUALS_NUMBER = r"^=\s*[+-]?[\d.,]"
 
 
-def cleaned(column: str) -> pl.Expr:
-    """Strip blanks, and the apostrophe, =\"...\" or = before a number that spreadsheets put round text."""
+def cleaned(column: str, *, plain: bool = False) -> pl.Expr:
+    """Strip blanks, and the apostrophe, =\"...\" or = before a number that spreadsheets put round text (`plain`: there is none of these)."""
     text = pl.col(column).str.strip_chars()
+    if plain:
+        return text
     return (
         pl.when(text.str.starts_with("'"))
         .then(text.str.strip_prefix("'").str.strip_chars())
@@ -45,12 +47,12 @@ class Columns:
             return None
         return f"c{self.header.at(name.strip())}"
 
-    def text(self, name: str | None, *, bare: bool) -> pl.Expr:
+    def text(self, name: str | None, *, bare: bool, plain: bool = False) -> pl.Expr:
         """Return the cleaned text of a column; null where the file does not have it."""
         found = self.field(name)
         if found is None:
             return pl.lit(None, dtype=pl.String)
-        return pl.col(found) if bare else cleaned(found)
+        return pl.col(found) if bare else cleaned(found, plain=plain)
 
     def stamps(self, frame: pl.DataFrame, *, bare: bool) -> pl.Series:
         """Return the stamp texts: the time column, or date and time joined by a blank."""
@@ -98,3 +100,8 @@ class Columns:
 def is_bare(frame: pl.DataFrame) -> bool:
     """Tell whether no field of these rows needs cleaning."""
     return bool(frame["bare"].all()) if "bare" in frame.columns else False
+
+
+def is_plain(frame: pl.DataFrame) -> bool:
+    """Tell whether blanks are all that cleaning would take off these rows."""
+    return bool(frame["plain"].all()) if "plain" in frame.columns else False

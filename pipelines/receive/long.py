@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.receive.fields import Columns, is_bare
+from pipelines.receive.fields import Columns, is_bare, is_plain
 from pipelines.receive.zones import Stamped
 
 
@@ -14,11 +14,11 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Ser
     A row without a value says nothing, unless its quality word is not a good one: then it is kept with blank text,
     so that the value before is not held across a time the logger knew to be bad.
     """
-    lay, bare = columns.layout, is_bare(frame)
+    lay, bare, plain = columns.layout, is_bare(frame), is_plain(frame)
     texts = frame.select(
         line_no="line_no",
-        text=columns.text(lay.value_column, bare=bare),
-        quality_text=columns.text(lay.quality_column, bare=bare),
+        text=columns.text(lay.value_column, bare=bare, plain=plain),
+        quality_text=columns.text(lay.quality_column, bare=bare, plain=plain),
     )
     out = pl.DataFrame([texts["line_no"], stamped.utc, stamped.reason, tags, texts["text"], texts["quality_text"]])
     kept = columns.telling(out)

@@ -41,6 +41,7 @@ class RowBatch:
     """Records of a piece: `frame` has line_no (UInt32) and columns c0..c{n-1} (String); other records are in `odd`.
 
     `blanks`: how many blanks all fields hold together, when there is no other white space, apostrophe or equals sign; else -1.
+    `has_marks`: there may be an apostrophe or equals sign.
     `records_exact` of the records needed the exact reader, which took `exact_seconds`. `text_bytes` of the text in UTF-8 are
     covered, from physical line `first_line` on; they end with a line end unless the file ends without one.
     """
@@ -50,6 +51,7 @@ class RowBatch:
     records: int
     reader: str  # "fast" or "exact"
     blanks: int = -1
+    has_marks: bool = True
     records_exact: int = 0
     exact_seconds: float = 0.0
     text_bytes: int = 0
@@ -222,11 +224,12 @@ def _split(piece: bytes, dialect: Dialect, width: Width, line: int, returns: int
     text_bytes = sum(frame.select(pl.all().str.len_bytes().sum().cast(pl.Int64)).row(0))
     if text_bytes + frame.height * (width.full - 1) + ends != len(piece) or (returns and returns != piece.count(b"\n")):
         return None
-    return RowBatch(frame.with_row_index("line_no", offset=line), (), frame.height, "fast", _blanks(piece))
+    has_marks = b"'" in piece or b"=" in piece
+    return RowBatch(frame.with_row_index("line_no", offset=line), (), frame.height, "fast", _blanks(piece, has_marks), has_marks)
 
 
-def _blanks(piece: bytes) -> int:
-    if not piece.isascii() or any(mark in piece for mark in (b"'", b"=", b"\t", b"\x0b", b"\x0c")):
+def _blanks(piece: bytes, has_marks: bool) -> int:
+    if has_marks or not piece.isascii() or any(mark in piece for mark in (b"\t", b"\x0b", b"\x0c")):
         return -1
     return piece.count(b" ") if b" " in piece else 0
 

@@ -129,7 +129,7 @@ class FileRows:
         stamps, bare = columns.stamps(batch.frame, bare=batch.blanks == 0), columns.are_bare(batch.frame, batch.blanks)
         if self.layout.fills_down:
             stamps = carried.fill_down(batch.frame, columns, stamps)
-        frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(bare))
+        frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(bare), plain=pl.lit(not batch.has_marks))
         unread = pl.col("wall").is_null() & pl.col("instant").is_null()
         doubtful, odd, silent = frame.filter(unread), batch.odd, frozenset[int]()
         if doubtful.height or odd:

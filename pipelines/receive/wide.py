@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipelines.receive.fields import Columns, cleaned, is_bare
+from pipelines.receive.fields import Columns, cleaned, is_bare, is_plain
 from pipelines.receive.zones import Stamped
 
 
@@ -36,9 +36,10 @@ def quality_columns(columns: Columns) -> dict[int, int]:
 
 def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.DataFrame, int]:
     """Return (values of a chunk, one a non-blank cell, column after column; how many rows gave none)."""
-    named, bare, quality = value_columns(columns), is_bare(frame), quality_columns(columns)
+    named, quality = value_columns(columns), quality_columns(columns)
+    bare, plain = is_bare(frame), is_plain(frame)
     used = sorted({i for i, _ in named} | {quality[i] for i, _ in named if i in quality})
-    cells = frame.select("line_no", *(columns_text(i, bare=bare) for i in used)).hstack([stamped.utc, stamped.reason])
+    cells = frame.select("line_no", *(columns_text(i, bare=bare, plain=plain) for i in used)).hstack([stamped.utc, stamped.reason])
     parts = [_part(cells, i, name, quality.get(i)) for i, name in named]
     if (
         bare
@@ -50,9 +51,9 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.
     return kept, frame.height - kept["line_no"].n_unique()
 
 
-def columns_text(position: int, *, bare: bool) -> pl.Expr:
+def columns_text(position: int, *, bare: bool, plain: bool) -> pl.Expr:
     """Return the cleaned text of a column by its position (two columns may have one name)."""
-    return pl.col(f"c{position}") if bare else cleaned(f"c{position}")
+    return pl.col(f"c{position}") if bare else cleaned(f"c{position}", plain=plain)
 
 
 def _part(cells: pl.DataFrame, position: int, name: str, quality: int | None) -> pl.DataFrame:
