@@ -18,7 +18,9 @@ from pipelines.receive.reader import records
 from pipelines.shown import name as shown
 
 SEARCHED_RECORDS = 200  # a header further down than this is not looked for
+MOST_COLUMNS = 5_000  # a wider export is no plant's; its cost grows with the square
 _HEAD_BYTES = 256 * 2**10
+_HEAD_FIELDS = MOST_COLUMNS * SEARCHED_RECORDS  # fields held while the header is looked for
 _WORDLESS = ("", "-", "onoff", "on/off", "state", "text", "bool")  # unit words that say nothing to compare
 
 
@@ -87,18 +89,31 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
     for declared in fitting:
         try:
             layout = as_read(path, declared)
-            head = list(islice(records(pieces(path, layout, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS))
+            head = _head(path, layout)
         except FileRefusedError as error:
             unread.append(error)
             continue
         header = _header(head, layout, plant_file)
         if isinstance(header, Header):
+            if len(header.columns) > MOST_COLUMNS:
+                raise FileRefusedError("file not readable", f"{len(header.columns)} columns; at most {MOST_COLUMNS} are read")
             _compare_units(header.units, layout, plant_file)
             return layout, header
         missing.append(f"{layout.id}: {header}")
     if not missing:
         raise unread[0]
     raise FileRefusedError("unknown layout", "; ".join([*missing, *(f"not readable: {e.detail}" for e in unread)]))
+
+
+def _head(path: Path, layout: Layout) -> list[tuple[int, list[str], str]]:
+    """Return the first records, as many as are searched for a header, fewer when they are very wide."""
+    head, fields = [], 0
+    for record in islice(records(pieces(path, layout, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS):
+        head.append(record)
+        fields += len(record[1])
+        if fields > _HEAD_FIELDS:
+            break
+    return head
 
 
 def needed(layout: Layout) -> list[str]:
