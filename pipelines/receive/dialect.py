@@ -89,7 +89,10 @@ def _cut_in_place(source: FileIO, piece_bytes: int, skip_bytes: int) -> Iterator
         end = min(at + piece_bytes, size)
         if end < size:
             end = _line_end_before(fd, at, end) or _line_end_after(fd, end, size)
-        yield os.pread(fd, end - at, at)
+        part = os.pread(fd, end - at, at)
+        if len(part) < end - at:
+            raise FileRefusedError("file not readable", "the file became shorter while it was read")
+        yield part
         at = end
 
 
@@ -110,6 +113,8 @@ def _line_end_after(fd: int, start: int, size: int) -> int:
     feed, lone = found.find(b"\n"), found.find(b"\r", 0, -1)
     ends = [p + 1 for p in (feed, lone) if p >= 0 and (p == feed or p + 1 != feed)]
     if not ends and start + len(found) < size:
+        if len(found) < LONGEST_LINE:
+            raise FileRefusedError("file not readable", "the file became shorter while it was read")
         raise FileRefusedError("file not readable", f"a line is longer than {LONGEST_LINE // 2**20} MiB")
     return start + (min(ends) if ends else len(found))
 

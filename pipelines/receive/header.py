@@ -18,7 +18,9 @@ from pipelines.receive.unit_row import compare_units
 from pipelines.shown import name as shown
 
 SEARCHED_RECORDS = 200  # a header further down than this is not looked for
+MOST_COLUMNS = 5_000  # a wider export is no plant's; its cost grows with the square
 _HEAD_BYTES = 256 * 2**10
+_HEAD_FIELDS = MOST_COLUMNS * SEARCHED_RECORDS  # fields held while the header is looked for
 Record = tuple[int, list[str], str]  # physical line, fields, raw text
 
 
@@ -104,6 +106,8 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
     if found is not None:
         index, layout, head = found
         alike = tuple(x for x in fitting if _way(x) == _way(layout) and x.is_lab == layout.is_lab)
+        if len(head[index][1]) > MOST_COLUMNS:
+            raise FileRefusedError("file not readable", f"{len(head[index][1])} columns; at most {MOST_COLUMNS} are read")
         tables = Tables((layout, *(x for x in alike if x is not layout)), plant_file)
         return layout, header_at(index, head, layout, tables)
     if not missing:
@@ -120,10 +124,18 @@ def _way(layout: Layout) -> _Way:
 
 
 def _head(path: Path, layout: Layout) -> list[Record] | FileRefusedError:
+    """Return the first records, as many as are searched for a header, fewer when they are very wide."""
+    head: list[Record] = []
+    fields = 0
     try:
-        return list(islice(records(pieces(path, layout, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS))
+        for record in islice(records(pieces(path, layout, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS):
+            head.append(record)
+            fields += len(record[1])
+            if fields > _HEAD_FIELDS:
+                break
     except FileRefusedError as error:
         return error
+    return head
 
 
 def _names(fields: list[str]) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import re
@@ -20,6 +21,7 @@ SETTLED_S = 5.0  # a file not written to for so long is complete
 LOOK_AGAIN_S = 0.2  # a younger one must keep its size and time over this span
 _READ_BYTES = 4 * 2**20
 _LONGEST_NAME = 255  # bytes of a file name that file systems take
+_NO_LINKS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)  # where the system has them
 _UNSAFE = set('%/\\:*?"<>|')
 _ARCHIVED = re.compile(r"^(\d{6})_(\d{8}T\d{6}Z)_([0-9a-f]{64})_(.+)$")
 
@@ -70,12 +72,21 @@ def _look(path: Path) -> _Mark | None:
 
 
 def fingerprint(path: Path) -> Original:
-    """Return the file with the SHA-256 of its bytes; OSError when it cannot be opened."""
+    """Return the file with the SHA-256 of its bytes; OSError when it cannot be opened, is no plain file, or changes meanwhile.
+
+    Links are not followed, and a pipe put in the file's place meanwhile is not waited for.
+    """
     digest, size = hashlib.sha256(), 0
-    with path.open("rb") as source:
+    with os.fdopen(os.open(path, os.O_RDONLY | _NO_LINKS), "rb") as source:
+        before = os.fstat(source.fileno())
+        if not stat.S_ISREG(before.st_mode):
+            raise OSError(errno.EINVAL, "it is not a plain file")
         while data := source.read(_READ_BYTES):
             digest.update(data)
             size += len(data)
+        after = os.fstat(source.fileno())
+    if (size, after.st_size, after.st_mtime_ns) != (before.st_size, before.st_size, before.st_mtime_ns):
+        raise OSError(errno.EAGAIN, "it changed while it was read")
     return Original(path, _readable_name(path.name), digest.hexdigest(), size)
 
 

@@ -21,6 +21,7 @@ from pipelines.receive.dialect import PIECE_BYTES, Dialect, pieces, whole_lines
 from pipelines.receive.exact import UNCLOSED, Block, blocks, csv_reader, refuse_endless, text_lines
 
 _MARK = "\x01"  # a byte no text file holds: splits lines off as one field
+MOST_FIELDS = 10_000  # fields of an odd row that are kept apart; its raw text has all
 _SMALL = 256 * 2**10  # up to here the exact reader is as quick as any
 _PART_BYTES = 512 * 2**10  # a piece that is not fast as a whole is taken in parts of this size
 
@@ -273,7 +274,7 @@ def _by_line(raw: pl.DataFrame, piece: bytes, dialect: Dialect, width: Width, li
     frame = cut.filter("fits").select("line_no", *(pl.col(n).fill_null("") for n in names))
     last, ended = line + raw.height - 1, piece.endswith(b"\n")
     odd = tuple(
-        OddRow(number, tuple(text.split(dialect.delimiter)), text, ended or number != last)
+        OddRow(number, tuple(text.split(dialect.delimiter, MOST_FIELDS)[:MOST_FIELDS]), text, ended or number != last)
         for number, text in cut.filter(~pl.col("fits")).select("line_no", "raw").iter_rows()
     )
     return RowBatch(frame, odd, raw.height, "fast")
@@ -349,7 +350,7 @@ def _frames(rows: list[list[str]], numbers: list[int], raws: _Raws | list[str], 
                 at.append(numbers[i])
             else:
                 raw = raws[i]
-                odd.append(OddRow(numbers[i], tuple(fields), raw.rstrip("\r\n"), raw.endswith(("\n", "\r"))))
+                odd.append(OddRow(numbers[i], tuple(fields[:MOST_FIELDS]), raw.rstrip("\r\n"), raw.endswith(("\n", "\r"))))
     columns = zip(*kept, strict=True) if kept else [()] * width.full
     frame = pl.DataFrame(
         [pl.Series("line_no", at, dtype=pl.UInt32), *(pl.Series(n, c, dtype=pl.String) for n, c in zip(width.names, columns, strict=True))]

@@ -16,7 +16,7 @@ from pipelines.receive.content import pieces
 from pipelines.receive.dialect import PIECE_BYTES
 from pipelines.receive.fields import Columns, blank, cleaned
 from pipelines.receive.header import Header, dialect_of, header_at
-from pipelines.receive.reader import OddRow, RowBatch, Width, batches, records
+from pipelines.receive.reader import MOST_FIELDS, OddRow, RowBatch, Width, batches, records
 from pipelines.receive.sections import Heading, Here, Stream, here, settled
 from pipelines.receive.stamps import Times, parse
 from pipelines.receive.unknown import REFUSED_SCHEMA, UnknownTable
@@ -203,7 +203,7 @@ class FileRows:
             elif o.note:
                 rows.append((o.line_no, "row has too few fields", o.note, o.raw))
             elif len(fields) > width:
-                rows.append((o.line_no, "row has too many fields", f"{len(fields)} fields, the header has {least}", o.raw))
+                rows.append((o.line_no, "row has too many fields", f"{_count(fields)} fields, the header has {least}", o.raw))
             elif not o.ended:
                 rows.append((o.line_no, "partial last row", f"{len(fields)} of {least} fields and no line end", o.raw))
             else:
@@ -230,6 +230,10 @@ class FileRows:
             raise FileRefusedError(
                 "parse rate too low", f"{self._unread} of {self._seen} rows have a time that does not fit {self.layout.time_format!r}"
             )
+
+
+def _count(fields: tuple[str, ...]) -> str:
+    return str(len(fields)) if len(fields) < MOST_FIELDS else f"{MOST_FIELDS} or more"
 
 
 def _times(frame: pl.DataFrame) -> Times:

@@ -4,16 +4,20 @@
     python tests/fuzz/fuzz_receive.py -max_total_time=1800 -timeout=25 -rss_limit_mb=2048 CORPUS_FOLDER
 
 An empty or new corpus folder is filled with the seeds beside this file and the heads of `sample_data/small`. An input's
-first byte chooses the file name (so the layout), the second how small the pieces are; the rest is the file. Anything but
-a FileRefusedError, a row counted twice or lost, two readers or two piece sizes that disagree, is a finding.
+first byte chooses the file name (so the layout), the second how small the pieces are and whether the file is inspected as
+well; the rest is the file (of the workbooks named in SHEETS only the sheet, put into a sound workbook). Checksums of ZIP
+members are not checked here, so that changed content gets past them. Anything but a FileRefusedError, a row counted twice or
+lost, two readers or two piece sizes that disagree, is a finding.
 pytest does not collect this file.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 import tempfile
+import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -21,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import atheris
 
 with atheris.instrument_imports(include=["pipelines"]):
-    from pipelines import plantfile, receive
+    from pipelines import inspect, plantfile, receive
     from pipelines.check import lab
     from pipelines.check.signals import Signals
     from pipelines.check.values import typed
@@ -36,8 +40,10 @@ SIGNALS = Signals.of(PLANT)
 RECEIVED = datetime(2026, 12, 1, tzinfo=UTC)
 NAMES = (
     "long.csv", "semi.csv", "wide.csv", "split.csv", "lablong.csv", "labwide.csv", "esc.csv", "serial.csv",
-    "long.xlsx", "wide.xlsx", "labwide.xlsx", "box.zip",
+    "wide.xlsx", "labwide.xlsx", "long.xlsx", "box.zip",
 )  # fmt: skip
+SHEETS = ("wide.xlsx", "labwide.xlsx")
+INSPECTED = 0x80  # bit of the second byte
 PIECES = (64, 300, 1_000, 1 << 22)  # bytes of a piece: records go over the seams of small ones
 HEAD_BYTES = 2_000  # of a sample file that becomes a seed
 SCRATCH = Path(tempfile.mkdtemp(dir="/dev/shm" if Path("/dev/shm").is_dir() else None))
@@ -50,6 +56,11 @@ def one_input(data: bytes) -> None:
     name = NAMES[data[0] % len(NAMES)]
     path = SCRATCH / name
     path.write_bytes(data[2:])
+    if name in SHEETS:
+        write_workbook(path, data[2:])
+    if data[1] & INSPECTED:
+        with contextlib.suppress(FileRefusedError):
+            inspect.run(path)
     try:
         found = receive.members(path, name)
     except FileRefusedError:
@@ -106,13 +117,58 @@ def rows_of(path: Path, dialect: receive.Dialect, piece_bytes: int) -> list[obje
     return [sorted(rows), sorted(odd), sum(b.records for b in batches)]
 
 
+REL = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+STYLES = "<styleSheet><cellXfs><xf numFmtId='0'/><xf numFmtId='22'/><xf numFmtId='14'/><xf numFmtId='20'/><xf numFmtId='46'/></cellXfs></styleSheet>"
+TEXTS = "<sst><si><t>Time</t></si><si><t>Feed</t></si><si><r><t>Ru</t></r><r><t>n</t></r></si><si><t>Date</t></si><si><t>Feed TS %</t></si></sst>"
+SHEET = (
+    "<worksheet><sheetData><row r='1'><c r='A1' t='s'><v>{first}</v></c><c r='B1' t='s'><v>{second}</v></c></row><row r='3'>"
+    "<c r='A3' s='{style}'><v>46027.25</v></c><c r='B3'><v>2.4</v></c></row><row><c t='inlineStr'><is><t>01/05/2026 06:01</t></is></c>"
+    "<c t='e'><v>#N/A</v></c><c t='b'><v>1</v></c></row></sheetData></worksheet>"
+)
+
+
+def write_workbook(path: Path, sheet: bytes) -> None:
+    """Write a small workbook round the XML of its sheet."""
+    parts: dict[str, str | bytes] = {
+        "[Content_Types].xml": "<Types/>",
+        "_rels/.rels": f"<Relationships><Relationship Id='r' Type='{REL}/officeDocument' Target='xl/workbook.xml'/></Relationships>",
+        "xl/workbook.xml": f"<workbook xmlns:r='{REL}'><sheets><sheet name='S' r:id='r1'/></sheets></workbook>",
+        "xl/_rels/workbook.xml.rels": "<Relationships>"
+        + "".join(
+            f"<Relationship Id='r{n}' Type='{REL}/{kind}' Target='{kind}.xml'/>"
+            for n, kind in enumerate(("worksheet", "styles", "sharedStrings"), 1)
+        )
+        + "</Relationships>",
+        "xl/worksheet.xml": sheet,
+        "xl/styles.xml": STYLES,
+        "xl/sharedStrings.xml": TEXTS,
+    }
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, content in parts.items():
+            archive.writestr(zipfile.ZipInfo(name), content)
+
+
+def container_seeds() -> dict[str, bytes]:
+    """Return seeds that are made, not kept: sheets, a workbook, an archive of the text seeds."""
+    wide, lab = (SHEET.format(first=a, second=b, style=s).encode() for a, b, s in ((0, 1, 1), (3, 4, 2)))
+    write_workbook(SCRATCH / "seed.xlsx", wide)
+    with zipfile.ZipFile(SCRATCH / "seed.zip", "w") as archive:
+        for name in ("long.csv", "labwide.csv"):
+            archive.writestr(zipfile.ZipInfo(name), (HERE / "seeds" / name).read_bytes())
+    return {
+        "wide.xlsx": wide, "labwide.xlsx": lab, "long.xlsx": (SCRATCH / "seed.xlsx").read_bytes(), "box.zip": (SCRATCH / "seed.zip").read_bytes(),
+    }  # fmt: skip
+
+
 def write_seeds(folder: Path) -> None:
     """Fill a corpus: every seed under its own name, heads of the sample files under the name that reads their kind."""
     folder.mkdir(parents=True, exist_ok=True)
+    made = container_seeds()
     for number, name in enumerate(NAMES):
-        for path in sorted((HERE / "seeds").glob(name)):
-            for size in range(len(PIECES)):
-                (folder / f"seed-{name}-{size}").write_bytes(bytes([number, size]) + path.read_bytes())
+        seed = HERE / "seeds" / name
+        content = seed.read_bytes() if seed.is_file() else made[name]
+        for size in (*range(len(PIECES)), INSPECTED):
+            (folder / f"seed-{name}-{size}").write_bytes(bytes([number, size]) + content)
     for path in sorted(SMALL.glob("*.csv")):
         number = NAMES.index("labwide.csv" if "LAB" in path.name else "wide.csv")
         (folder / f"small-{path.name}").write_bytes(bytes([number, 1]) + path.read_bytes()[:HEAD_BYTES])
@@ -122,6 +178,7 @@ def main() -> None:
     folders = [Path(a) for a in sys.argv[1:] if not a.startswith("-")]
     if folders and not folders[0].is_file() and not (folders[0].is_dir() and any(folders[0].iterdir())):
         write_seeds(folders[0])
+    zipfile.ZipExtFile._update_crc = lambda *_: None
     atheris.Setup(sys.argv, one_input)
     atheris.Fuzz()
 
