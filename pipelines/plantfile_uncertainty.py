@@ -35,6 +35,9 @@ class LabUncertainty(Block):
     cake_sampling_points: float = Field(default=0.5, ge=0, le=20, description="cake TS [% TS]")
     cake_analysis_points: float = Field(default=0.25, ge=0, le=20, description="cake TS [% TS]")
     filtrate_sampling_pct: float = Field(default=12.0, ge=0, le=100, description="filtrate TSS, of the value [%]")
+    filtrate_grab_pct: float = Field(
+        default=15.0, ge=0, le=200, description="how far a filtrate bottle filled at a stated time is off its day's mean, of the value [%]"
+    )
     filtrate_analysis_pct: float = Field(default=9.0, ge=0, le=100, description="filtrate TSS, of the value [%]")
 
 

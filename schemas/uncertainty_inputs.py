@@ -17,7 +17,7 @@ TABLE = Table(
         Column(
             "quantity", "text", "-",
             "role of a meter, or: feed ts sampling, feed ts analysis, feed ts scatter, feed ts untimed, cake ts sampling, cake ts analysis, "
-            "filtrate tss sampling, filtrate tss analysis, active fraction, solution strength, strength batch", nullable=False,
+            "filtrate tss sampling, filtrate tss analysis, filtrate tss grab, active fraction, solution strength, strength batch", nullable=False,
         ),
         Column("from_utc", "instant", "-", "valid from", nullable=False),
         Column("to_utc", "instant", "-", "valid until (exclusive)", nullable=False),

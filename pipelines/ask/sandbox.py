@@ -23,6 +23,8 @@ _CONFIG = {
     "threads": "2",
     "max_temp_directory_size": "0KB",  # nothing spilled to disk
 }
+_BATCH_ROWS = 2048  # one vector: a batch of wide text stays small
+MOST_BYTES = 512 * 2**20  # of an answer in memory; thirty million numbers and more
 # Functions and built-in views that tell paths or settings, or run text as SQL past the gate.
 _REFUSED = {
     "duckdb_settings", "duckdb_databases", "duckdb_secrets", "duckdb_temporary_files", "duckdb_logs", "duckdb_log_contexts",
@@ -86,8 +88,7 @@ def _timed(con: duckdb.DuckDBPyConnection, statement: str, parameters: dict[str,
     timer = threading.Timer(seconds, con.interrupt)
     timer.start()
     try:
-        found: pl.DataFrame = con.sql(statement, params=parameters or None).pl()
-        return found
+        return _fetched(con, statement, parameters)
     except duckdb.InterruptException as error:
         raise UsageError(
             f"the statement took longer than {seconds:g} s and was stopped", remedy="narrow the days, or raise --seconds"
@@ -96,6 +97,27 @@ def _timed(con: duckdb.DuckDBPyConnection, statement: str, parameters: dict[str,
         raise UsageError(_first_line(error), remedy="the names of tables and columns are in the table `dictionary`") from error
     finally:
         timer.cancel()
+
+
+def _fetched(con: duckdb.DuckDBPyConnection, statement: str, parameters: dict[str, Any]) -> pl.DataFrame:
+    """Return the answer, taken in batches and counted: DuckDB's memory limit does not see what has left it."""
+    import polars as pl
+    import pyarrow as pa
+
+    reader = con.sql(statement, params=parameters or None).to_arrow_reader(_BATCH_ROWS)
+    batches, size = [], 0
+    for batch in reader:
+        size += batch.nbytes
+        if size > MOST_BYTES:
+            raise UsageError(
+                f"the answer is larger than {MOST_BYTES // 2**20} MiB and was stopped",
+                remedy="narrow the days or columns, or read the Parquet files beside the published file",
+            )
+        batches.append(batch)
+    table = pa.Table.from_batches(batches, schema=reader.schema)
+    found = pl.from_arrow(table)
+    assert isinstance(found, pl.DataFrame)
+    return found
 
 
 def _first_line(error: Exception) -> str:

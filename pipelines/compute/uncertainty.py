@@ -60,6 +60,7 @@ def _lab(plant_file: PlantFile) -> list[dict[str, Any]]:
         _row("cake ts sampling", "%", given="cake_sampling_points" in said, random_abs=lab.cake_sampling_points),
         _row("cake ts analysis", "%", given="cake_analysis_points" in said, random_abs=lab.cake_analysis_points),
         _row("filtrate tss sampling", "mg/L", given="filtrate_sampling_pct" in said, random_pct=lab.filtrate_sampling_pct),
+        _row("filtrate tss grab", "mg/L", given="filtrate_grab_pct" in said, random_pct=lab.filtrate_grab_pct),
         _row("filtrate tss analysis", "mg/L", given="filtrate_analysis_pct" in said, random_pct=lab.filtrate_analysis_pct),
     ]
 

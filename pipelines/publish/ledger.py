@@ -23,10 +23,10 @@ CAUSES = {
     "file re-sent": "own AND is_reading AND load_version > 1",
     "rest of the day arrived": "own AND is_reading AND load_version = 1 AND has_grown",
     "readings arrived": "own AND is_reading AND load_version = 1 AND NOT has_grown",
-    "readings of a day beside it arrived": "is_reading AND NOT own",
+    "readings of a day beside it arrived": "is_reading AND NOT own AND NOT has_own",
     "lab result revised": "own AND is_revision",
     "lab results arrived": "own AND NOT is_reading AND NOT is_revision",
-    "lab results of days before arrived": "NOT is_reading AND NOT own",
+    "lab results of days before arrived": "NOT is_reading AND NOT own AND NOT has_own",
 }
 OTHERWISE = "corrected or computed anew"  # nothing came in and no setting changed
 _DIFFERS = " OR ".join(f"n.{k} IS DISTINCT FROM l.{k}" for k in (*KPIS, "is_provisional"))
@@ -50,6 +50,7 @@ WITH through AS (
 ), news AS (
   SELECT d.line, d.operating_day, o.file_name, o.received_seq, o.version AS load_version, o.first_utc IS NOT NULL AS is_reading,
     a.operating_day = d.operating_day AS own,
+    bool_or(own) OVER (PARTITION BY d.line, d.operating_day, o.first_utc IS NOT NULL) AS has_own,
     a.operating_day = d.operating_day AND EXISTS (SELECT 1 FROM lab_results_history r
       WHERE r.load_id = o.load_id AND r.line = d.line AND r.operating_day = d.operating_day AND r.revision > 1) AS is_revision
   FROM differing d JOIN loads o ON o.received_seq > d.l.known_through_seq

@@ -5,10 +5,11 @@
 --          Between sample and minutes the TS wanders (first-order autoregressive, scatter s, time constant tau): a timed sample speaks for
 --          the span nearest to it: s2 (F + 1 - 2k); a grab at an unknown time of the day: s2 (1 - F); a held TS relaxes to the 14-day median:
 --          k2 lab2 + s2 (F - k2) + (1 - k)2 u2(median); F = wander_of_mean, k = kept_in_mean
--- source: JCGM 100 5.1; the wander after its correlation function; s from the scatter of ln TS of 14 days less the lab's share [common practice]
+-- source: JCGM 100 5.1; the wander after its correlation function; s2 from the scatter of ln TS of 14 days less the lab's share, raised by
+--         1/(1 - F) since near samples agree, and drawn towards the default with the weight of five independent samples [common practice]
 -- known limits: the flow is taken as even over the day; lab errors are taken as independent from sample to sample, a bias of the lab is
---          not seen; s is the plant file's, else learned from five samples or more (at least 2 %), else the default; u2(median) takes
---          14 days as 336 / (2 tau) independent ones
+--          not seen; s is the plant file's, else learned from five samples or more, else the default; independent samples of a span
+--          are taken as 1 + span / (2 tau), no more than there are
 CREATE OR REPLACE TABLE work.day_feed_u AS
 WITH span AS (
   SELECT line, operating_day, min(minute_utc) AS first_utc, max(minute_utc) + INTERVAL 1 MINUTE AS end_utc,
@@ -28,8 +29,11 @@ WITH span AS (
 ), trail AS (
   SELECT p.*, any_value(d.solids_hold_tau_h) AS tau_h, any_value(s.grab_share) AS grab_share, count(f.sample_id) AS trail_samples,
     avg(f.lab_var ORDER BY f.sample_id) AS trail_lab_var,
-    CASE WHEN any_value(s.is_given) OR count(f.sample_id) < 5 THEN any_value(s.scatter_var)
-      ELSE greatest(var_samp(ln(f.ts_pct) ORDER BY f.sample_id) - trail_lab_var, 0.0004) END AS scatter_var
+    coalesce(date_diff('second', min(f.at_utc), max(f.at_utc)) / 3600.0, 0.0) AS trail_h,
+    trail_h / (2.0 * greatest(tau_h, 1.0)) AS trail_freedom,
+    CASE WHEN any_value(s.is_given) OR count(f.sample_id) < 5 OR trail_h = 0 THEN any_value(s.scatter_var)
+      ELSE (5.0 * any_value(s.scatter_var) + trail_freedom * greatest(var_samp(ln(f.ts_pct) ORDER BY f.sample_id) - trail_lab_var, 0.0)
+        / (1.0 - wander_of_mean(trail_h, tau_h))) / (5.0 + trail_freedom) END AS scatter_var
   FROM span p JOIN said s ON s.line = p.line JOIN work.day_feed_ts d ON d.line = p.line AND d.operating_day = p.operating_day
   LEFT JOIN sample f ON f.line = p.line AND f.operating_day BETWEEN p.operating_day - 14 AND p.operating_day - 1
   GROUP BY ALL
@@ -53,9 +57,9 @@ WITH span AS (
 ), held AS (
   SELECT t.line, t.operating_day, wander_of_mean(t.hours, t.tau_h) AS f,
     kept_in_mean(date_diff('second', m.at_utc, t.first_utc) / 3600.0, date_diff('second', m.at_utc, t.end_utc) / 3600.0, t.tau_h) AS k,
-    CASE WHEN t.trail_samples = 0 THEN m.lab_var + t.scatter_var * (f + 1.0 - 2.0 * k)
+    CASE WHEN t.trail_samples <= 1 THEN m.lab_var + t.scatter_var * (f + 1.0 - 2.0 * k)
       ELSE k * k * m.lab_var + t.scatter_var * greatest(f - k * k, 0.0) + pow(1.0 - k, 2) * pi() / 2.0
-        * (t.scatter_var / greatest(336.0 / 2.0 / greatest(t.tau_h, 1.0), 1.0) + t.trail_lab_var / t.trail_samples) END AS var
+        * (t.scatter_var / least(t.trail_samples, 1.0 + t.trail_freedom) + t.trail_lab_var / t.trail_samples) END AS var
   FROM trail t ASOF JOIN moment m ON m.line = t.line AND t.first_utc >= m.at_utc
 )
 SELECT t.line, t.operating_day, t.hours, t.scatter_var,

@@ -6,7 +6,7 @@
 --          sensitivity)2 + fraction2 (systematic). Capture by the partial derivatives of capture_pct; cost by those of its terms
 -- source: JCGM 100:2008 5.1.2; inputs from uncertainty_inputs; feed TS from work.day_feed_u
 -- known limits: first order only; specific gravity, gauge heights and prices count as exact; power meters of a line as one; noise of
---          pressures as averaged out; the water of wash and polymer counts in the dilution only. A day without a KPI has none of its u
+--          pressures as averaged out; the water of wash and polymer counts in the dilution only; a cake grab counts as good for its day. A day without a KPI has none of its u
 CREATE OR REPLACE TABLE work.day_uncertainty AS
 WITH said AS (
   SELECT p.line, p.operating_day,
@@ -19,6 +19,7 @@ WITH said AS (
     pow(max(random_abs) FILTER (quantity = 'cake ts sampling'), 2) AS cake_sampling, pow(max(random_abs) FILTER (quantity = 'cake ts analysis'), 2) AS cake_analysis,
     pow(max(random_pct) FILTER (quantity = 'filtrate tss sampling') / 100.0, 2) AS filtrate_sampling,
     pow(max(random_pct) FILTER (quantity = 'filtrate tss analysis') / 100.0, 2) AS filtrate_analysis,
+    pow(max(random_pct) FILTER (quantity = 'filtrate tss grab') / 100.0, 2) AS filtrate_grab,
     coalesce(max(systematic_pct) FILTER (quantity = 'wash_water_flow'), 0.0) / 100.0 AS wash_gain,
     sqrt(sum(pow(systematic_abs, 2) ORDER BY quantity) FILTER (quantity IN ('mixing_upstream_pressure', 'mixing_downstream_pressure'))) AS gauges_kpa,
     coalesce(max(systematic_pct) FILTER (quantity IN ('mixing_upstream_pressure', 'mixing_downstream_pressure')), 0.0) / 100.0 AS gauge_gain,
@@ -35,7 +36,8 @@ WITH said AS (
   GROUP BY line, operating_day
 ), lab AS (
   SELECT line, operating_day, point, count(*) AS n, sum(1.0 / replicates ORDER BY from_utc, sample_id) AS sum_1_r,
-    sum(value * value ORDER BY from_utc, sample_id) AS sum_2, sum(value * value / replicates ORDER BY from_utc, sample_id) AS sum_2_r
+    sum(value * value ORDER BY from_utc, sample_id) AS sum_2, coalesce(sum(value * value ORDER BY from_utc, sample_id) FILTER (time_basis = 'stated'), 0.0) AS sum_2_grab,
+    sum(value * value / replicates ORDER BY from_utc, sample_id) AS sum_2_r
   FROM lab_results
   WHERE is_used AND value IS NOT NULL AND (point = 'cake' AND analyte = 'ts' OR point = 'filtrate' AND analyte = 'tss')
     AND operating_day IN (SELECT operating_day FROM work.touched_days)
@@ -49,7 +51,7 @@ WITH said AS (
     CASE l.polymer_meter WHEN 'neat' THEN k.polymer_neat_kg * 60.0 / p.density_kg_m3 ELSE k.polymer_active_kg * 6.0 / p.solution_strength_pct END / m.minutes AS p_flow_m3_h,
     pow(s.p_gain, 2) + pow(s.content, 2) + CASE WHEN s.p_offset_m3_h = 0 THEN 0.0 ELSE pow(s.p_offset_m3_h / nullif(p_flow_m3_h, 0), 2) END AS p_systematic,
     sqrt(s.cake_sampling * c.n + s.cake_analysis * c.sum_1_r) / c.n AS u_cake,
-    sqrt(s.filtrate_sampling * x.sum_2 + s.filtrate_analysis * x.sum_2_r) / x.n AS u_filtrate,
+    sqrt(s.filtrate_sampling * x.sum_2 + s.filtrate_grab * x.sum_2_grab + s.filtrate_analysis * x.sum_2_r) / x.n AS u_filtrate,
     sqrt(pow(s.gauges_kpa, 2) + pow(s.gauge_gain * k.mixing_dp_kpa, 2)) AS u_mixing, s.power_gain,
     CASE l.dilution_counted WHEN 'none' THEN 0.0 ELSE pow(k.dilution_ratio, 2) * q_systematic + pow(s.p_gain * m.polymer_water_m3 / m.dosed_mass_t, 2)
       + CASE l.dilution_counted WHEN 'polymer' THEN 0.0 ELSE pow(s.wash_gain * coalesce(m.wash_m3, 0.0) / m.dosed_mass_t, 2) END END AS w_var

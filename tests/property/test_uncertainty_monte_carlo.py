@@ -40,7 +40,7 @@ GIVEN = [  # quantity, systematic %, systematic absolute, random %, random absol
     ("mixing_upstream_pressure", 0, GAUGE_KPA, 0, 0, 0), ("mixing_downstream_pressure", 0, GAUGE_KPA, 0, 0, 0),
     ("pump_power", 100 * POWER, 0, 0, 0, 0), ("feed ts sampling", 0, 0, 100 * SAMPLING, 0, 0), ("feed ts analysis", 0, 0, 100 * ANALYSIS, 0, 0),
     ("feed ts scatter", 0, 0, 100 * SCATTER, 0, 0), ("feed ts untimed", 0, 0, 100, 0, 0), ("cake ts sampling", 0, 0, 0, CAKE_S, 0),
-    ("cake ts analysis", 0, 0, 0, CAKE_A, 0), ("filtrate tss sampling", 0, 0, 100 * TSS_S, 0, 0), ("filtrate tss analysis", 0, 0, 100 * TSS_A, 0, 0),
+    ("cake ts analysis", 0, 0, 0, CAKE_A, 0), ("filtrate tss sampling", 0, 0, 100 * TSS_S, 0, 0), ("filtrate tss analysis", 0, 0, 100 * TSS_A, 0, 0), ("filtrate tss grab", 0, 0, 15.0, 0, 0),
     ("active fraction", 100 * FRACTION, 0, 0, 0, 0), ("solution strength", 100 * STRENGTH, 0, 0, 0, 0),
     ("strength batch", 0, 0, 100 * BATCH, 0, BATCH_TAU_H),
 ]  # fmt: skip
