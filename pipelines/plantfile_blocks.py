@@ -28,6 +28,7 @@ _EXAMPLE = {
     "speed": "1180 rpm",
     "time": "36 h",
     "dose": "18 lb/dt",
+    "volume": "250 gal",
 }
 Flow = Annotated[float, _quantity("flow")]
 Length = Annotated[float, _quantity("length")]
@@ -35,6 +36,7 @@ Density = Annotated[float, _quantity("density")]
 Pressure = Annotated[float, _quantity("pressure")]
 Speed = Annotated[float, _quantity("speed")]
 Duration = Annotated[float, _quantity("time")]
+Volume = Annotated[float, _quantity("volume")]
 Dose = Annotated[float, _quantity("dose")]
 Since = date | datetime
 

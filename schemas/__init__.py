@@ -19,6 +19,7 @@ from schemas import (
     minutes,
     pending_days,
     pending_hours,
+    planned_times,
     plant_file_versions,
     polymers,
     prices,
@@ -32,7 +33,7 @@ from schemas.model import Column, Table
 TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
-        plant_file_versions, line_settings, polymers, prices,
+        plant_file_versions, line_settings, planned_times, polymers, prices,
         loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
     )
