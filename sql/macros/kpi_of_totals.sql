@@ -14,9 +14,9 @@ WITH setting AS (
 ), counted AS (
   SELECT *,
     kind IN ('week', '7 d', '28 d') AS is_long,
-    CASE WHEN is_long THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes
+    CASE WHEN kind IN ('week', '7 d', '28 d') THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes
   FROM query_table(totals) LEFT JOIN setting USING (line)
-), gated AS (
+), judged AS (
   SELECT *,
     CASE
       WHEN processing_minutes = 0 THEN 'no processing'
@@ -28,18 +28,32 @@ WITH setting AS (
       WHEN dosed_minutes = 0 THEN 'feed TS or polymer strength unknown'
       WHEN dosed_minutes < 0.9 * processing_minutes THEN format('feed TS or polymer strength known for {} of {} processing minutes', dosed_minutes, processing_minutes)
       WHEN dry_solids_t IS NULL OR dry_solids_t = 0 THEN 'no dry solids'
-    END AS minute_reason,
-    CASE WHEN minute_reason IS NOT NULL AND unsplit_minutes > 0 THEN format('meter shared with {}, no split rule', shared_with) ELSE minute_reason END AS dose_reason,
+    END AS minute_reason
+  FROM counted
+), explained AS (
+  SELECT *,
+    CASE WHEN minute_reason IS NOT NULL AND unsplit_minutes > 0 THEN format('meter shared with {}, no split rule', shared_with) ELSE minute_reason END AS dose_reason
+  FROM judged
+), gated AS (
+  SELECT * EXCLUDE (dose_variability_pct),
     dose_reason IS NULL AS is_dose,
-    coalesce(dose_reason, CASE WHEN dosed_minutes < 0.9 * processing_minutes
-      THEN format('dry solids known for {} of {} processing minutes, 90 % needed', dosed_minutes, processing_minutes) END) AS all_time_reason,
+    CASE
+      WHEN dose_reason IS NOT NULL THEN dose_reason
+      WHEN dosed_minutes < 0.9 * processing_minutes THEN format('dry solids known for {} of {} processing minutes, 90 % needed', dosed_minutes, processing_minutes)
+    END AS all_time_reason,
     CASE
       WHEN kind NOT IN ('shift', 'day') THEN 'given for shifts and days'
       WHEN dose_reason IS NOT NULL THEN dose_reason
       WHEN coalesce(dose_quarters, 0) < 8 THEN format('{} quarter hours with a dose, 8 needed', coalesce(dose_quarters, 0))
     END AS dose_variability_reason,
-    processing_minutes >= least_minutes AS is_closable
-  FROM counted
+    CASE WHEN dose_reason IS NULL AND dose_quarters >= 8 THEN dose_variability_pct END AS dose_variability_pct,
+    60.0 * ratio_or_null(feed_volume_m3, valid_minutes) AS sludge_flow_m3_h,
+    CASE WHEN dose_reason IS NULL THEN 60.0 * 1000.0 * ratio_or_null(dry_solids_t, dosed_minutes) END AS solids_rate_kg_h,
+    CASE WHEN processing_minutes >= least_minutes THEN ratio_or_null(sludge_total_m3, sludge_total_flow_m3) END AS sludge_closure,
+    CASE WHEN processing_minutes >= least_minutes THEN ratio_or_null(polymer_total_m3, polymer_total_flow_m3) END AS polymer_closure,
+    mixing_energy_kj_m3(ratio_or_null(mixing_work_kj, mixing_feed_m3)) AS mixing_work_kj_m3,
+    60.0 * ratio_or_null(mixing_feed_m3, mixing_dp_minutes) AS mixing_flow_m3_h
+  FROM explained
 )
 SELECT
   kind, anchor, label, operating_days,
@@ -66,14 +80,14 @@ SELECT
     ELSE 'no discharge pressure with a sludge flow'
   END AS exposure_reason,
   feed_volume_m3, feed_volume_all_m3,
-  60.0 * ratio_or_null(feed_volume_m3, valid_minutes) AS sludge_flow_m3_h,
+  sludge_flow_m3_h,
   sludge_total_m3, sludge_total_flow_m3,
-  CASE WHEN is_closable THEN ratio_or_null(sludge_total_m3, sludge_total_flow_m3) END AS sludge_closure,
+  sludge_closure,
   dosed_feed_m3, dry_solids_t,
   100.0 * ratio_or_null(dry_solids_t, dosed_mass_t) AS feed_ts_pct,
   ratio_or_null(ts_age_h_t, dry_solids_t) AS feed_ts_age_h,
   dry_solids_held_t, dry_solids_sampled_t,
-  CASE WHEN is_dose THEN 60.0 * 1000.0 * ratio_or_null(dry_solids_t, dosed_minutes) END AS solids_rate_kg_h,
+  solids_rate_kg_h,
   CASE WHEN is_dose THEN ratio_or_null(dry_solids_t, processing_h) END AS throughput_t_h,
   CASE WHEN is_belt THEN ratio_or_null(sludge_flow_m3_h, device_width_m) END AS hydraulic_loading_m3_h_per_m,
   CASE WHEN NOT is_belt THEN sludge_flow_m3_h END AS hydraulic_loading_m3_h_per_unit,
@@ -87,7 +101,7 @@ SELECT
   CASE WHEN is_dose THEN ratio_or_null(polymer_neat_kg, dry_solids_t) END AS dose_neat_kg_t,
   CASE WHEN is_dose THEN 1000.0 * ratio_or_null(polymer_active_kg, dosed_feed_m3) END AS dose_g_m3,
   dose_reason,
-  CASE WHEN dose_variability_reason IS NULL THEN dose_variability_pct END AS dose_variability_pct,
+  dose_variability_pct,
   dose_quarters,
   dose_variability_reason,
   polymer_solution_m3, polymer_solution_feed_m3,
@@ -101,10 +115,10 @@ SELECT
     WHEN polymer_solution_all_m3 = 0 THEN 'no solution drawn'
   END AS solution_age_reason,
   polymer_total_m3, polymer_total_flow_m3,
-  CASE WHEN is_closable THEN ratio_or_null(polymer_total_m3, polymer_total_flow_m3) END AS polymer_closure,
+  polymer_closure,
   CASE
     WHEN sludge_closure IS NOT NULL AND polymer_closure IS NOT NULL THEN NULL
-    WHEN NOT is_closable THEN format('{} processing minutes, {} needed', processing_minutes, least_minutes)
+    WHEN processing_minutes < least_minutes THEN format('{} processing minutes, {} needed', processing_minutes, least_minutes)
     WHEN sludge_closure IS NULL AND polymer_closure IS NULL THEN 'no totaliser beside its flow, sludge and polymer'
     WHEN sludge_closure IS NULL THEN 'no totaliser beside its flow, sludge'
     ELSE 'no totaliser beside its flow, polymer'
@@ -129,16 +143,15 @@ SELECT
   ratio_or_null(mixing_dp_sum, mixing_dp_minutes) AS mixing_dp_kpa,
   mixing_dp_ref_kpa, mixing_dp_ref_method, mixing_dp_minutes,
   mixing_feed_m3,
-  mixing_energy_kj_m3(ratio_or_null(mixing_work_kj, mixing_feed_m3)) AS mixing_work_kj_m3,
+  mixing_work_kj_m3,
   mixing_volume_l, sludge_viscosity_mpa_s,
-  velocity_gradient_1_s(mixing_work_kj_m3, sludge_viscosity_mpa_s, mixing_volume_l, 60.0 * ratio_or_null(mixing_feed_m3, mixing_dp_minutes)) AS mixing_g_1_s,
-  camp_number(mixing_work_kj_m3, sludge_viscosity_mpa_s, mixing_volume_l, 60.0 * ratio_or_null(mixing_feed_m3, mixing_dp_minutes)) AS mixing_gt,
+  velocity_gradient_1_s(mixing_work_kj_m3, sludge_viscosity_mpa_s, mixing_volume_l, mixing_flow_m3_h) AS mixing_g_1_s,
+  camp_number(mixing_work_kj_m3, sludge_viscosity_mpa_s, mixing_volume_l, mixing_flow_m3_h) AS mixing_gt,
   CASE
-    WHEN mixing_g_1_s IS NOT NULL THEN NULL
     WHEN mixing_volume_l IS NULL THEN 'no mixing_volume in the plant file'
     WHEN sludge_viscosity_mpa_s IS NULL THEN 'no sludge_viscosity_mpa_s in the plant file'
-    WHEN mixing_dp_minutes = 0 THEN 'no processing minute with both mixing pressures and flow'
-    ELSE 'negative pressure drop'
+    WHEN mixing_work_kj_m3 IS NULL THEN 'no processing minute with both mixing pressures and flow'
+    WHEN mixing_work_kj_m3 < 0 THEN 'negative pressure drop'
   END AS mixing_reason,
   pump_electric_kwh, pump_hydraulic_kwh, pump_head_kwh,
   100.0 * ratio_or_null(pump_hydraulic_kwh, pump_electric_kwh) AS wire_to_water_pct,

@@ -6,40 +6,28 @@
 --          metered, else active polymer / strength; a polymer meter that other lines read too counts with sql/tables/meter_share.sql
 -- source: textbook formulas, from memory; validity after common practice, no source
 -- known limits: SG of the sludge is the plant file's constant; negative flows count as zero in totals; a drive whose power is not covered
---          adds nothing to the energy of that minute; a start counts when the minute before is known to be off; runs are counted in whole
---          minutes; totalisers are compared only where both they and their flow cover the whole minute
+--          adds nothing to the energy of that minute; totalisers are compared only where both they and their flow cover the whole minute
 CREATE OR REPLACE TABLE work.minute_kpi AS
-WITH base AS (
-  SELECT
-    m.*,
-    s.* EXCLUDE (plant, line),
+WITH dated AS (
+  SELECT m.*, s.* EXCLUDE (plant, line),
     is_pump_on(m.pump_run_coverage, m.pump_run_share, m.state) AS is_on,
-    m.state = 'processing' AS is_processing
-  FROM minutes m JOIN line_settings s USING (line)
-  WHERE m.operating_day IN (SELECT operating_day FROM work.needed_days UNION SELECT operating_day - 1 FROM work.needed_days)
-), edged AS (
-  SELECT *,
-    is_on AND NOT lag(is_on) OVER before AS is_start,
-    NOT is_on AND lag(is_on) OVER before AS is_stop,
-    max(CASE WHEN is_on IS NOT true THEN minute_utc END) OVER earlier AS last_not_on_utc,
-    max(CASE WHEN is_on IS NULL THEN minute_utc END) OVER earlier AS last_unknown_utc
-  FROM base
-  WINDOW before AS (PARTITION BY line ORDER BY minute_utc),
-    earlier AS (PARTITION BY line ORDER BY minute_utc ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING)
-), dated AS (
-  SELECT e.*, p.density_kg_m3, p.active_fraction, p.price_per_kg_neat,
-    coalesce(CASE WHEN e.polymer_solution_strength_coverage >= 0.5 THEN e.polymer_solution_strength_pct END, p.solution_strength_pct) AS strength_pct,
+    m.state = 'processing' AS is_processing,
+    coalesce(e.is_start, false) AS is_start, coalesce(e.is_stop, false) AS is_stop, coalesce(e.is_short_run, false) AS is_short_run,
+    p.density_kg_m3, p.active_fraction, p.price_per_kg_neat,
+    coalesce(CASE WHEN m.polymer_solution_strength_coverage >= 0.5 THEN m.polymer_solution_strength_pct END, p.solution_strength_pct) AS strength_pct,
     r.power_per_kwh, r.water_per_m3,
     t.ts_pct, t.is_held, t.ts_age_h,
     h.meter_share,
-    CASE WHEN e.line IN (SELECT line FROM planned_times) THEN n.minute_utc IS NOT NULL END AS is_planned
-  FROM edged e
-  LEFT JOIN polymers p ON p.line = e.line AND e.minute_utc >= p.from_utc AND e.minute_utc < p.to_utc
-  LEFT JOIN prices r ON e.minute_utc >= r.from_utc AND e.minute_utc < r.to_utc
-  LEFT JOIN work.minute_feed_ts t ON t.line = e.line AND t.minute_utc = e.minute_utc
-  LEFT JOIN work.meter_share h ON h.line = e.line AND h.minute_utc = e.minute_utc
-  LEFT JOIN work.planned_minutes n ON n.line = e.line AND n.minute_utc = e.minute_utc
-  WHERE e.operating_day IN (SELECT operating_day FROM work.needed_days)
+    CASE WHEN m.line IN (SELECT line FROM planned_times) THEN n.minute_utc IS NOT NULL END AS is_planned
+  FROM minutes m
+  JOIN line_settings s ON s.line = m.line
+  LEFT JOIN polymers p ON p.line = m.line AND m.minute_utc >= p.from_utc AND m.minute_utc < p.to_utc
+  LEFT JOIN prices r ON m.minute_utc >= r.from_utc AND m.minute_utc < r.to_utc
+  LEFT JOIN work.pump_edges e ON e.line = m.line AND e.minute_utc = m.minute_utc
+  LEFT JOIN work.minute_feed_ts t ON t.line = m.line AND t.minute_utc = m.minute_utc
+  LEFT JOIN work.meter_share h ON h.line = m.line AND h.minute_utc = m.minute_utc
+  LEFT JOIN work.planned_minutes n ON n.line = m.line AND n.minute_utc = m.minute_utc
+  WHERE m.operating_day IN (SELECT operating_day FROM work.needed_days)
 ), metered AS (
   SELECT *,
     CASE WHEN sludge_flow_coverage >= 0.5 THEN greatest(sludge_flow_m3_h, 0.0) END AS q_m3_h,
@@ -85,8 +73,7 @@ WITH base AS (
 )
 SELECT
   plant, line, minute_utc, operating_day, shift, date_trunc('hour', minute_utc) AS hour_utc, state,
-  is_processing, is_start, is_stop,
-  is_stop AND last_not_on_utc >= minute_utc - INTERVAL 10 MINUTE AND last_unknown_utc IS DISTINCT FROM last_not_on_utc AS is_short_run,
+  is_processing, is_start, is_stop, is_short_run,
   is_valid, is_unsplit, is_dosed,
   is_planned AND state <> 'unknown' AS is_planned,
   is_planned AND state IN ('stopped', 'shutdown') AS is_down,
