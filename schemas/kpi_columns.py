@@ -18,8 +18,12 @@ TIME = (
     Column("unknown_minutes", "int", "min", "minutes whose running state is unknown", nullable=False, ge=0),
     Column("processing_minutes", "int", "min", "minutes in state processing", nullable=False, ge=0),
     Column("valid_minutes", "int", "min", "processing minutes valid for the dose", nullable=False, ge=0),
-    Column("dosed_minutes", "int", "min", "valid minutes with known feed TS and polymer strength: those of dry_solids_t", nullable=False, ge=0),
-    Column("unsplit_minutes", "int", "min", "processing minutes lost because the polymer meter is shared and not split", nullable=False, ge=0),
+    Column(
+        "dosed_minutes", "int", "min", "valid minutes with known feed TS and polymer strength: those of dry_solids_t", nullable=False, ge=0
+    ),
+    Column(
+        "unsplit_minutes", "int", "min", "processing minutes lost because the polymer meter is shared and not split", nullable=False, ge=0
+    ),
     Column("run_h", "double", "h", "feed pump run hours: integral of the run state", ge=0),
     Column("running_h", "double", "h", "hours in state idle running, start-up or processing", ge=0),
     Column("processing_h", "double", "h", "hours in state processing", ge=0),
@@ -29,13 +33,19 @@ TIME = (
     Column("starts", "int", "-", "starts of the feed pump (off to on) in the period", ge=0),
     Column("stops", "int", "-", "stops of the feed pump (on to off) in the period", ge=0),
     Column("short_runs", "int", "-", "runs of the feed pump shorter than 10 minutes that ended in the period", ge=0),
-    Column("starts_per_run_h", "double", "1/h", "starts per pump run hour: starts / run_h", ge=0),
+    Column("starts_per_run_hour", "double", "1/h", "starts per pump run hour: starts / run_h", ge=0),
     Column("mean_run_h", "double", "h", "mean run length: run_h / stops; a run across the period's edge counts with its part inside", ge=0),
     Column("planned_h", "double", "h", "planned time of the plant file in the period with a known state", ge=0),
     Column("down_h", "double", "h", "planned time in which the line was stopped or shutting down", ge=0),
     Column("availability_share", "double", "-", "(planned_h - down_h) / planned_h", ge=0, le=1),
     Column("availability_reason", "text", "-", "why no availability is reported; null when it is"),
-    Column("dry_run_minutes", "int", "min", "minutes with the pump on and sludge flow below cut-off or suction pressure below its minimum", ge=0),
+    Column(
+        "dry_run_minutes",
+        "int",
+        "min",
+        "minutes with the pump on and sludge flow below cut-off or suction pressure below its minimum",
+        ge=0,
+    ),
     Column("deadhead_minutes", "int", "min", "minutes with discharge pressure above its maximum and sludge flow below cut-off", ge=0),
     Column("exposure_reason", "text", "-", "why dry-run or deadhead minutes are not given; null when both are"),
 )
@@ -74,13 +84,25 @@ POLYMER = (
     Column("dose_variability_pct", "double", "%", "robust SD (1.4826 MAD) of ln dose over quarter hours; days and shifts only"),
     Column("dose_quarters", "int", "-", "quarter hours with 8 dosed minutes or more behind it", ge=0),
     Column("dose_variability_reason", "text", "-", "why no variability is reported; null when it is"),
-    Column("polymer_solution_m3", "double", "m3", "polymer solution fed in dosed minutes where its flow is known: metered, else active / strength"),
+    Column(
+        "polymer_solution_m3",
+        "double",
+        "m3",
+        "polymer solution fed in dosed minutes where its flow is known: metered, else active / strength",
+    ),
     Column("polymer_solution_feed_m3", "double", "m3", "sludge fed in the minutes of polymer_solution_m3"),
     Column("polymer_feed_ratio_pct", "double", "%", "polymer-to-feed flow ratio: polymer_solution_m3 / polymer_solution_feed_m3"),
-    Column("solution_strength_used_pct", "double", "%", "active polymer by mass of polymer_solution_m3, flow-weighted (1 m3 of solution = 1 t)"),
+    Column(
+        "solution_strength_used_pct", "double", "%", "active polymer by mass of polymer_solution_m3, flow-weighted (1 m3 of solution = 1 t)"
+    ),
     Column("polymer_solution_all_m3", "double", "m3", "polymer solution in all minutes in which its flow is known"),
     Column("polymer_solution_all_minutes", "int", "min", "minutes of polymer_solution_all_m3", nullable=False, ge=0),
-    Column("solution_age_h", "double", "h", "mean residence in the solution tank: its volume / mean solution flow, all minutes; full tank assumed"),
+    Column(
+        "solution_age_h",
+        "double",
+        "h",
+        "mean residence in the solution tank: its volume / mean solution flow, all minutes; full tank assumed",
+    ),
     Column("solution_age_reason", "text", "-", "why no solution age is reported; null when it is"),
     Column("polymer_total_m3", "double", "m3", "increments of the polymer totaliser in minutes that it and the dose meter cover wholly"),
     Column("polymer_total_flow_m3", "double", "m3", "integral of the dose meter's flow over the same minutes"),
@@ -117,11 +139,15 @@ HYDRAULICS = (
     Column("mixing_g_1_s", "double", "1/s", "nominal velocity gradient G of mixing_work_kj_m3 at the mean flow"),
     Column("mixing_gt", "double", "-", "nominal Gt of mixing_work_kj_m3 at the mean flow"),
     Column("mixing_reason", "text", "-", "why no G and Gt are reported; null when they are"),
-    Column("pump_electric_kwh", "double", "kWh", "pump electrical energy in processing minutes with flow, both pump pressures and pump power"),
+    Column(
+        "pump_electric_kwh", "double", "kWh", "pump electrical energy in processing minutes with flow, both pump pressures and pump power"
+    ),
     Column("pump_hydraulic_kwh", "double", "kWh", "flow x pump differential pressure over the same minutes"),
     Column("pump_head_kwh", "double", "kWh", "flow x total head over the same minutes"),
     Column("wire_to_water_pct", "double", "%", "wire-to-water efficiency: pump_hydraulic_kwh / pump_electric_kwh"),
-    Column("drive_efficiency", "double", "-", "motor and drive efficiency assumed for pump_efficiency_pct, from the plant file", ge=0, le=1),
+    Column(
+        "drive_efficiency", "double", "-", "motor and drive efficiency assumed for pump_efficiency_pct, from the plant file", ge=0, le=1
+    ),
     Column("pump_efficiency_pct", "double", "%", "pump efficiency: pump_head_kwh / (pump_electric_kwh x drive_efficiency)"),
     Column("pump_efficiency_reason", "text", "-", "why no pump efficiency is reported; null when it is"),
     Column("suction_minutes", "int", "min", "processing minutes with a suction pressure", nullable=False, ge=0),
@@ -136,15 +162,24 @@ COST = (
     Column("energy_kwh", "double", "kWh", "feed pump and device energy in the minutes of dry_solids_t"),
     Column("energy_kwh_t", "double", "kWh/t", "energy per tonne dry solids: energy_kwh / dry_solids_t, all metered drives"),
     Column("wash_water_m3", "double", "m3", "wash water in the minutes of dry_solids_t"),
-    Column("wash_water_m3_t", "double", "m3/t", "wash water per tonne dry solids while processing, over the minutes whose wash meter is covered"),
+    Column(
+        "wash_water_m3_t",
+        "double",
+        "m3/t",
+        "wash water per tonne dry solids while processing, over the minutes whose wash meter is covered",
+    ),
     Column("polymer_water_m3", "double", "m3", "polymer solution and its post-dilution water in the minutes of dry_solids_t"),
-    Column("polymer_water_m3_t", "double", "m3/t", "polymer water per tonne dry solids while processing, over the minutes where it is known"),
+    Column(
+        "polymer_water_m3_t", "double", "m3/t", "polymer water per tonne dry solids while processing, over the minutes where it is known"
+    ),
     Column("energy_all_kwh", "double", "kWh", "feed pump and device energy in all minutes"),
     Column("energy_all_kwh_t", "double", "kWh/t", "energy of all time per tonne dry solids: energy_all_kwh / dry_solids_t"),
     Column("wash_water_all_m3", "double", "m3", "wash water in all minutes"),
     Column("wash_water_all_m3_t", "double", "m3/t", "wash water of all time per tonne dry solids: wash_water_all_m3 / dry_solids_t"),
     Column("polymer_water_all_m3", "double", "m3", "polymer solution and its post-dilution water in all minutes"),
-    Column("polymer_water_all_m3_t", "double", "m3/t", "polymer water of all time per tonne dry solids: polymer_water_all_m3 / dry_solids_t"),
+    Column(
+        "polymer_water_all_m3_t", "double", "m3/t", "polymer water of all time per tonne dry solids: polymer_water_all_m3 / dry_solids_t"
+    ),
     Column("all_time_reason", "text", "-", "why nothing of all time is given per tonne; null when it is"),
     Column("cost_polymer_per_t", "double", "currency/t", "polymer cost per tonne dry solids fed"),
     Column("cost_disposal_per_t", "double", "currency/t", "haul and disposal per tonne dry solids fed: capture / cake TS x price"),
@@ -155,11 +190,20 @@ COST = (
     Column("cost_polymer_all", "double", "currency", "polymer of all time at the prices of its minutes"),
     Column("cost_power_all", "double", "currency", "energy of all time at the prices of its minutes"),
     Column("cost_water_all", "double", "currency", "wash and polymer water of all time at the prices of its minutes"),
-    Column("cost_total_all_per_t", "double", "currency/t", "cost_total_per_t with polymer, power and water of all time instead of processing"),
+    Column(
+        "cost_total_all_per_t", "double", "currency/t", "cost_total_per_t with polymer, power and water of all time instead of processing"
+    ),
 )
 TRUST = (
     Column("missed_share", "double", "-", "1 - valid minutes / processing minutes", ge=0, le=1),
-    Column("lab_coverage_share", "double", "-", "dry solids with a feed TS sampled at most 24 h away: dry_solids_sampled_t / dry_solids_t", ge=0, le=1),
+    Column(
+        "lab_coverage_share",
+        "double",
+        "-",
+        "dry solids with a feed TS sampled at most 24 h away: dry_solids_sampled_t / dry_solids_t",
+        ge=0,
+        le=1,
+    ),
     Column("provisional_share", "double", "-", "dry solids with a held feed TS: dry_solids_held_t / dry_solids_t", ge=0, le=1),
     Column("is_provisional", "bool", "-", "true while a held feed TS or missing result can still change the row", nullable=False),
     Column("data_version", "text", "-", "hash of the loads and the plant file behind the row", nullable=False),

@@ -63,7 +63,7 @@ SELECT
   ratio_or_null(idle_h, running_h) AS idle_share,
   ratio_or_null(processing_minutes::DOUBLE, minutes_seen) AS utilisation_calendar_share,
   starts, stops, short_runs,
-  ratio_or_null(starts, run_h) AS starts_per_run_h,
+  ratio_or_null(starts, run_h) AS starts_per_run_hour,
   ratio_or_null(run_h, stops) AS mean_run_h,
   planned_h, down_h,
   ratio_or_null(planned_h - down_h, planned_h) AS availability_share,
