@@ -16,14 +16,14 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field, field_validator, model_validator
 
 from pipelines import plantfile_logs, units
-from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since
+from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
 from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
 from pipelines.plantfile_logs import Baseline, BaselinePeriod, Ladder, Service
 from pipelines.plantfile_uncertainty import MeterUncertainty, PolymerUncertainty
 from schemas.roles import ROLES, Role
 
 __all__ = [
-    "FAR_FUTURE", "AnalyteName", "Event", "Lab", "LabColumn", "Layout", "Line", "Plant", "PlantFile", "Polymer", "Price", "Pump",
+    "FAR_FUTURE", "AnalyteName", "Event", "Lab", "LabColumn", "Layout", "Line", "Planned", "Plant", "PlantFile", "Polymer", "Price", "Pump",
     "QualityWords", "SamplePoint", "Scaling", "Shift", "Signal", "Since", "Target", "file_id", "load",
 ]  # fmt: skip
 
@@ -73,6 +73,19 @@ class Pump(Block):
     suction_pipe: Length | None = Field(default=None, description="inner diameter at the suction gauge [m]")
     discharge_pipe: Length | None = Field(default=None, description="inner diameter at the discharge gauge [m]")
     suction_minimum: Pressure | None = Field(default=None, description="suction pressure below which the pump counts as starved [kPa]")
+    discharge_maximum: Pressure | None = Field(default=None, description="discharge pressure above which it counts as deadheaded [kPa]")
+    drive_efficiency: float | None = Field(default=None, gt=0, le=1, description="motor and drive, assumed")
+
+
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+class Planned(Block):
+    """When a line is planned to run, plant-local; `end` may lie after midnight, equal times mean the whole day."""
+
+    days: tuple[Weekday, ...] = Field(min_length=1, description="days on which it starts")
+    start: time
+    end: time
 
 
 class Line(Block):
@@ -101,6 +114,10 @@ class Line(Block):
     solids_hold_tau: Duration = Field(default=36.0, description="[h]")
     solids_hold_limit: Duration = Field(default=72.0, le=336.0, description="[h]; late results work on 14 days at most")
     dilution_counted: Literal["none", "polymer", "polymer and wash"]
+    planned: tuple[Planned, ...] = Field(default=(), description="planned running times, for the availability")
+    polymer_tank: Volume | None = Field(default=None, gt=0, description="polymer solution tank, for the solution's age [m3]")
+    mixing_volume: Volume | None = Field(default=None, gt=0, description="where the mixing pressure drop is spent, for G and Gt [m3]")
+    sludge_viscosity_mpa_s: float | None = Field(default=None, gt=0, description="assumed for G and Gt")
 
     @property
     def startup_min(self) -> float:
@@ -154,6 +171,8 @@ class Signal(Block):
     )
     off_words: tuple[str, ...] = ("0", "false", "off", "stop", "stopped")
     uncertainty: MeterUncertainty = MeterUncertainty()
+    shared_by: tuple[str, ...] = Field(default=(), description="other lines that a polymer meter serves as well")
+    split: Literal["by sludge flow", "by dry solids", "refuse"] = Field(default="refuse", description="how a shared polymer meter is split")
     since: Since | None = None
     until: Since | None = None
 
@@ -172,6 +191,8 @@ class Signal(Block):
             raise ValueError("an analog signal needs range = [low, high], the transmitter range in its unit")
         if self.range and self.range[0] >= self.range[1]:
             raise ValueError("range must be [low, high] with low < high")
+        if self.shared_by and not self.role.startswith(("polymer_", "dilution_")):
+            raise ValueError("shared_by is for signals of the polymer feed; another signal belongs to one line")
         return self
 
     @property
@@ -260,6 +281,7 @@ class PlantFile(Block):
         if len(lines) != len(self.lines):
             raise ValueError("two lines have the same id")
         named = [(f"signals[{i}]", x.line) for i, x in enumerate(self.signals)]
+        named += [(f"signals[{i}].shared_by", other) for i, x in enumerate(self.signals) for other in x.shared_by]
         named += [(f"targets[{i}]", x.line) for i, x in enumerate(self.targets)]
         named += [(f"events[{i}]", x.line) for i, x in enumerate(self.events)]
         named += [(f"lab.sample_points[{i}]", x.line) for i, x in enumerate(self.lab.sample_points)]

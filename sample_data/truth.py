@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from sample_data import truth_kpis
 from sample_data.axis import Axis
 from sample_data.physics import GPM_M3_H, Array
 from sample_data.process import Truth
@@ -32,13 +33,14 @@ def days(plant: PlantScenario, ax: Axis, t: Truth) -> list[dict[str, Any]]:
     starts = on & ~np.concatenate(([True], on[:-1]))
     counts = [np.bincount(day[inside & x], minlength=size) for x in (on, t.processing, starts)]
     sums = _sums(plant, ax, t)
+    more = truth_kpis.kpis(plant, ax, t)
     out = []
     for i, date_ in enumerate(ax.days):
         row = {
             "plant": plant.plant, "line": t.line, "operating_day": date_, "run_h": counts[0][i] / 60.0,
             "processing_h": counts[1][i] / 60.0, "starts": int(counts[2][i]), "arm": t.arm[i], "rung": t.rung[i],
         }  # fmt: skip
-        out.append(row | (_ratios({k: float(v[i]) for k, v in sums.items()}) if counts[1][i] else dict.fromkeys(_RATIOS)))
+        out.append(row | more[i] | (_ratios({k: float(v[i]) for k, v in sums.items()}) if counts[1][i] else dict.fromkeys(_RATIOS)))
     for row in out:
         for name in _RATIOS[:5]:
             row[name] = row[name] or 0.0

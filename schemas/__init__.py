@@ -27,6 +27,7 @@ from schemas import (
     packed_readings,
     pending_days,
     pending_hours,
+    planned_times,
     plant_file_versions,
     polymer_inventory,
     polymers,
@@ -48,7 +49,7 @@ from schemas.model import Column, Table
 TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
-        plant_file_versions, line_settings, polymers, prices, uncertainty_inputs,
+        plant_file_versions, line_settings, planned_times, polymers, prices, uncertainty_inputs,
         line_limits, service_log, pump_baselines, ladder_steps, baseline_periods,
         loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,

@@ -64,5 +64,23 @@ TABLE = Table(
             nullable=False,
             isin=("none", "polymer", "polymer and wash"),
         ),
+        Column("suction_minimum_kpa", "double", "kPa", "suction pressure below which the pump counts as starved; null when not given"),
+        Column(
+            "discharge_maximum_kpa", "double", "kPa", "discharge pressure above which the pump counts as deadheaded; null when not given"
+        ),
+        Column("drive_efficiency", "double", "-", "motor and drive efficiency assumed; null when not given", ge=0, le=1),
+        Column("mixing_volume_l", "double", "L", "volume in which the mixing pressure drop is spent; null when not given"),
+        Column("sludge_viscosity_mpa_s", "double", "mPa s", "sludge viscosity assumed for G and Gt; null when not given"),
+        Column("polymer_tank_m3", "double", "m3", "volume of the polymer solution tank; null when not given"),
+        Column("shared_roles", "text", "-", "roles of polymer meters that other lines read too; null when there are none"),
+        Column("shared_group", "text", "-", "all lines that read them"),
+        Column("shared_with", "text", "-", "those of them that are other lines"),
+        Column(
+            "shared_split",
+            "text",
+            "-",
+            "how the meter's flow is split between lines that feed",
+            isin=("by sludge flow", "by dry solids", "refuse"),
+        ),
     ),
 )

@@ -23,6 +23,7 @@ TYPES: dict[str, tuple[str, str]] = {
     "bool": ("BOOLEAN", "Boolean"),
     "date": ("DATE", "Date"),
     "instant": ("TIMESTAMPTZ", "Datetime"),
+    "local": ("TIMESTAMP", "Local"),
 }
 
 
@@ -84,7 +85,7 @@ class Table:
 
         kinds: dict[str, pl.DataType] = {
             "String": pl.String(), "Float64": pl.Float64(), "Int64": pl.Int64(), "Int32": pl.Int32(), "UInt8": pl.UInt8(),
-            "Boolean": pl.Boolean(), "Date": pl.Date(), "Datetime": pl.Datetime("us", "UTC"),
+            "Boolean": pl.Boolean(), "Date": pl.Date(), "Datetime": pl.Datetime("us", "UTC"), "Local": pl.Datetime("us"),
         }  # fmt: skip
         return {c.name: kinds[TYPES[c.type][1]] for c in self.columns}
 

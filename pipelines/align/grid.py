@@ -55,7 +55,7 @@ def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
     """Return role -> its signals on a line in order of time; PlantFileError when two hold at the same time."""
     found: dict[str, list[Span]] = {}
     for signal in plant_file.signals:
-        if signal.line == line:
+        if signal.line == line or line in signal.shared_by:
             since, until = plant_file.instant(signal.since, _LONG_AGO), plant_file.instant(signal.until, FAR_FUTURE)
             found.setdefault(signal.role, []).append(Span(signal, micros(since), micros(until)))
     for role, spans in found.items():

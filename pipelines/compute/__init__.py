@@ -23,8 +23,9 @@ ROLLING_DAYS = 27  # the longest window reaches so many days on
 PIECE_DAYS = 62  # computed at a time, so that memory does not grow with a backfill
 # In this order: each file makes its table in `work` from those before it.
 ORDER = (
-    "feed_samples", "day_feed_ts", "minute_feed_ts", "minute_kpi", "period_totals", "span_versions", "period_product", "all_totals",
-    "period_kpi", "kpi_hour", "kpi_shift", "day_feed_u", "day_uncertainty", "kpi_day", "day_rows", "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
+    "feed_samples", "day_feed_ts", "minute_feed_ts", "planned_minutes", "meter_share", "pump_edges", "minute_kpi", "period_totals", "span_versions",
+    "period_product", "dose_spread", "all_totals", "period_kpi", "kpi_hour", "kpi_shift", "day_feed_u", "day_uncertainty", "kpi_day", "day_rows",
+    "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
     "runs_span", "runs", "data_quality",
     "line_day", "history_days", "history_line_days", "touched_months", "month_versions", "pump_spans", "pump_minutes", "pump_weeks", "service_hours",
     "pump_condition", "balance_parts", "solids_balance", "polymer_inventory", "dose_steps",

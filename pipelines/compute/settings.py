@@ -12,6 +12,8 @@ from pipelines.plantfile import FAR_FUTURE, Line, PlantFile
 from pipelines.store import Store
 from schemas import TABLES
 
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+SPLIT_ROLES = ("polymer_neat_flow", "polymer_solution_flow", "dilution_water_flow")
 _LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
 
 
@@ -21,10 +23,11 @@ def are_written(store: Store) -> bool:
 
 
 def write(store: Store, plant_file: PlantFile) -> None:
-    """Replace line_settings, polymers, prices, uncertainty_inputs and the logs by what the plant file says now."""
+    """Replace line_settings, planned_times, polymers, prices, uncertainty_inputs and the logs by what the plant file says now."""
     plant = store.plant
     rows = {
         "line_settings": [_line(plant, plant_file, line) for line in plant_file.lines],
+        "planned_times": [row for line in plant_file.lines for row in _planned(plant, line)],
         "polymers": [row for line in plant_file.lines for row in _polymers(plant, plant_file, line.id)],
         "prices": _prices(plant, plant_file),
         **log_settings.rows(plant, plant_file),
@@ -46,7 +49,50 @@ def _line(plant: str, plant_file: PlantFile, line: Line) -> dict[str, Any]:
         "pump_elevation_m": line.pump.gauge_elevation, "mixing_elevation_m": line.mixing_gauge_elevation,
         "suction_pipe_m": line.pump.suction_pipe, "discharge_pipe_m": line.pump.discharge_pipe,
         "solids_hold_tau_h": line.solids_hold_tau, "solids_hold_limit_h": line.solids_hold_limit, "dilution_counted": line.dilution_counted,
+        "suction_minimum_kpa": line.pump.suction_minimum, "discharge_maximum_kpa": line.pump.discharge_maximum,
+        "drive_efficiency": line.pump.drive_efficiency, "sludge_viscosity_mpa_s": line.sludge_viscosity_mpa_s,
+        "mixing_volume_l": None if line.mixing_volume is None else line.mixing_volume * 1000.0, "polymer_tank_m3": line.polymer_tank,
+        **_shared(plant_file, line),
     }  # fmt: skip
+
+
+def _shared(plant_file: PlantFile, line: Line) -> dict[str, str | None]:
+    """Return which polymer meters of the line other lines read too, with whom, and by which rule they are split; else nothing.
+
+    A tag tied to two lines by two blocks is shared as well: without a rule its flow would count twice. Of rules that
+    differ "refuse" stands.
+    """
+    roles, others, rules = list[str](), set[str](), set[str]()
+    for role in SPLIT_ROLES:
+        flows = [s for s in plant_file.signals if s.role == role]
+        tags = {s.tag for s in flows if line.id in (s.line, *s.shared_by)}
+        shared = [s for s in flows if s.tag in tags and {s.line, *s.shared_by} != {line.id}]
+        if shared:
+            roles.append(role)
+            others |= {name for s in shared for name in (s.line, *s.shared_by)} - {line.id}
+            rules |= {s.split for s in shared}
+    if not roles:
+        return dict.fromkeys(("shared_roles", "shared_group", "shared_with", "shared_split"))
+    return {
+        "shared_roles": " ".join(roles), "shared_group": ", ".join(sorted({line.id, *others})), "shared_with": ", ".join(sorted(others)),
+        "shared_split": rules.pop() if len(rules) == 1 else "refuse",
+    }  # fmt: skip
+
+
+def _planned(plant: str, line: Line) -> list[dict[str, Any]]:
+    """Return the planned times of a line by weekday; what goes past midnight goes on at 0 of the next day."""
+    spans = set[tuple[int, int, int]]()
+    for block in line.planned:
+        start, end = (t.hour * 60 + t.minute for t in (block.start, block.end))
+        for name in block.days:
+            day = WEEKDAYS.index(name) + 1
+            spans.add((day, start, end if end > start else 1440))
+            if start >= end > 0:
+                spans.add((day % 7 + 1, 0, end))
+    merged: dict[tuple[int, int], int] = {}
+    for day, start, end in spans:  # one row a start, as the key asks
+        merged[day, start] = max(end, merged.get((day, start), 0))
+    return [{"plant": plant, "line": line.id, "iso_weekday": d, "from_min": s, "to_min": e} for (d, s), e in sorted(merged.items())]
 
 
 def _polymers(plant: str, plant_file: PlantFile, line: str) -> list[dict[str, Any]]:

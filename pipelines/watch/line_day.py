@@ -151,7 +151,7 @@ def signal_on(plant_file: PlantFile, line: str, role: str, when: datetime) -> Si
     found = []
     for index, signal in enumerate(plant_file.signals):
         since, until = instant_span(plant_file, signal)
-        if (signal.line, signal.role) == (line, role) and since <= when < until:
+        if line in (signal.line, *signal.shared_by) and signal.role == role and since <= when < until:
             found.append((since, index, signal))
     return max(found, key=lambda f: f[:2])[2] if found else None
 

@@ -3,40 +3,127 @@
 -- grain: line, kind of period, period ; the one place where totals become ratios
 -- formula: ratio of totals; a ratio is null when its gate fails and a reason says why
 -- source: gates common practice, no source: hour and last hours 30 valid minutes, shift and day 120, each 90 % of processing minutes;
---         week and spans of days three days with a dose and 600 processing minutes
--- known limits: none
+--         week and spans of days three days with a dose and 600 processing minutes; of all time 90 % of processing minutes dosed;
+--         totaliser closure as many processing minutes as the dose; dose variability 8 quarter hours
+-- known limits: G and Gt are nominal: one viscosity and one volume stand for all sludge
 CREATE OR REPLACE MACRO kpi_of_totals(totals) AS TABLE
-WITH gated AS (
+WITH setting AS (
+  SELECT line, device, device_width_m, device IN ('belt press', 'gravity belt thickener') AS is_belt, suction_minimum_kpa, discharge_maximum_kpa,
+    drive_efficiency, mixing_volume_l, sludge_viscosity_mpa_s, polymer_tank_m3, shared_with, shared_roles, polymer_meter
+  FROM line_settings
+), counted AS (
   SELECT *,
-    CASE WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes,
+    kind IN ('week', '7 d', '28 d') AS is_long,
+    CASE WHEN kind IN ('week', '7 d', '28 d') THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes
+  FROM query_table(totals) LEFT JOIN setting USING (line)
+), judged AS (
+  SELECT *,
     CASE
       WHEN processing_minutes = 0 THEN 'no processing'
-      WHEN kind IN ('week', '7 d', '28 d') AND dosed_days < 3 THEN format('{} days with a dose, 3 needed', dosed_days)
-      WHEN kind IN ('week', '7 d', '28 d') AND processing_minutes < 600 THEN format('{} processing minutes, 600 needed', processing_minutes)
-      WHEN kind IN ('week', '7 d', '28 d') THEN NULL
+      WHEN is_long AND dosed_days < 3 THEN format('{} days with a dose, 3 needed', dosed_days)
+      WHEN is_long AND processing_minutes < least_minutes THEN format('{} processing minutes, {} needed', processing_minutes, least_minutes)
+      WHEN is_long THEN NULL
       WHEN valid_minutes < least_minutes THEN format('{} valid minutes, {} needed', valid_minutes, least_minutes)
       WHEN valid_minutes < 0.9 * processing_minutes THEN format('{} of {} processing minutes valid, 90 % needed', valid_minutes, processing_minutes)
       WHEN dosed_minutes = 0 THEN 'feed TS or polymer strength unknown'
       WHEN dosed_minutes < 0.9 * processing_minutes THEN format('feed TS or polymer strength known for {} of {} processing minutes', dosed_minutes, processing_minutes)
       WHEN dry_solids_t IS NULL OR dry_solids_t = 0 THEN 'no dry solids'
-    END AS dose_reason
-  FROM query_table(totals)
+    END AS minute_reason
+  FROM counted
+), explained AS (
+  SELECT *,
+    CASE WHEN minute_reason IS NOT NULL AND unsplit_minutes > 0 THEN format('meter shared with {}, no split rule', shared_with) ELSE minute_reason END AS dose_reason
+  FROM judged
+), gated AS (
+  SELECT * EXCLUDE (dose_variability_pct),
+    dose_reason IS NULL AS is_dose,
+    CASE
+      WHEN dose_reason IS NOT NULL THEN dose_reason
+      WHEN dosed_minutes < 0.9 * processing_minutes THEN format('dry solids known for {} of {} processing minutes, 90 % needed', dosed_minutes, processing_minutes)
+    END AS all_time_reason,
+    CASE
+      WHEN kind NOT IN ('shift', 'day') THEN 'given for shifts and days'
+      WHEN dose_reason IS NOT NULL THEN dose_reason
+      WHEN coalesce(dose_quarters, 0) < 8 THEN format('{} quarter hours with a dose, 8 needed', coalesce(dose_quarters, 0))
+    END AS dose_variability_reason,
+    CASE WHEN dose_reason IS NULL AND dose_quarters >= 8 THEN dose_variability_pct END AS dose_variability_pct,
+    60.0 * ratio_or_null(feed_volume_m3, valid_minutes) AS sludge_flow_m3_h,
+    CASE WHEN dose_reason IS NULL THEN 60.0 * 1000.0 * ratio_or_null(dry_solids_t, dosed_minutes) END AS solids_rate_kg_h,
+    CASE WHEN processing_minutes >= least_minutes THEN ratio_or_null(sludge_total_m3, sludge_total_flow_m3) END AS sludge_closure,
+    CASE WHEN processing_minutes >= least_minutes THEN ratio_or_null(polymer_total_m3, polymer_total_flow_m3) END AS polymer_closure,
+    mixing_energy_kj_m3(ratio_or_null(mixing_work_kj, mixing_feed_m3)) AS mixing_work_kj_m3,
+    60.0 * ratio_or_null(mixing_feed_m3, mixing_dp_minutes) AS mixing_flow_m3_h
+  FROM explained
 )
 SELECT
   kind, anchor, label, operating_days,
   plant, line, operating_day, period_start_utc, period_end_utc, minutes_seen, unknown_minutes, processing_minutes, valid_minutes,
-  run_h, processing_h, idle_h, starts,
+  dosed_minutes, unsplit_minutes,
+  run_h, running_h, processing_h, idle_h,
+  ratio_or_null(idle_h, running_h) AS idle_share,
+  ratio_or_null(processing_minutes::DOUBLE, minutes_seen) AS utilisation_calendar_share,
+  starts, stops, short_runs,
+  ratio_or_null(starts, run_h) AS starts_per_run_hour,
+  ratio_or_null(run_h, stops) AS mean_run_h,
+  planned_h, down_h,
+  ratio_or_null(planned_h - down_h, planned_h) AS availability_share,
+  CASE
+    WHEN planned_h > 0 THEN NULL
+    WHEN line NOT IN (SELECT line FROM planned_times) THEN 'no planned times in the plant file'
+    ELSE 'no planned time in the period'
+  END AS availability_reason,
+  dry_run_minutes, deadhead_minutes,
+  CASE
+    WHEN deadhead_minutes IS NOT NULL AND dry_run_minutes IS NOT NULL THEN NULL
+    WHEN dry_run_minutes IS NULL THEN 'neither sludge flow nor suction pressure known'
+    WHEN discharge_maximum_kpa IS NULL THEN 'no discharge_maximum in the plant file'
+    ELSE 'no discharge pressure with a sludge flow'
+  END AS exposure_reason,
   feed_volume_m3, feed_volume_all_m3,
-  60.0 * ratio_or_null(feed_volume_m3, valid_minutes) AS sludge_flow_m3_h,
-  dry_solids_t,
+  sludge_flow_m3_h,
+  sludge_total_m3, sludge_total_flow_m3,
+  sludge_closure,
+  dosed_feed_m3, dry_solids_t,
   100.0 * ratio_or_null(dry_solids_t, dosed_mass_t) AS feed_ts_pct,
   ratio_or_null(ts_age_h_t, dry_solids_t) AS feed_ts_age_h,
-  dry_solids_held_t,
-  polymer_active_kg, polymer_neat_kg,
-  CASE WHEN dose_reason IS NULL THEN ratio_or_null(polymer_active_kg, dry_solids_t) END AS dose_active_kg_t,
-  CASE WHEN dose_reason IS NULL THEN ratio_or_null(polymer_neat_kg, dry_solids_t) END AS dose_neat_kg_t,
+  dry_solids_held_t, dry_solids_sampled_t,
+  solids_rate_kg_h,
+  CASE WHEN is_dose THEN ratio_or_null(dry_solids_t, processing_h) END AS throughput_t_h,
+  CASE WHEN is_belt THEN ratio_or_null(sludge_flow_m3_h, device_width_m) END AS hydraulic_loading_m3_h_per_m,
+  CASE WHEN NOT is_belt THEN sludge_flow_m3_h END AS hydraulic_loading_m3_h_per_unit,
+  CASE WHEN is_belt THEN ratio_or_null(solids_rate_kg_h, device_width_m) END AS solids_loading_kg_h_per_m,
+  CASE WHEN NOT is_belt THEN solids_rate_kg_h END AS solids_loading_kg_h_per_unit,
+  CASE WHEN is_belt AND device_width_m IS NULL THEN 'no device_width in the plant file' ELSE dose_reason END AS loading_reason,
+  vs_pct, vs_samples,
+  polymer_active_kg, polymer_neat_kg, polymer_neat_all_kg,
+  CASE WHEN is_dose THEN 60.0 * ratio_or_null(polymer_active_kg, dosed_minutes) END AS polymer_rate_kg_h,
+  CASE WHEN is_dose THEN ratio_or_null(polymer_active_kg, dry_solids_t) END AS dose_active_kg_t,
+  CASE WHEN is_dose THEN ratio_or_null(polymer_neat_kg, dry_solids_t) END AS dose_neat_kg_t,
+  CASE WHEN is_dose THEN 1000.0 * ratio_or_null(polymer_active_kg, dosed_feed_m3) END AS dose_g_m3,
   dose_reason,
-  cake_ts_pct, cake_samples, filtrate_tss_mg_l, filtrate_samples, feed_samples,
+  dose_variability_pct,
+  dose_quarters,
+  dose_variability_reason,
+  polymer_solution_m3, polymer_solution_feed_m3,
+  CASE WHEN is_dose THEN 100.0 * ratio_or_null(polymer_solution_m3, polymer_solution_feed_m3) END AS polymer_feed_ratio_pct,
+  100.0 * ratio_or_null(solution_active_kg / 1000.0, polymer_solution_m3) AS solution_strength_used_pct,
+  polymer_solution_all_m3, polymer_solution_all_minutes,
+  ratio_or_null(polymer_tank_m3 * (polymer_solution_all_minutes / 60.0), polymer_solution_all_m3) AS solution_age_h,
+  CASE
+    WHEN polymer_tank_m3 IS NULL THEN 'no polymer_tank in the plant file'
+    WHEN polymer_solution_all_m3 IS NULL THEN 'flow of solution unknown'
+    WHEN polymer_solution_all_m3 = 0 THEN 'no solution drawn'
+  END AS solution_age_reason,
+  polymer_total_m3, polymer_total_flow_m3,
+  polymer_closure,
+  CASE
+    WHEN sludge_closure IS NOT NULL AND polymer_closure IS NOT NULL THEN NULL
+    WHEN processing_minutes < least_minutes THEN format('{} processing minutes, {} needed', processing_minutes, least_minutes)
+    WHEN sludge_closure IS NULL AND polymer_closure IS NULL THEN 'no totaliser beside its flow, sludge and polymer'
+    WHEN sludge_closure IS NULL THEN 'no totaliser beside its flow, sludge'
+    ELSE 'no totaliser beside its flow, polymer'
+  END AS closure_reason,
+  cake_ts_pct, cake_samples, filtrate_tss_mg_l, filtrate_samples, feed_samples, cst_s, cst_samples,
   ratio_or_null(dilution_m3, diluted_feed_m3) AS dilution_ratio,
   capture_undiluted_pct, capture_pct,
   CASE
@@ -48,18 +135,65 @@ SELECT
     WHEN dilution_m3 IS NULL THEN 'dilution water unknown'
     ELSE 'samples contradict each other'
   END AS capture_reason,
+  1000.0 * dry_solids_t * (1.0 - capture_pct / 100.0) AS recycle_solids_kg,
+  wet_cake_t(dry_solids_t, capture_pct, cake_ts_pct) AS cake_wet_t,
   ratio_or_null(pump_dp_sum, pump_dp_minutes) AS pump_dp_kpa,
   ratio_or_null(pump_head_sum, pump_head_minutes) AS pump_head_m,
   pump_dp_minutes,
   ratio_or_null(mixing_dp_sum, mixing_dp_minutes) AS mixing_dp_kpa,
   mixing_dp_ref_kpa, mixing_dp_ref_method, mixing_dp_minutes,
-  energy_kwh, ratio_or_null(energy_kwh, dry_solids_t) AS energy_kwh_t, wash_water_m3,
+  mixing_feed_m3,
+  mixing_work_kj_m3,
+  mixing_volume_l, sludge_viscosity_mpa_s,
+  velocity_gradient_1_s(mixing_work_kj_m3, sludge_viscosity_mpa_s, mixing_volume_l, mixing_flow_m3_h) AS mixing_g_1_s,
+  camp_number(mixing_work_kj_m3, sludge_viscosity_mpa_s, mixing_volume_l, mixing_flow_m3_h) AS mixing_gt,
+  CASE
+    WHEN mixing_volume_l IS NULL THEN 'no mixing_volume in the plant file'
+    WHEN sludge_viscosity_mpa_s IS NULL THEN 'no sludge_viscosity_mpa_s in the plant file'
+    WHEN mixing_work_kj_m3 IS NULL THEN 'no processing minute with both mixing pressures and flow'
+    WHEN mixing_work_kj_m3 < 0 THEN 'negative pressure drop'
+  END AS mixing_reason,
+  pump_electric_kwh, pump_hydraulic_kwh, pump_head_kwh,
+  100.0 * ratio_or_null(pump_hydraulic_kwh, pump_electric_kwh) AS wire_to_water_pct,
+  drive_efficiency,
+  100.0 * ratio_or_null(pump_head_kwh, pump_electric_kwh * drive_efficiency) AS pump_efficiency_pct,
+  CASE
+    WHEN drive_efficiency IS NULL THEN 'no drive_efficiency in the plant file'
+    WHEN pump_electric_kwh IS NULL THEN 'no processing minute with flow, both pump pressures and pump power'
+    WHEN pump_electric_kwh = 0 THEN 'pump power is zero'
+  END AS pump_efficiency_reason,
+  suction_minutes,
+  ratio_or_null(suction_margin_sum, suction_minutes) AS suction_margin_kpa,
+  suction_margin_lowest_kpa,
+  CASE
+    WHEN suction_minimum_kpa IS NULL THEN 'no suction_minimum in the plant file'
+    WHEN suction_minutes = 0 THEN 'no processing minute with a suction pressure'
+  END AS suction_margin_reason,
+  seal_water_m3, seal_water_minutes, 60.0 * ratio_or_null(seal_water_m3, seal_water_minutes) AS seal_water_m3_h,
+  energy_kwh, ratio_or_null(energy_kwh, dry_solids_t) AS energy_kwh_t,
+  wash_water_m3,
+  CASE WHEN is_dose THEN ratio_or_null(wash_on_solids_m3, wash_solids_t) END AS wash_water_m3_t,
+  polymer_water_m3,
+  CASE WHEN is_dose THEN ratio_or_null(polymer_water_on_solids_m3, polymer_water_solids_t) END AS polymer_water_m3_t,
+  energy_all_kwh,
+  CASE WHEN all_time_reason IS NULL THEN ratio_or_null(energy_all_kwh, dry_solids_t) END AS energy_all_kwh_t,
+  wash_water_all_m3,
+  CASE WHEN all_time_reason IS NULL THEN ratio_or_null(wash_water_all_m3, dry_solids_t) END AS wash_water_all_m3_t,
+  polymer_water_all_m3,
+  CASE WHEN all_time_reason IS NULL THEN ratio_or_null(polymer_water_all_m3, dry_solids_t) END AS polymer_water_all_m3_t,
+  all_time_reason,
   ratio_or_null(polymer_cost, polymer_cost_solids_t) AS cost_polymer_per_t,
   cost_disposal_per_t,
   ratio_or_null(power_cost, power_cost_solids_t) AS cost_power_per_t,
   ratio_or_null(water_cost, water_cost_solids_t) AS cost_water_per_t,
   cost_recycle_per_t,
   cost_polymer_per_t + cost_disposal_per_t + coalesce(cost_power_per_t, 0.0) + coalesce(cost_water_per_t, 0.0) + coalesce(cost_recycle_per_t, 0.0) AS cost_total_per_t,
+  cost_polymer_all, cost_power_all, cost_water_all,
+  CASE WHEN all_time_reason IS NULL THEN
+    ratio_or_null(cost_polymer_all + coalesce(cost_power_all, 0.0) + coalesce(cost_water_all, 0.0), dry_solids_t) + cost_disposal_per_t + coalesce(cost_recycle_per_t, 0.0)
+  END AS cost_total_all_per_t,
   1.0 - ratio_or_null(valid_minutes, processing_minutes) AS missed_share,
+  ratio_or_null(dry_solids_sampled_t, dry_solids_t) AS lab_coverage_share,
+  ratio_or_null(dry_solids_held_t, dry_solids_t) AS provisional_share,
   is_provisional, data_version
 FROM gated;

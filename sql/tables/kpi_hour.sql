@@ -9,4 +9,4 @@ SELECT plant, line, operating_day,
   * EXCLUDE (kind, anchor, label, plant, line, operating_day, operating_days)
 FROM work.period_kpi
 WHERE kind = 'hour'
-ORDER BY ALL;
+ORDER BY plant, line, period_start_utc;

@@ -9,4 +9,4 @@ SELECT plant, line, coalesce(anchor, operating_day) AS operating_day, kind AS wi
   * EXCLUDE (kind, anchor, label, plant, line, operating_day, operating_days)
 FROM (FROM work.period_kpi UNION ALL BY NAME FROM work.long_kpi)
 WHERE kind IN ('1 h', '8 h', '24 h', '7 d', '28 d')
-ORDER BY ALL;
+ORDER BY plant, line, operating_day, window_name;

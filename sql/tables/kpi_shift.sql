@@ -9,4 +9,4 @@ SELECT plant, line, operating_day, label AS shift,
   * EXCLUDE (kind, anchor, label, plant, line, operating_day, operating_days)
 FROM work.period_kpi
 WHERE kind = 'shift'
-ORDER BY ALL;
+ORDER BY plant, line, operating_day, shift;

@@ -9,4 +9,4 @@ SELECT plant, line, anchor AS week_start_day, strftime(anchor + 3, '%G-W%V') AS 
   * EXCLUDE (kind, anchor, label, plant, line, operating_day, operating_days)
 FROM work.long_kpi
 WHERE kind = 'week'
-ORDER BY ALL;
+ORDER BY plant, line, week_start_day;

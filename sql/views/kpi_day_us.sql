@@ -1,79 +1,34 @@
 -- question: What does kpi_day say in US units and local time?
 -- unit: in the names; tons are short tons of 2,000 lb, gallons US gallons
 -- grain: as kpi_day
--- formula: exact unit conversions of kpi_day; no stored number changes
+-- formula: sql/macros/kpi_us.sql: exact unit conversions; no stored number changes
 -- source: definitions of the units
 -- known limits: none
 CREATE OR REPLACE VIEW kpi_day_us AS
-SELECT
-  k.plant,
-  k.line,
-  k.operating_day,
-  k.period_start_utc,
-  timezone(s.time_zone, k.period_start_utc) AS period_start_local,
-  k.period_end_utc,
-  timezone(s.time_zone, k.period_end_utc) AS period_end_local,
-  k.minutes_seen,
-  k.unknown_minutes,
-  k.processing_minutes,
-  k.valid_minutes,
-  k.run_h,
-  k.processing_h,
-  k.idle_h,
-  k.starts,
-  m3_to_gal(k.feed_volume_m3) AS feed_volume_gal,
-  m3_to_gal(k.feed_volume_all_m3) AS feed_volume_all_gal,
-  m3_h_to_gpm(k.sludge_flow_m3_h) AS sludge_flow_gpm,
-  t_to_short_ton(k.dry_solids_t) AS dry_short_tons,
-  k.feed_ts_pct,
-  k.feed_ts_age_h,
-  t_to_short_ton(k.dry_solids_held_t) AS dry_short_tons_held,
-  kg_to_lb(k.polymer_active_kg) AS polymer_lb_active,
-  kg_to_lb(k.polymer_neat_kg) AS polymer_lb_neat,
-  kg_t_to_lb_dt(k.dose_active_kg_t) AS dose_lb_active_per_dry_ton,
-  kg_t_to_lb_dt(k.dose_neat_kg_t) AS dose_lb_neat_per_dry_ton,
-  k.dose_reason,
-  k.cake_ts_pct,
-  k.cake_samples,
-  k.filtrate_tss_mg_l,
-  k.filtrate_samples,
-  k.feed_samples,
-  k.dilution_ratio,
-  k.capture_undiluted_pct,
-  k.capture_pct,
-  k.capture_reason,
-  kpa_to_psi(k.pump_dp_kpa) AS pump_dp_psi,
-  m_to_ft(k.pump_head_m) AS pump_head_ft,
-  k.pump_dp_minutes,
-  kpa_to_psi(k.mixing_dp_kpa) AS mixing_dp_psi,
-  kpa_to_psi(k.mixing_dp_ref_kpa) AS mixing_dp_ref_psi,
-  k.mixing_dp_ref_method,
-  k.mixing_dp_minutes,
-  k.energy_kwh,
-  per_t_to_per_short_ton(k.energy_kwh_t) AS energy_kwh_per_dry_ton,
-  m3_to_gal(k.wash_water_m3) AS wash_water_gal,
-  per_t_to_per_short_ton(k.cost_polymer_per_t) AS cost_polymer_per_dry_ton,
-  per_t_to_per_short_ton(k.cost_disposal_per_t) AS cost_disposal_per_dry_ton,
-  per_t_to_per_short_ton(k.cost_power_per_t) AS cost_power_per_dry_ton,
-  per_t_to_per_short_ton(k.cost_water_per_t) AS cost_water_per_dry_ton,
-  per_t_to_per_short_ton(k.cost_recycle_per_t) AS cost_recycle_per_dry_ton,
-  per_t_to_per_short_ton(k.cost_total_per_t) AS cost_total_per_dry_ton,
-  k.missed_share,
-  k.is_provisional,
-  k.data_version,
-  k.feed_ts_pct_u,
-  t_to_short_ton(k.dry_solids_t_u) AS dry_short_tons_u,
-  kg_to_lb(k.polymer_active_kg_u) AS polymer_lb_active_u,
-  kg_t_to_lb_dt(k.dose_active_kg_t_u) AS dose_lb_active_per_dry_ton_u,
-  kg_t_to_lb_dt(k.dose_active_kg_t_u_random) AS dose_lb_active_per_dry_ton_u_random,
-  kg_t_to_lb_dt(k.dose_active_kg_t_u_systematic) AS dose_lb_active_per_dry_ton_u_systematic,
-  kg_t_to_lb_dt(k.dose_active_kg_t_u_held) AS dose_lb_active_per_dry_ton_u_held,
-  k.cake_ts_pct_u,
-  k.filtrate_tss_mg_l_u,
-  k.capture_pct_u,
-  kpa_to_psi(k.mixing_dp_kpa_u) AS mixing_dp_psi_u,
-  kpa_to_psi(k.mixing_dp_ref_kpa_u) AS mixing_dp_ref_psi_u,
-  per_t_to_per_short_ton(k.energy_kwh_t_u) AS energy_kwh_per_dry_ton_u,
-  per_t_to_per_short_ton(k.cost_total_per_t_u) AS cost_total_per_dry_ton_u,
-  k.feed_ts_scatter_pct
-FROM kpi_day k JOIN line_settings s ON s.plant = k.plant AND s.line = k.line;
+SELECT * RENAME (
+  dry_solids_t_u AS dry_short_tons_u,
+  polymer_active_kg_u AS polymer_lb_active_u,
+  dose_active_kg_t_u AS dose_lb_active_per_dry_ton_u,
+  dose_active_kg_t_u_random AS dose_lb_active_per_dry_ton_u_random,
+  dose_active_kg_t_u_systematic AS dose_lb_active_per_dry_ton_u_systematic,
+  dose_active_kg_t_u_held AS dose_lb_active_per_dry_ton_u_held,
+  mixing_dp_kpa_u AS mixing_dp_psi_u,
+  mixing_dp_ref_kpa_u AS mixing_dp_ref_psi_u,
+  energy_kwh_t_u AS energy_kwh_per_dry_ton_u,
+  cost_total_per_t_u AS cost_total_per_dry_ton_u
+)
+FROM (
+  SELECT * REPLACE (
+    t_to_short_ton(dry_solids_t_u) AS dry_solids_t_u,
+    kg_to_lb(polymer_active_kg_u) AS polymer_active_kg_u,
+    kg_t_to_lb_dt(dose_active_kg_t_u) AS dose_active_kg_t_u,
+    kg_t_to_lb_dt(dose_active_kg_t_u_random) AS dose_active_kg_t_u_random,
+    kg_t_to_lb_dt(dose_active_kg_t_u_systematic) AS dose_active_kg_t_u_systematic,
+    kg_t_to_lb_dt(dose_active_kg_t_u_held) AS dose_active_kg_t_u_held,
+    kpa_to_psi(mixing_dp_kpa_u) AS mixing_dp_kpa_u,
+    kpa_to_psi(mixing_dp_ref_kpa_u) AS mixing_dp_ref_kpa_u,
+    per_t_to_per_short_ton(energy_kwh_t_u) AS energy_kwh_t_u,
+    per_t_to_per_short_ton(cost_total_per_t_u) AS cost_total_per_t_u
+  )
+  FROM kpi_us('kpi_day')
+);

@@ -89,15 +89,15 @@ def ask(sql):
 print("ANSWER" + json.dumps({
     "code": code,
     "loads": dict(ask("SELECT file_name, coalesce(layout, reason) FROM loads")),
-    "day": ask("SELECT dose_active_kg_t, dry_solids_t, wash_water_m3, wash_water_m3_t FROM kpi_day WHERE operating_day = DATE '2026-06-01'"),
+    "day": ask("SELECT dose_active_kg_t, dry_solids_t, wash_water_m3, starts, dry_solids_per_start_t FROM kpi_day WHERE operating_day = DATE '2026-06-01'"),
     "conveyor": ask("SELECT max(conveyor_power_kw), max(conveyor_power_coverage) FROM minutes"),
     "second_day": ask("SELECT max(sludge_flow_m3_h) FROM minutes WHERE operating_day = DATE '2026-06-02'"),
 }))
 con.close()
 con = connect(home.database, read_only=True)
 print("SHOWN" + json.dumps({
-    "us": ask("SELECT wash_water_gal_per_dry_ton FROM kpi_day_us WHERE operating_day = DATE '2026-06-01'"),
-    "dictionary": ask("SELECT unit FROM dictionary WHERE table_name = 'kpi_week' AND column_name = 'wash_water_m3_t'"),
+    "us": ask("SELECT dry_short_tons_per_start FROM kpi_day_us WHERE operating_day = DATE '2026-06-01'"),
+    "dictionary": ask("SELECT unit FROM dictionary WHERE table_name = 'kpi_week' AND column_name = 'dry_solids_per_start_t'"),
     "flags": ask("SELECT detector, minutes, severity, sentence, suggestion FROM flags WHERE operating_day = DATE '2026-06-01'"),
 }))
 """
@@ -149,12 +149,12 @@ def test_recipe_of_a_role(followed: dict[str, Any]) -> None:
 
 
 def test_recipe_of_a_kpi(followed: dict[str, Any]) -> None:
-    _, dry_solids, wash, ratio = followed["day"][0]
+    _, dry_solids, wash, starts, ratio = followed["day"][0]
     assert wash == pytest.approx(60 * 0.003785411784 * 465)  # 60 gpm over 465 minutes
-    assert ratio == pytest.approx(wash / dry_solids)
-    # 1 m3 = 264.172 US gal; 1 short ton = 0.907185 t
-    assert followed["us"][0][0] == pytest.approx(ratio * 264.172 * 0.907185, rel=1e-5)
-    assert followed["dictionary"] == [["m3/t"]]
+    assert starts == 2  # 08:00, and the idle run at 17:40
+    assert ratio == pytest.approx(dry_solids / 2)
+    assert followed["us"][0][0] == pytest.approx(ratio / 0.907185, rel=1e-5)  # 1 short ton = 0.907185 t
+    assert followed["dictionary"] == [["t"]]
 
 
 def test_recipe_of_a_flag(followed: dict[str, Any]) -> None:
