@@ -15,13 +15,14 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
 
-from pipelines import units
+from pipelines import plantfile_corrections, units
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since
+from pipelines.plantfile_corrections import Correction
 from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
 from schemas.roles import ROLES, Role
 
 __all__ = [
-    "FAR_FUTURE", "AnalyteName", "Event", "Lab", "LabColumn", "Layout", "Line", "Plant", "PlantFile", "Polymer", "Price", "Pump",
+    "FAR_FUTURE", "AnalyteName", "Correction", "Event", "Lab", "LabColumn", "Layout", "Line", "Plant", "PlantFile", "Polymer", "Price", "Pump",
     "QualityWords", "SamplePoint", "Scaling", "Shift", "Signal", "Since", "Target", "file_id", "load",
 ]  # fmt: skip
 
@@ -227,6 +228,7 @@ class PlantFile(Block):
     prices: tuple[Price, ...] = ()
     targets: tuple[Target, ...] = ()
     events: tuple[Event, ...] = ()
+    corrections: tuple[Correction, ...] = ()
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
@@ -240,6 +242,7 @@ class PlantFile(Block):
         for where, line in named:
             if line not in lines:
                 raise ValueError(f"{where}.line: no line {line!r}; lines are {', '.join(sorted(lines))}")
+        plantfile_corrections.check(self)
         return self
 
     @cached_property

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from schemas import (
+    corrections,
+    corrections_applied,
     data_quality,
     dictionary,
+    dispositions,
     flags,
     kpi_day,
     kpi_hour,
@@ -26,6 +29,8 @@ from schemas import (
     readings_history,
     runs,
     set_aside,
+    set_aside_results,
+    set_aside_values,
 )
 from schemas.model import Column, Table
 
@@ -34,6 +39,7 @@ TABLES: dict[str, Table] = {
     for module in (
         plant_file_versions, line_settings, polymers, prices,
         loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
+        set_aside_values, set_aside_results, dispositions, corrections, corrections_applied,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
     )
 }  # fmt: skip

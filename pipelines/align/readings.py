@@ -25,6 +25,10 @@ SELECT {_WANTED}, max(time_utc), arg_max_null(value, time_utc), arg_max(quality,
 UNION ALL
 SELECT {_WANTED}, min(time_utc), arg_min_null(value, time_utc), arg_min(quality, time_utc) {_WITHIN} $end AND $ahead GROUP BY tag
 """
+_OVERLAY = (
+    "SELECT list_position($tags, subject)::USMALLINT AS code, time_utc, corrected_value, corrected_quality FROM corrections_applied "
+    "WHERE kind = 'reading' AND list_contains($tags, subject) AND time_utc BETWEEN $first AND $last"
+)
 _TICK = timedelta(microseconds=1)
 
 
@@ -53,7 +57,22 @@ def of_range(store: Store, tags: Sequence[str], first: datetime, end: datetime) 
     found = store.frame(
         _SQL, tags=list(tags), first=first, last=end - _TICK, back=first - LONGEST_HOLD, before=first - _TICK, end=end, ahead=end + LONGEST_REACH
     )  # fmt: skip
-    return _by_tag(found, tags)
+    return _by_tag(_corrected(store, found, tags, first - LONGEST_HOLD, end + LONGEST_REACH), tags)
+
+
+def _corrected(store: Store, found: pl.DataFrame, tags: Sequence[str], first: datetime, last: datetime) -> pl.DataFrame:
+    """Put what counts by corrections and decisions in the place of what came; the readings of the store stay as they are."""
+    overlay = store.frame(_OVERLAY, tags=list(tags), first=first, last=last)
+    if overlay.height == 0:
+        return found
+    joined = found.join(overlay, on=["code", "time_utc"], how="left", maintain_order="left")
+    is_corrected = pl.col("corrected_quality").is_not_null()
+    return joined.select(
+        "code",
+        "time_utc",
+        value=pl.when(is_corrected).then("corrected_value").otherwise("value"),
+        quality=pl.coalesce("corrected_quality", "quality"),
+    )
 
 
 def _by_tag(found: pl.DataFrame, tags: Sequence[str]) -> dict[str, Series]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from pipelines import clock
-from pipelines.check import lab, lab_store, pending, receipts, versions
+from pipelines.check import corrections, lab, lab_store, pending, receipts, refused, versions
 from pipelines.check.receipts import Tally
 from pipelines.check.signals import Signals
 from pipelines.check.values import typed
@@ -18,7 +18,7 @@ from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
 
-__all__ = ["known", "next_seq", "refuse", "run"]
+__all__ = ["corrections", "known", "next_seq", "refuse", "run"]
 
 
 def known(store: Store, load_id: str) -> bool:
@@ -103,6 +103,8 @@ def _take_readings(
     if chunk.values.height == 0:
         return
     said = typed(chunk.values, signals, received.layout, received_utc)
+    if said.failed.height:
+        refused.keep_values(store, chunk, said.failed, signals, received.layout, load_id)
     outcome = versions.Outcome(0, 0, None)
     if said.readings.height:
         outcome = versions.merge(store, said.readings, load_id)
@@ -113,16 +115,18 @@ def _take_readings(
 
 def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally) -> None:
     """Lab sheets are small, and a sample may be spread over the sheet: they are taken whole."""
-    lines, found, refused = [], [], []
+    lines, found, unfit_all, rows = [], [], [], []
     for chunk in received.chunks():
         tally.take(chunk)
         lines.append(chunk.values["line_no"])
         fine, unfit = lab.results(chunk.values, received.layout, plant_file, received_utc)
         found += fine
-        refused += unfit
+        unfit_all += unfit
+        rows += chunk.values.to_dicts() if unfit else []
     samples, clashing = lab.averaged(found)
     outcome, touched = lab_store.merge(store, samples, load_id)
-    tally.settle(lab.all_lines(lines), lab.failed_frame(refused + clashing), outcome)
+    tally.settle(lab.all_lines(lines), lab.failed_frame(unfit_all + clashing), outcome)
+    refused.keep_results(store, rows, unfit_all, received.layout, plant_file, load_id, received_utc)
     used = lab.times(samples)
     tally.span(used)
     tally.days |= {s["operating_day"] for s in samples}

@@ -70,14 +70,21 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, received
     analyte, value, note = to_stored(number.value, meant.analyte, meant.point, meant.unit)
     if number.is_limit and meant.analyte == "moisture":
         raise RowError("text in number", f"{row['text']!r}: a moisture cannot be a non-detect")
-    reported = _reported(row["reported_text"], layout, plant_file)
+    told = reported(row["reported_text"], layout, plant_file)
     return {
         "line_no": row["line_no"], "sample_id": (row["sample"] or "").strip() or _made_id(meant, when, plant_file), "analyte": analyte,
         "line": meant.line, "point": meant.point, **when, "value": value / 2.0 if number.is_limit else value, "unit": STORED_UNIT[analyte],
         "qualifier": number.qualifier, "detection_limit": value if number.is_limit else None,
         "method": "; ".join(x for x in (row["method"], note) if x) or None, "crew": row["crew"] or None,
-        "reported_utc": reported or received_utc, "is_reported": reported is not None,
+        "reported_utc": told or received_utc, "is_reported": told is not None,
     }  # fmt: skip
+
+
+def identity(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> dict[str, Any]:
+    """Return whose result a row is: sample_id, line, point, analyte, unit_text, and when; RowError when that is not known."""
+    when, meant = _when(row, layout, plant_file), _meaning(row, layout, plant_file)
+    sample = (row["sample"] or "").strip() or _made_id(meant, when, plant_file)
+    return {"sample_id": sample, "line": meant.line, "point": meant.point, "analyte": meant.analyte, "unit_text": meant.unit, **when}
 
 
 def _made_id(meant: _Meant, when: dict[str, Any], plant_file: PlantFile) -> str:
@@ -129,7 +136,7 @@ def _zone(layout: Layout, plant_file: PlantFile) -> tzinfo:
     return timezone(span if offset[1] == "+" else -span)
 
 
-def _reported(text: str | None, layout: Layout, plant_file: PlantFile) -> datetime | None:
+def reported(text: str | None, layout: Layout, plant_file: PlantFile) -> datetime | None:
     """Return when the lab says it reported, in the zone of the layout; None when it does not say or cannot be read."""
     if not text:
         return None

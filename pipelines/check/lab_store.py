@@ -112,18 +112,30 @@ def _judge_sets(store: Store, days: set[date]) -> None:
     """
     if not days:
         return
-    rows = store.frame("SELECT * FROM lab_results WHERE list_contains($days, operating_day) ORDER BY sample_id, analyte", days=sorted(days))
-    sets: dict[tuple[str, date], list[dict[str, Any]]] = {}
-    for row in rows.to_dicts():
-        if row["point"] != "polymer solution":
-            sets.setdefault((row["line"], row["operating_day"]), []).append(row)
-    changed = []
-    for members in sets.values():
-        verdict = INCONSISTENT if _contradicts_itself(members) else None
-        changed += [{**m, "is_used": verdict is None, "unused_reason": verdict} for m in members if m["unused_reason"] != verdict]
+    rows = store.frame(
+        "SELECT h.* FROM lab_results_history h SEMI JOIN lab_results l USING (sample_id, analyte, revision) "
+        "WHERE list_contains($days, h.operating_day) ORDER BY h.sample_id, h.analyte",
+        days=sorted(days),
+    ).to_dicts()
+    changed = [new for old, new in zip(rows, judged(rows), strict=True) if old["unused_reason"] != new["unused_reason"]]
     frame = pl.DataFrame(changed, schema=TABLES["lab_results"].polars_schema())
     guard.upsert(store, "lab_results", frame)
     guard.upsert(store, "lab_results_history", frame)
+
+
+def judged(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return results with is_used and unused_reason by what those of their line and day say together, in their order."""
+    sets: dict[tuple[str, date], list[dict[str, Any]]] = {}
+    for row in rows:
+        if row["point"] != "polymer solution":
+            sets.setdefault((row["line"], row["operating_day"]), []).append(row)
+    verdicts = {key: INCONSISTENT if _contradicts_itself(members) else None for key, members in sets.items()}
+    return [
+        row
+        if row["point"] == "polymer solution"
+        else {**row, "is_used": (verdict := verdicts[row["line"], row["operating_day"]]) is None, "unused_reason": verdict}
+        for row in rows
+    ]
 
 
 def _contradicts_itself(members: list[dict[str, Any]]) -> bool:

@@ -42,7 +42,7 @@ class Typed:
 def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
     """Return what the values of a Chunk say, and which of them cannot be used and why."""
     tag = values["tag"].cast(signals.kind, strict=False)
-    number = values.select(_number(layout).cast(pl.Float64, strict=False).alias("number"))["number"]
+    number = values.select(number_of_text(layout).cast(pl.Float64, strict=False).alias("number"))["number"]
     coded = quality.codes(values["quality_text"], layout)
     latest_us = micros(received_utc + FUTURE_MARGIN)
 
@@ -68,7 +68,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     return Typed(sorting.in_order(pl.concat([readings, usable])), failed)
 
 
-def _number(layout: Layout) -> pl.Expr:
+def number_of_text(layout: Layout) -> pl.Expr:
     """Return the text of a value as polars reads numbers; null for a declared fill value or a point where a comma is declared."""
     text = pl.col("text")
     if layout.fill_values:
