@@ -16,7 +16,14 @@ TABLE = Table(
     columns=(
         Column("plant", "text", "-", "plant id", nullable=False),
         Column("correction_id", "text", "-", "id of the entry", nullable=False),
-        Column("place", "int", "-", "place in the plant file, from 1; of two entries that match the same value the later one counts", nullable=False, ge=1),
+        Column(
+            "place",
+            "int",
+            "-",
+            "place in the plant file, from 1; of two entries that match the same value the later one counts",
+            nullable=False,
+            ge=1,
+        ),
         Column("subject", "text", "-", "tag, or line, point and analyte", nullable=False),
         Column("from_utc", "instant", "-", "first time it can match", nullable=False),
         Column("to_utc", "instant", "-", "end of the time it can match, not included", nullable=False),

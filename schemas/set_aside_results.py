@@ -17,7 +17,9 @@ TABLE = Table(
     columns=(
         *_SHARED,
         Column("subject", "text", "-", "column of a wide sheet, or analyte as written", nullable=False),
-        Column("value", "double", "by analyte: % (ts, strength), % of TS (vs), mg/L (tss)", "the number it stands for; null when it is none"),
+        Column(
+            "value", "double", "by analyte: % (ts, strength), % of TS (vs), mg/L (tss)", "the number it stands for; null when it is none"
+        ),
         Column("text", "text", "-", "the result as it stands in the sheet"),
         Column("reason", "text", "-", "why it was set aside", nullable=False),
     ),

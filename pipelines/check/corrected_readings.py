@@ -65,7 +65,7 @@ JOIN readings r ON r.tag = v.tag AND r.time_utc = v.time_utc AND r.quality = {_B
 WHERE d.disposition IN ('accept as is', 'corrected to', 'reject')
   AND (d.disposition <> 'accept as is' OR v.value BETWEEN m.least AND m.most) AND (d.disposition <> 'corrected to' OR d.value IS NOT NULL)"""
 _COLUMNS = ", ".join(TABLES["corrections_applied"].column_names)
-_FINAL = f"""
+_FINAL = """
 CREATE OR REPLACE TABLE work.corrected AS
 WITH one AS (
   SELECT * FROM work.touched QUALIFY row_number() OVER (PARTITION BY tag, time_utc ORDER BY rank DESC, line_no DESC NULLS LAST, load_id) = 1
@@ -91,9 +91,7 @@ def make(store: Store, plant_file: PlantFile, entries: Iterable[Entry], decision
         store.con.execute(_OF_DECISIONS)
     _to_work(store, "signal_spans", _signal_spans(plant_file))
     start = plant_file.plant.operating_day_start
-    store.con.execute(
-        _FINAL, {"plant": store.plant, "zone": plant_file.plant.time_zone, "day_start_min": start.hour * 60 + start.minute}
-    )
+    store.con.execute(_FINAL, {"plant": store.plant, "zone": plant_file.plant.time_zone, "day_start_min": start.hour * 60 + start.minute})
 
 
 def merge(store: Store, plant_file: PlantFile) -> int:
@@ -139,11 +137,10 @@ def decisions_frame(decisions: Iterable[Decision], plant_file: PlantFile) -> pl.
         }
         for k, d in enumerate(decisions, start=1)
     ]  # fmt: skip
-    text, number = pl.String(), pl.Int64()
-    schema = {
-        "place": number, "id": text, "load_id": text, "line_no": number, "subject": text, "disposition": text, "value": pl.Float64(), "who": text,
-        "note": text, "decided_utc": pl.Datetime("us", "UTC"),
-    }  # fmt: skip
+    at: pl.DataType = pl.Datetime("us", "UTC")
+    numbers: dict[str, pl.DataType] = {"place": pl.Int64(), "line_no": pl.Int64(), "value": pl.Float64(), "decided_utc": at}
+    texts: dict[str, pl.DataType] = dict.fromkeys(("id", "load_id", "subject", "disposition", "who", "note"), pl.String())
+    schema: dict[str, pl.DataType] = {**numbers, **texts}
     return pl.DataFrame(rows, schema=schema)
 
 

@@ -24,7 +24,9 @@ _Row = dict[str, Any]
 _Key = tuple[str, str]  # sample id, analyte
 DROPPED = "dropped by correction"
 # What stands by the lab's own word: the last version of each sample and analyte.
-_STANDING = "SELECT * FROM lab_results_history QUALIFY revision = max(revision) OVER (PARTITION BY sample_id, analyte) ORDER BY sample_id, analyte"
+_STANDING = (
+    "SELECT * FROM lab_results_history QUALIFY revision = max(revision) OVER (PARTITION BY sample_id, analyte) ORDER BY sample_id, analyte"
+)
 _ASIDE = "SELECT * FROM set_aside_results ORDER BY sample_id, analyte, load_id, line_no, subject"
 
 
@@ -181,7 +183,13 @@ def _bring_up(store: Store, found: Sequence[Overlay], days: set[date]) -> set[da
         if overlay.result["value"] is None and key not in latest:
             continue  # set aside, and stays so
         value = latest[key]["value"] if overlay.result["value"] is None else overlay.result["value"]
-        wanted[key] = {"revision": 1, **overlay.result, "plant": store.plant, "value": value, "is_used": overlay.result["value"] is not None}
+        wanted[key] = {
+            "revision": 1,
+            **overlay.result,
+            "plant": store.plant,
+            "value": value,
+            "is_used": overlay.result["value"] is not None,
+        }
     columns = TABLES["lab_results"].column_names
     usable = [r for r in wanted.values() if r["is_used"]]
     rows = [*lab_store.judged(usable), *(r for r in wanted.values() if not r["is_used"])]

@@ -66,7 +66,9 @@ def is_needed(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]
     """Tell whether there is a register or a decision, or was one before."""
     if plant_file.corrections or decisions:
         return True
-    return bool(store.rows("SELECT 1 FROM corrections UNION ALL SELECT 1 FROM dispositions UNION ALL SELECT 1 FROM corrections_applied LIMIT 1"))
+    return bool(
+        store.rows("SELECT 1 FROM corrections UNION ALL SELECT 1 FROM dispositions UNION ALL SELECT 1 FROM corrections_applied LIMIT 1")
+    )
 
 
 def run(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> tuple[StepReceipt, list[Notice]]:

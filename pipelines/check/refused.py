@@ -33,7 +33,9 @@ def keep_values(store: Store, chunk: Chunk, failed: pl.DataFrame, signals: Signa
     if marks.height == 0:
         return
     texts = chunk.values.select("line_no", "tag", "text").join(marks.select("line_no", "tag"), on=["line_no", "tag"], how="semi")
-    texts = texts.unique(["line_no", "tag"], keep="last", maintain_order=True).with_columns(number=number_of_text(layout).cast(pl.Float64, strict=False))
+    texts = texts.unique(["line_no", "tag"], keep="last", maintain_order=True).with_columns(
+        number=number_of_text(layout).cast(pl.Float64, strict=False)
+    )
     rows = marks.unique(["line_no", "tag"], keep="last", maintain_order=True).join(
         texts, on=["line_no", "tag"], how="left", maintain_order="left"
     )
