@@ -182,7 +182,7 @@ def _signal_spans(plant_file: PlantFile) -> pl.DataFrame:
         for k, s in enumerate(plant_file.signals)
     ]  # fmt: skip
     at = pl.Datetime("us", "UTC")
-    schema = {"number": pl.Int64, "tag": pl.String, "line": pl.String, "role": pl.String, "first": at, "until_utc": at}
+    schema: dict[str, Any] = {"number": pl.Int64, "tag": pl.String, "line": pl.String, "role": pl.String, "first": at, "until_utc": at}
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
