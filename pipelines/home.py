@@ -22,6 +22,10 @@ class Home:
     def plant_file(self, plant: str) -> Path:
         return self.root / "plants" / f"{plant}.toml"
 
+    def dispositions(self, plant: str) -> Path:
+        """Return the file of decisions on set-aside rows and flags; it lies beside the plant file and outlives the store."""
+        return self.root / "plants" / f"{plant}.dispositions.jsonl"
+
     def inbox(self, plant: str) -> Path:
         return self.root / "inbox" / plant
 

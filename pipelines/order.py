@@ -12,7 +12,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from pipelines import __version__, clock, plantfile, shown
+from pipelines import __version__, clock, disposition_file, plantfile, shown
 from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice
 from pipelines.home import Home
@@ -57,17 +57,45 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
     `as_of` stands for "now" in receipts (timezone-aware); default: the clock. `publish_now=False` leaves
     publication to the next run (used while backfilling).
     """
-    from pipelines import align, compute, publish, watch
+    from pipelines import publish
 
     started, when = clock.stopwatch(), as_of or clock.now_utc()
     plant_file = plantfile.load(home.plant_file(plant_id))
     with Store(home.store(plant_id), plant_id) as store:
         plantfile_changed(home, store, plant_file, when)
         receipts, notices = call(intake, home, store, plant_file, when)
-        steps = [call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
+        steps = derive(home, store, plant_file, notices, call=call)
         if publish_now:
             steps.append(call(publish.run, home, store, plant_file, known_from=when))
     summary = Summary(plant_id, "nightly", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
+    keep_summary(home, summary)
+    return summary
+
+
+def derive(home: Home, store: Store, plant_file: PlantFile, notices: list[Notice], *, call: Call = direct) -> list[StepReceipt]:
+    """Bring corrections, decisions, minutes, KPIs and flags up to date; what a person should know is added to `notices`."""
+    from pipelines import align, check, compute, watch
+
+    steps, decisions = [], disposition_file.read(home.dispositions(store.plant))
+    if check.corrections.is_needed(store, plant_file, decisions):
+        receipt, found = call(check.corrections.run, store, plant_file, decisions)
+        steps.append(receipt)
+        notices += found
+    return [*steps, call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
+
+
+def bring_up(home: Home, plant_id: str, as_of: datetime | None = None, *, call: Call = direct) -> Summary:
+    """Bring every table of a plant up to date and publish, without taking files in: after a decision."""
+    from pipelines import publish
+
+    started, when = clock.stopwatch(), as_of or clock.now_utc()
+    plant_file = plantfile.load(home.plant_file(plant_id))
+    notices: list[Notice] = []
+    with Store(home.store(plant_id), plant_id) as store:
+        plantfile_changed(home, store, plant_file, when)
+        steps = derive(home, store, plant_file, notices, call=call)
+        steps.append(call(publish.run, home, store, plant_file, known_from=when))
+    summary = Summary(plant_id, "dispose", when, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
     keep_summary(home, summary)
     return summary
 
@@ -173,7 +201,7 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
 
     The old store stays in place until the new one is whole; receipts keep their numbers and times.
     """
-    from pipelines import align, compute, publish, receive, watch
+    from pipelines import publish, receive
 
     started, when = clock.stopwatch(), as_of or clock.now_utc()
     plant_file = plantfile.load(home.plant_file(plant_id))
@@ -195,11 +223,12 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
                 kept.received_utc,
             )
         ]
-        steps = [call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
+        notices: list[Notice] = []
+        steps = derive(home, store, plant_file, notices, call=call)
     fresh.replace(home.store(plant_id))
     with Store(home.store(plant_id), plant_id) as store:
         steps.append(call(publish.run, home, store, plant_file, whole=True, known_from=when))
-    summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, seconds=clock.stopwatch() - started)
+    summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
     keep_summary(home, summary)
     return summary
 

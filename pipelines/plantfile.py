@@ -15,15 +15,16 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
 
-from pipelines import plantfile_logs, units
+from pipelines import plantfile_corrections, plantfile_logs, units
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
+from pipelines.plantfile_corrections import Correction
 from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
 from pipelines.plantfile_logs import Baseline, BaselinePeriod, Ladder, Service
 from pipelines.plantfile_uncertainty import MeterUncertainty, PolymerUncertainty
 from schemas.roles import ROLES, Role
 
 __all__ = [
-    "FAR_FUTURE", "AnalyteName", "Event", "Lab", "LabColumn", "Layout", "Line", "Planned", "Plant", "PlantFile", "Polymer", "Price", "Pump",
+    "FAR_FUTURE", "AnalyteName", "Correction", "Event", "Lab", "LabColumn", "Layout", "Line", "Planned", "Plant", "PlantFile", "Polymer", "Price", "Pump",
     "QualityWords", "SamplePoint", "Scaling", "Shift", "Signal", "Since", "Target", "file_id", "load",
 ]  # fmt: skip
 
@@ -274,6 +275,7 @@ class PlantFile(Block):
     baselines: tuple[Baseline, ...] = ()
     ladders: tuple[Ladder, ...] = ()
     baseline_periods: tuple[BaselinePeriod, ...] = ()
+    corrections: tuple[Correction, ...] = ()
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
@@ -295,6 +297,7 @@ class PlantFile(Block):
             if line not in lines:
                 raise ValueError(f"{where}.line: no line {line!r}; lines are {', '.join(sorted(lines))}")
         plantfile_logs.check_pumps([(line.pump.id, line.pump.kind) for line in self.lines], self.service, self.baselines)
+        plantfile_corrections.check(self)
         return self
 
     @cached_property

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from schemas import (
     baseline_periods,
+    corrections,
+    corrections_applied,
     data_quality,
     dictionary,
+    dispositions,
     dose_steps,
     flags,
     kpi_day,
@@ -39,6 +42,8 @@ from schemas import (
     runs,
     service_log,
     set_aside,
+    set_aside_results,
+    set_aside_values,
     signal_marks,
     solids_balance,
     tag_numbers,
@@ -53,6 +58,7 @@ TABLES: dict[str, Table] = {
         line_limits, service_log, pump_baselines, ladder_steps, baseline_periods,
         loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
+        set_aside_values, set_aside_results, dispositions, corrections, corrections_applied,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, kpi_day_history, dictionary,
         line_day, pump_condition, solids_balance, polymer_inventory, dose_steps,
     )

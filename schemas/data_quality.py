@@ -21,6 +21,7 @@ TABLE = Table(
         Column("processing_minutes", "int", "min", "minutes in state processing", nullable=False, ge=0),
         Column("missing_processing_minutes", "int", "min", "processing minutes covered for less than half", nullable=False, ge=0),
         Column("longest_gap_min", "int", "min", "longest run of minutes covered for less than half, within the day", nullable=False, ge=0),
+        Column("corrected_readings", "int", "reading", "readings of the day that a correction or a decision touches", nullable=False, ge=0),
         Column("data_version", "text", "-", "hash of the loads and the plant file behind the row", nullable=False),
     ),
 )

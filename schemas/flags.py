@@ -28,6 +28,7 @@ TABLE = Table(
         Column("disposition", "text", "-", "what it turned out to be; null while open", isin=FLAG_DISPOSITIONS),
         Column("disposition_role", "text", "-", "by which role"),
         Column("disposition_note", "text", "-", "why"),
+        Column("disposition_utc", "instant", "-", "when"),
         Column("data_version", "text", "-", "hash of the loads and the plant file behind the row", nullable=False),
     ),
 )

@@ -26,5 +26,6 @@ TABLE = Table(
         Column("disposition", "text", "-", "what was decided later; null while open", isin=DISPOSITIONS),
         Column("disposition_role", "text", "-", "by which role"),
         Column("disposition_note", "text", "-", "why"),
+        Column("disposition_utc", "instant", "-", "when"),
     ),
 )

@@ -24,6 +24,10 @@ SELECT tag_no, max(time_utc), arg_max_null(value, time_utc), arg_max(quality, ti
 UNION ALL
 SELECT tag_no, min(time_utc), arg_min_null(value, time_utc), arg_min(quality, time_utc) {_WITHIN} $end AND $ahead GROUP BY tag_no
 """
+_OVERLAY = (
+    "SELECT list_position($tags, subject) AS place, time_utc, corrected_value, corrected_quality FROM corrections_applied "
+    "WHERE kind = 'reading' AND list_contains($tags, subject) AND time_utc BETWEEN $first AND $last"
+)
 _TICK = timedelta(microseconds=1)
 
 
@@ -54,7 +58,25 @@ def of_range(store: Store, tags: Sequence[str], first: datetime, end: datetime, 
     found = store.frame(
         _SQL, tags=numbers, first=first, last=end - _TICK, back=first - LONGEST_HOLD, before=first - _TICK, end=end, ahead=end + ahead
     )  # fmt: skip
-    return _by_tag(found, tags, numbers)
+    return _by_tag(_corrected(store, found, tags, numbers, first - LONGEST_HOLD, end + ahead), tags, numbers)
+
+
+def _corrected(
+    store: Store, found: pl.DataFrame, tags: Sequence[str], numbers: Sequence[int], first: datetime, last: datetime
+) -> pl.DataFrame:
+    """Put what counts by corrections and decisions in the place of what came; the readings of the store stay as they are."""
+    overlay = store.frame(_OVERLAY, tags=list(tags), first=first, last=last)
+    if overlay.height == 0:
+        return found
+    number = pl.Series("tag_no", list(numbers), dtype=pl.Int32).gather(overlay["place"] - 1)
+    joined = found.join(overlay.with_columns(number), on=["tag_no", "time_utc"], how="left", maintain_order="left")
+    is_corrected = pl.col("corrected_quality").is_not_null()
+    return joined.select(
+        "tag_no",
+        "time_utc",
+        value=pl.when(is_corrected).then("corrected_value").otherwise("value"),
+        quality=pl.coalesce("corrected_quality", "quality"),
+    )
 
 
 def _by_tag(found: pl.DataFrame, tags: Sequence[str], numbers: Sequence[int]) -> dict[str, Series]:

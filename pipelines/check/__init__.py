@@ -10,7 +10,7 @@ from datetime import datetime
 
 from pipelines import clock
 from pipelines.ahead import ahead
-from pipelines.check import lab, lab_sheets, lab_store, pending, receipts, versions
+from pipelines.check import corrections, lab, lab_sheets, lab_store, pending, receipts, refused, versions
 from pipelines.check.receipts import Tally
 from pipelines.check.signals import Signals
 from pipelines.check.values import typed
@@ -19,7 +19,7 @@ from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
 
-__all__ = ["known", "next_seq", "note", "refuse", "run"]
+__all__ = ["corrections", "known", "next_seq", "note", "refuse", "run"]
 
 
 def known(store: Store, load_id: str) -> bool:
@@ -112,7 +112,10 @@ def _take_readings(
 ) -> None:
     if chunk.values.height == 0:
         return
-    said = typed(chunk.values, signals, chunk.layout or received.layout, received_utc)
+    layout = chunk.layout or received.layout
+    said = typed(chunk.values, signals, layout, received_utc)
+    if said.failed.height:
+        refused.keep_values(store, chunk, said.failed, signals, layout, load_id)
     outcome = versions.Outcome(0, 0, None)
     if said.readings.height:
         outcome = versions.merge(store, said.readings, load_id, stored)
@@ -123,16 +126,18 @@ def _take_readings(
 
 def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally) -> None:
     """Lab sheets are small, and a sample may be spread over the sheet: they are taken whole."""
-    lines, found, refused = [], [], []
+    lines, found, unfit_all = [], [], []
     for chunk in received.chunks():
         tally.take(chunk)
         lines.append(chunk.values["line_no"])
         fine, unfit = lab.results(chunk.values, chunk.layout or received.layout, plant_file, received_utc)
         found += fine
-        refused += unfit
+        unfit_all += unfit
+        if unfit:
+            refused.keep_results(store, chunk.values.to_dicts(), unfit, chunk.layout or received.layout, plant_file, load_id, received_utc)
     samples, clashing = lab_sheets.averaged(found, plant_file)
     outcome, touched = lab_store.merge(store, samples, load_id, plant_file)
-    tally.settle(lab.all_lines(lines), lab.failed_frame(refused + clashing), outcome)
+    tally.settle(lab.all_lines(lines), lab.failed_frame(unfit_all + clashing), outcome)
     used = lab.times(samples)
     tally.span(used)
     tally.days |= lab.days(samples, plant_file)

@@ -59,12 +59,30 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, words: d
     if number.is_limit and meant.analyte != "tss" and (meant.point, meant.analyte) != ("filtrate", "ts"):
         raise RowError("qualifier rejects result", f"{row['text']!r}: half a limit is no measurement of {meant.point} {meant.analyte}")
     method, suffix = _method(row["method"] or meant.method, plant_file)
-    sample, reported = (row["sample"] or "").strip(), lab_times.reported(row["reported_text"], layout, plant_file)
+    reported = lab_times.reported(row["reported_text"], layout, plant_file)
     return {
-        "line_no": row["line_no"], "sample_id": (sample or f"{meant.line}/{meant.point}/{lab_times.label(span, plant_file)}") + suffix, "is_numbered": bool(sample),
+        "line_no": row["line_no"], "sample_id": _sample_id(row, meant, span, plant_file) + suffix, "is_numbered": bool((row["sample"] or "").strip()),
         "analyte": analyte, "line": meant.line, "point": meant.point, **span, **_numbers(number, value), "unit": STORED_UNIT.get(analyte),
         "note": note, "method": method, "crew": row["crew"] or None, "lot": row.get("lot") or None,
         "reported_utc": reported or received_utc, "is_reported": reported is not None,
+    }  # fmt: skip
+
+
+def _sample_id(row: dict[str, Any], meant: _Meant, span: dict[str, Any], plant_file: PlantFile) -> str:
+    """Return the lab's number of a sample, or line/point/time made into one."""
+    return (row["sample"] or "").strip() or f"{meant.line}/{meant.point}/{lab_times.label(span, plant_file)}"
+
+
+def identity(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> dict[str, Any]:
+    """Return whose result a row is, whatever its number: sample_id, line, point, analyte, unit_text, density_kg_m3, method and when.
+
+    RowError when that is not known.
+    """
+    span, meant = lab_times.when(row, layout, plant_file), _meaning(row, layout, plant_file)
+    method, suffix = _method(row["method"] or meant.method, plant_file)
+    return {
+        "sample_id": _sample_id(row, meant, span, plant_file) + suffix, "line": meant.line, "point": meant.point, "analyte": meant.analyte,
+        "unit_text": meant.unit, "density_kg_m3": _density(meant, span["from_utc"], plant_file), "method": method, **span,
     }  # fmt: skip
 
 

@@ -35,24 +35,30 @@ def judge(store: Store, days: set[date], plant_file: PlantFile) -> set[date]:
     """
     if not days:
         return set()
-    rows = store.frame("SELECT * FROM lab_results WHERE list_contains($days, operating_day) ORDER BY sample_id, analyte", days=sorted(days))
-    sets: dict[tuple[str, date], list[_Member]] = {}
-    for row in rows.to_dicts():
-        if row["point"] in _POINTS:
-            sets.setdefault((row["line"], row["operating_day"]), []).append(row)
-    changed = []
-    for members in sets.values():
-        beside = _other_methods(members, plant_file.lab.methods)
-        counted = [m for m in members if id(m) not in beside]
-        verdict = INCONSISTENT if contradicts_itself(counted) else None
-        for member in members:
-            reason = OTHER_METHOD if id(member) in beside else verdict
-            if member["unused_reason"] != reason:
-                changed.append({**member, "is_used": reason is None, "unused_reason": reason})
+    rows = store.frame(
+        "SELECT h.* FROM lab_results_history h SEMI JOIN lab_results l USING (sample_id, analyte, revision) "
+        "WHERE list_contains($days, h.operating_day) ORDER BY h.sample_id, h.analyte",
+        days=sorted(days),
+    ).to_dicts()
+    changed = [new for old, new in zip(rows, judged(rows, plant_file), strict=True) if old["unused_reason"] != new["unused_reason"]]
     frame = pl.DataFrame(changed, schema=TABLES["lab_results"].polars_schema())
     guard.upsert(store, "lab_results", frame)
     guard.upsert(store, "lab_results_history", frame)
     return {day for m in changed for day in days_of(m, plant_file)}
+
+
+def judged(rows: list[_Member], plant_file: PlantFile) -> list[_Member]:
+    """Return results, in their order, with is_used and unused_reason by what those of their line and day say together."""
+    sets: dict[tuple[str, date], list[_Member]] = {}
+    for row in rows:
+        if row["point"] in _POINTS:
+            sets.setdefault((row["line"], row["operating_day"]), []).append(row)
+    reasons: dict[int, str | None] = {}
+    for members in sets.values():
+        beside = _other_methods(members, plant_file.lab.methods)
+        verdict = INCONSISTENT if contradicts_itself([m for m in members if id(m) not in beside]) else None
+        reasons |= {id(m): OTHER_METHOD if id(m) in beside else verdict for m in members}
+    return [r if id(r) not in reasons else {**r, "is_used": reasons[id(r)] is None, "unused_reason": reasons[id(r)]} for r in rows]
 
 
 def _other_methods(members: list[_Member], methods: tuple[str, ...]) -> set[int]:

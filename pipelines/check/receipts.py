@@ -135,7 +135,7 @@ def write_aside(store: Store, load_id: str, parts: list[pl.DataFrame], raw_lines
         plant=pl.lit(store.plant), load_id=pl.lit(load_id), line_no=pl.col("line_no").cast(pl.Int64), reason="reason", detail="detail", is_partial="is_partial",
         value_count="value_count", tags="tags", first_utc="first_utc", raw_text=pl.col("raw_text").str.slice(0, RAW_TEXT_KEPT),
         rule_version=pl.lit(RULE_VERSION, dtype=pl.Int32), disposition=pl.lit(None, dtype=pl.String), disposition_role=pl.lit(None, dtype=pl.String),
-        disposition_note=pl.lit(None, dtype=pl.String),
+        disposition_note=pl.lit(None, dtype=pl.String), disposition_utc=pl.lit(None, dtype=pl.Datetime("us", "UTC")),
     )  # fmt: skip
     guard.append(store, "set_aside", table)
     return dict(sorted(Counter(rows["reason"].to_list()).items(), key=lambda item: (-item[1], REASONS.index(item[0]))))

@@ -28,6 +28,7 @@ COMMANDS: dict[str, str] = {
     "new-plant": "pipelines.cli.inspecting",
     "ask": "pipelines.cli.ask",
     "trace": "pipelines.cli.tracing",
+    "dispose": "pipelines.cli.disposing",
     "serve": "pipelines.cli.serve",
 }
 EXIT_CODES = "Exit codes: 0 ok, 1 ok with warnings, 2 data missing, 3 plant file or usage, 4 internal error."

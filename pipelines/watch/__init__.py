@@ -24,7 +24,14 @@ from pipelines.watch.words import Flag
 from schemas import TABLES
 
 PIECE_DAYS = 31  # judged at a time, so that memory does not grow with a backfill
-_DISPOSITION = ("disposition", "disposition_role", "disposition_note")
+# The last decision on a flag stands, whenever it was raised; a rebuild has it from the file of decisions.
+_DECIDED = (
+    "UPDATE flags f SET disposition = d.disposition, disposition_role = d.who, disposition_note = d.note, disposition_utc = d.decided_utc "
+    "FROM (SELECT * FROM dispositions WHERE kind = 'flag' QUALIFY row_number() OVER (PARTITION BY line, flag_id ORDER BY place DESC) = 1) d "
+    "WHERE f.line = d.line AND f.flag_id = d.flag_id AND (f.disposition IS DISTINCT FROM d.disposition OR f.disposition_role IS DISTINCT FROM d.who "
+    "OR f.disposition_note IS DISTINCT FROM d.note OR f.disposition_utc IS DISTINCT FROM d.decided_utc)"
+)
+_DISPOSITION = ("disposition", "disposition_role", "disposition_note", "disposition_utc")
 
 
 def run(store: Store, plant_file: PlantFile) -> StepReceipt:
@@ -47,6 +54,7 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
         store.append("flags", table.select(TABLES["flags"].column_names))
         store.con.execute("DELETE FROM signal_marks WHERE list_contains($d, operating_day)", {"d": pending})
         store.append("signal_marks", pl.DataFrame(rows, schema=TABLES["signal_marks"].polars_schema()))
+        store.con.execute(_DECIDED)
         store.mark_days("publish", days)
         store.clear_days("watch")
     return StepReceipt("watch", len(days), {"flags": len(flags), "signal_marks": len(rows)}, clock.stopwatch() - started)
@@ -93,7 +101,8 @@ def data_versions(store: Store, days: list[date]) -> dict[date, str]:
     used = store.rows("SELECT plant_file_id FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1")
     found = store.rows(
         "SELECT d, substr(md5(coalesce(string_agg(DISTINCT l.load_id, '' ORDER BY l.load_id), '') || $plant_file), 1, 12) "
-        "FROM (SELECT unnest($days::DATE[]) AS d) LEFT JOIN load_days l ON l.operating_day = d GROUP BY d",
+        "FROM (SELECT unnest($days::DATE[]) AS d) LEFT JOIN (SELECT load_id, operating_day FROM load_days UNION ALL "
+        "SELECT correction_id, operating_day FROM corrections_applied WHERE source = 'disposition') l ON l.operating_day = d GROUP BY d",
         {"days": days, "plant_file": str(used[0][0]) if used else ""},
     )
     return {r[0]: str(r[1]) for r in found}

@@ -27,7 +27,9 @@ WITH refused AS (
 )
 SELECT kept.tag, kept.time_utc, kept.next_utc
 FROM kept JOIN refused USING (tag, time_utc)
-WHERE kept.quality = $bad ORDER BY kept.tag, kept.time_utc
+WHERE kept.quality = $bad AND NOT EXISTS (
+  SELECT 1 FROM corrections_applied c WHERE c.kind = 'reading' AND c.subject = kept.tag AND c.time_utc = kept.time_utc AND c.corrected_quality < $bad)
+ORDER BY kept.tag, kept.time_utc
 """
 
 

@@ -17,6 +17,9 @@ WITH long AS (
 ), longest AS (
   SELECT line, operating_day, column_name, max(n)::INTEGER AS gap_min
   FROM (SELECT line, operating_day, column_name, count(*) AS n FROM gap GROUP BY line, operating_day, column_name, island) GROUP BY ALL
+), corrected AS (
+  SELECT line, operating_day, role || '_coverage' AS column_name, count(*)::INTEGER AS n FROM corrections_applied
+  WHERE kind = 'reading' GROUP BY line, operating_day, role
 ), total AS (
   SELECT any_value(plant) AS plant, line, operating_day, column_name,
     count(*)::INTEGER AS minutes_seen,
@@ -28,8 +31,10 @@ WITH long AS (
 SELECT t.plant, t.line, t.operating_day, replace(t.column_name, '_coverage', '') AS role,
   t.minutes_seen, t.covered_share, t.processing_minutes, t.missing_processing_minutes,
   coalesce(g.gap_min, 0)::INTEGER AS longest_gap_min,
+  coalesce(c.n, 0)::INTEGER AS corrected_readings,
   v.data_version
 FROM total t
 LEFT JOIN longest g ON g.line = t.line AND g.operating_day = t.operating_day AND g.column_name = t.column_name
+LEFT JOIN corrected c ON c.line = t.line AND c.operating_day = t.operating_day AND c.column_name = t.column_name
 LEFT JOIN work.span_versions v ON v.first_day = t.operating_day AND v.last_day = t.operating_day
 ORDER BY t.line, t.operating_day, role;

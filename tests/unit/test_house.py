@@ -22,7 +22,7 @@ ALL = [*SHIPPED, *sorted((ROOT / "tests").rglob("*.py"))]
 
 STEPS = {"receive", "check", "align", "compute", "watch", "publish", "report"}
 # Beside the steps: they call steps or read what steps wrote, and the command line calls them.
-BESIDE = {"order", "demo", "digest", "status", "trace", "ask", "inspect"}
+BESIDE = {"order", "demo", "digest", "status", "trace", "ask", "inspect", "dispositions"}
 SHELL = {"cli", "flows", "__main__"}
 MAY: dict[str, set[str]] = {  # who may import what, within pipelines; the ground floor is open to all
     **{step: set() for step in STEPS},
@@ -31,6 +31,7 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; the groun
     "digest": {"order"},
     "status": set(),
     "trace": {"receive"},
+    "dispositions": set(),
     "ask": set(),
     "inspect": {"receive"},
     "cli": BESIDE | {"flows", "publish"},

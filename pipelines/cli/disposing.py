@@ -1,0 +1,142 @@
+"""dispose: decide what becomes of set-aside rows and flags."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from pipelines.cli.app import EXIT_CODES, home_option, known_plants
+from pipelines.cli.plants import Instant
+from pipelines.errors import ExitCode, LockedError
+from pipelines.home import Home
+from schemas.corrections_applied import DECIDERS
+from schemas.vocabulary import DISPOSITIONS, FLAG_DISPOSITIONS, REASONS
+
+if TYPE_CHECKING:
+    from pipelines.dispositions import Chosen
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+@click.group("dispose", epilog=EXIT_CODES)
+def dispose() -> None:
+    """Decide what becomes of set-aside rows and flags.
+
+    A decision is appended to <home>/plants/<plant>.dispositions.jsonl, which outlives the store: a rebuild applies it
+    again. It is never edited; a later decision on the same row or flag takes its place. Then every table is brought up to
+    date and published.
+    """
+
+
+def _shared(words: tuple[str, ...]) -> Callable[[F], F]:
+    options = (
+        click.option("--plant", metavar="ID", required=True, help="Plant id."),
+        click.option("--as", "disposition", type=click.Choice(words), required=True, help="What is decided."),
+        click.option("--role", "who", type=click.Choice(DECIDERS), required=True, help="Who decides: a role, no name."),
+        click.option("--note", required=True, help="Why, in a sentence."),
+        click.option("--open", "only_open", is_flag=True, help="Only those without a decision."),
+        click.option("--count", type=click.IntRange(min=1), help="Confirms how many are decided at once."),
+        click.option("--dry-run", is_flag=True, help="Show what would be decided; keep nothing."),
+        click.option("--later", is_flag=True, help="Keep the decision; the next nightly run applies it."),
+        home_option,
+    )
+
+    def add(command: F) -> F:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
+
+
+@dispose.command("row", epilog=EXIT_CODES)
+@click.option("--file", help="Name of the file, as it came.")
+@click.option("--load", "load_id", help="Load id; tells versions of a file apart.")
+@click.option("--line", "line_no", type=click.IntRange(min=0), help="Line in the file; 0 is the file as a whole.")
+@click.option("--reason", type=click.Choice(REASONS), metavar="REASON", help="Rows set aside for this reason.")
+@click.option("--tag", help="Only this tag, or this column or analyte of a lab sheet.")
+@click.option("--since", type=Instant(), help="Rows from this time on (ISO 8601 with offset).")
+@click.option("--until", type=Instant(), help="Rows before this time.")
+@click.option("--value", "given", help='For "corrected to": what counts instead, with its unit ("412 gpm"; on or off for a state).')
+@_shared(DISPOSITIONS)
+def row(
+    home: Home,
+    plant: str,
+    disposition: str,
+    who: str,
+    note: str,
+    given: str | None,
+    *,
+    count: int | None,
+    dry_run: bool,
+    later: bool,
+    **filters: Any,
+) -> int:
+    """Decide set-aside rows: accept as is, corrected to a value, reject, or ask plant.
+
+    What is accepted or corrected counts from now on, marked uncertain, where no other reading or result stands. The raw row
+    stays as it is.
+    """
+    from pipelines import dispositions
+
+    known_plants(home, plant)
+    verdict = dispositions.Verdict(disposition, who, note, given)
+    chosen = dispositions.decide_rows(home, plant, dispositions.RowFilter(**filters), verdict, count=count, dry_run=dry_run)
+    return _finished(home, plant, chosen, disposition, later=later)
+
+
+@dispose.command("flag", epilog=EXIT_CODES)
+@click.option("--flag", "flag_id", help="Id of the flag.")
+@click.option("--line", help="Line id.")
+@click.option("--detector", help="Name of the rule.")
+@click.option("--day", type=click.DateTime(["%Y-%m-%d"]), help="Operating day.")
+@_shared(FLAG_DISPOSITIONS)
+def flag(
+    home: Home,
+    plant: str,
+    disposition: str,
+    who: str,
+    note: str,
+    day: datetime | None,
+    *,
+    count: int | None,
+    dry_run: bool,
+    later: bool,
+    **filters: Any,
+) -> int:
+    """Say what flags turned out to be: confirmed, data fault, expected, nuisance, or unknown."""
+    from pipelines import dispositions
+
+    known_plants(home, plant)
+    chosen = dispositions.decide_flags(
+        home, plant, dispositions.FlagFilter(day=day.date() if day else None, **filters), dispositions.Verdict(disposition, who, note),
+        count=count, dry_run=dry_run,
+    )  # fmt: skip
+    return _finished(home, plant, chosen, disposition, later=later)
+
+
+def _finished(home: Home, plant: str, chosen: Chosen, disposition: str, *, later: bool) -> int:
+    """Show what was chosen, bring the tables up to date unless told not to, and return the exit code."""
+    from pipelines import dispositions, order
+
+    click.echo("\n".join(dispositions.told(chosen)))
+    if not chosen.decisions:
+        click.echo(f"{len(chosen.rows)} would be decided as {disposition!r}; nothing was kept (--dry-run)")
+        return ExitCode.OK
+    ids = ", ".join(d.id for d in chosen.decisions[:3]) + (" ..." if len(chosen.decisions) > 3 else "")
+    click.echo(f"{len(chosen.decisions)} decided as {disposition!r}: {ids}")
+    if later:
+        click.echo("kept; the next nightly run applies it")
+        return ExitCode.OK
+    try:
+        summary = order.bring_up(home, plant)
+    except LockedError as held:
+        click.echo(f"kept; another run holds the plant, the next nightly run applies it ({held.args[0]})", err=True)
+        return ExitCode.WARNINGS
+    click.echo("published; operating days worked on: " + ", ".join(f"{s.step} {s.days}" for s in summary.steps if s.step != "correct"))
+    for notice in summary.notices:
+        click.echo(f"note: {notice.sentence}")
+    return summary.exit_code
