@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 _DATES = (
@@ -24,6 +24,7 @@ _DATES = (
     "%m-%d-%Y",
     "%Y%m%d",
 )
+_JOINED = ("%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S")
 _TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p", "%H.%M", "%H:%M:%S,%f", "%H")
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?\d\d)$|^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d([.,]\d+)?)?$")
 _EPOCH0 = datetime(1899, 12, 30)  # noqa: DTZ001  spreadsheet day zero, wall clock
@@ -53,7 +54,7 @@ def guess(texts: Sequence[str]) -> StampGuess | None:
     numeric = _numeric(seen)
     if numeric:
         return numeric
-    candidates = [(f"{d} {t}" if t else d) for d in _DATES for t in (*_TIMES, "")]
+    candidates = [*((f"{d} {t}" if t else d) for d in _DATES for t in (*_TIMES, "")), *_JOINED]
     scored = [(share, fmt) for fmt in candidates if (share := _share(seen, fmt)) >= 0.8]
     if not scored:
         return None
@@ -80,9 +81,24 @@ def _numeric(seen: Sequence[str]) -> StampGuess | None:
     return None
 
 
+def _named(text: str, fmt: str) -> datetime | None:
+    """Return the naive time of a stamp in ISO 8601 (as written), an epoch (UTC) or spreadsheet days."""
+    try:
+        if fmt == "iso8601":
+            return datetime.fromisoformat(text.replace(",", ".")).replace(tzinfo=None) if _ISO.match(text) else None
+        number = float(text.replace(",", "."))
+        if fmt == "serial day":
+            return _EPOCH0 + timedelta(seconds=round(number * 86_400))
+        return datetime.fromtimestamp(number / (1000 if fmt == "epoch ms" else 1), UTC).replace(tzinfo=None)
+    except (ValueError, OverflowError, OSError):
+        return None
+
+
 def parse(text: str, fmt: str) -> datetime | None:
     """Return the naive time of a text, or None; 24:00 is the next midnight."""
-    text = text.strip()
+    text = text.strip().lstrip("'")
+    if "%" not in fmt:
+        return _named(text, fmt)
     late = re.search(r"(?<![\d:])24:00(:00)?\b", text)
     if late and "%H" in fmt:
         text = text.replace(late[0], late[0].replace("24", "00", 1), 1)
