@@ -118,7 +118,7 @@ def in_hundreds(rows: list[Reading]) -> list[Reading]:
     return [(at, tag, f"{float(text) * 100:.1f}" if text[0].isdigit() else text) for at, tag, text in rows]
 
 
-def shapes() -> Iterator[Shape]:
+def dialects() -> Iterator[Shape]:
     base = readings()
     yield Shape("wide", wide(base), base)
     yield Shape("semicolon and decimal comma", wide(base, number=comma, d=";"), base, says={"decimal": ",", "delimiter": ";"})
@@ -134,6 +134,10 @@ def shapes() -> Iterator[Shape]:
     yield Shape("Latin-1, semicolon, decimal comma", wide(danish, number=comma, d=";"), danish, encoding="latin-1")
     dashed = readings(tags=("FT1 Feed – raw", "FT2 Polymer “neat”", "YI3 Pump run"))
     yield Shape("code page 1252", wide(dashed), dashed, encoding="cp1252", says={"encoding": "cp1252"})
+
+
+def surroundings() -> Iterator[Shape]:
+    base = readings()
     titled = "Invented plant\nExport of 2026-01-14\n\n" + wide(base, units=True)
     yield Shape("titles and unit row", titled, base, says={"unit_row": 1})
     yield Shape(
@@ -143,6 +147,10 @@ def shapes() -> Iterator[Shape]:
     yield Shape("delimiter behind every row", wide(base, behind=","), base)
     pages = wide(base[:60]) + wide(base[60:])
     yield Shape("header again on each page", pages, base)
+
+
+def stamps() -> Iterator[Shape]:
+    base = readings()
     two = {"head": ("Date", "Clock")}
     yield Shape("date and time in two columns", wide(base, lambda t: f"{t:%d.%m.%Y};{t:%H:%M}", comma, d=";", **two), base)  # type: ignore[arg-type]
     yield Shape("date and twelve-hour clock in two columns", wide(base, lambda t: f"{t:%m/%d/%Y},{t:%I:%M %p}", **two), base)  # type: ignore[arg-type]
@@ -162,6 +170,10 @@ def shapes() -> Iterator[Shape]:
     yield Shape("ISO 8601 with Z", long(base, lambda t: f"{t:%Y-%m-%dT%H:%M:%SZ}"), base, zone="America/New_York")
     yield Shape("ISO 8601 with offset", long(base, lambda t: f"{t:%Y-%m-%dT%H:%M:%S}+05:30"), base, shift=timedelta(hours=-5.5))
     yield Shape("wall clock of a zone", wide(base), base, zone="Asia/Kolkata", shift=timedelta(hours=-5.5))
+
+
+def columns() -> Iterator[Shape]:
+    base = readings()
     quality = {"cells": lambda _, text: [text, "G"], "names": lambda tag: [tag, f"{tag} Q"]}
     yield Shape("wide with quality columns named after their values", wide(base, **quality), base, says={"quality_name": "{tag} Q"})  # type: ignore[arg-type]
     status = {"cells": lambda _, text: [text, "Good"], "names": lambda tag: [tag, "Status"]}
@@ -172,6 +184,10 @@ def shapes() -> Iterator[Shape]:
     yield Shape("long, semicolon, decimal comma", long(base, number=comma, d=";"), base, says={"decimal": ","})
     worded = long(base, head="time,tag,value,quality", more=lambda i: ",Uncertain" if i == 5 else ",Good")
     yield Shape("long with quality words", worded, base, says={"quality_column": "quality"})
+
+
+def numbers_and_marks() -> Iterator[Shape]:
+    base = readings()
     hundreds = in_hundreds(base)
     yield Shape("commas part thousands", wide(base, number=grouped), hundreds, says={"thousands": ","})
     german = wide(base, number=lambda x: grouped(x).translate(str.maketrans(",.", ".,")), d=";")
@@ -186,17 +202,15 @@ def shapes() -> Iterator[Shape]:
     kept = [r for i, r in enumerate(base) if not (r[1] == base[4][1] and r[2] in {base[4][2], base[7][2], base[10][2]})]
     yield Shape("fill value -9999", filled, kept, says={"fill_values": ("-9999",)})
     blank = [r for i, r in enumerate(base) if i % 5]
-    tags = [base[0][1], base[1][1], base[2][1]]
     gappy = wide(base).splitlines()
     lines = [gappy[0]]
     for i, line in enumerate(gappy[1:]):
         first, *fields = line.split(",")
         lines.append(",".join([first, *(f if (3 * i + k) % 5 else "---" for k, f in enumerate(fields))]))
-    assert len(tags) == 3
     yield Shape("dashes for no value", "\n".join(lines) + "\n", blank, says={"fill_values": ("---",)})
 
 
-SHAPES = list(shapes())
+SHAPES = [*dialects(), *surroundings(), *stamps(), *columns(), *numbers_and_marks()]
 
 
 def written(shape: Shape, folder: Path) -> Path:
