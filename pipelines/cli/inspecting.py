@@ -38,6 +38,7 @@ def inspect(file: Path, time_zone: str, member: str | None, sheet: str | None, a
     _say(
         f"{seen.path.name}: {proposal.kind}, {look.encoding} ({look.why_encoding}), delimiter {look.delimiter!r}, {look.line_end} line ends"
     )
+    _say(f"  {_dialect(seen)}")
     _say(
         f"header in line {proposal.header_line}, {len(proposal.columns)} columns; times in {proposal.time_column!r} as {proposal.time.time_format!r}"
     )
@@ -63,6 +64,23 @@ def _say(text: str) -> None:
     click.echo(lines(text))
 
 
+def _dialect(seen: Inspection) -> str:
+    """Return how fields and numbers are written."""
+    look, found = seen.look, seen.proposal
+    told = [
+        f"quote {look.quote}",
+        f"escaped by {look.escape}" if look.escape else "doubled inside quotes",
+        f"decimal sign {found.decimal!r}",
+    ]
+    told += [f"thousands parted by {found.thousands!r}"] if found.thousands else []
+    told += [f"units in row {found.unit_row} below the header"] if found.unit_row else []
+    told += [f"footers begin with {', '.join(map(repr, found.footer_words))}"] if found.footer_words else []
+    told += [f"no value is written {', '.join(map(repr, found.fill_values))}"] if found.fill_values else []
+    beside = found.quality_name or found.quality_column
+    told += [f"quality in {beside!r}"] if beside else []
+    return "; ".join(told)
+
+
 def _json(seen: Inspection) -> str:
     import json
     from dataclasses import asdict
@@ -71,6 +89,10 @@ def _json(seen: Inspection) -> str:
         "file": seen.path.name,
         "encoding": seen.look.encoding,
         "delimiter": seen.look.delimiter,
+        "quote": seen.look.quote,
+        "escape": seen.look.escape,
+        "decimal": seen.proposal.decimal,
+        "thousands": seen.proposal.thousands,
         "kind": seen.proposal.kind,
         "time_format": seen.proposal.time.time_format,
         "clues": list(seen.proposal.time.clues),

@@ -38,7 +38,10 @@ def layout_block(path: Path, look: Look, proposal: Proposal, time_zone: str) -> 
         ("sheet", look.sheet),
         ("encoding", None if look.is_workbook else look.encoding),
         ("delimiter", None if look.is_workbook else look.delimiter),
+        ("quote", look.quote if look.quote != '"' and not look.is_workbook else None),
+        ("escape", None if look.is_workbook else look.escape),
         ("decimal", p.decimal),
+        ("thousands", p.thousands),
         ("time_column", p.time_column),
         ("date_column", p.date_column),
         ("time_format", p.time.time_format),
@@ -51,8 +54,11 @@ def layout_block(path: Path, look: Look, proposal: Proposal, time_zone: str) -> 
         ("analyte_column", p.tag_column if p.kind == "lab long" else None),
         ("result_column", p.value_column if p.kind == "lab long" else None),
         ("quality_column", p.quality_column),
+        ("quality_name", p.quality_name),
         ("unit_row", p.unit_row),
         ("footer_words", p.footer_words or None),
+        ("ignore_columns", p.ignore_columns or None),
+        ("fill_values", p.fill_values or None),
     ]
     lines = [f"{QUESTION} {q}" for q in p.open_questions]
     if p.kind != "lab wide" and p.kind != "lab long":

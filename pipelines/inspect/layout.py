@@ -8,16 +8,14 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from pipelines import units
-from pipelines.inspect.stamps import StampGuess, guess
+from pipelines.inspect import cells
+from pipelines.inspect.stamps import StampGuess, guess, parse
 from pipelines.inspect.text import Look
 
-_NUMBER = re.compile(r"^[+-]?(\d+([.,]\d+)*|[.,]\d+)([eE][+-]?\d+)?$")
-_QUALITY_NAMES = ("quality", "status", "qual", "q", "state of value")
+_NUMBER = cells.NUMBER
 _TAG_NAMES = ("tag", "point", "tagname", "signal", "name", "parameter", "item")
 _VALUE_NAMES = ("value", "val", "reading", "pv", "result")
 _LAB_NAMES = ("ts", "tss", "solids", "cake", "filtrate", "centrate", "moisture", "vs", "analyte", "parameter", "sample", "location")
-_GOOD = ("good", "ok", "192", "0", "valid", "normal")
-_BAD = ("bad", "invalid", "error", "fault", "comm", "timeout", "no data")
 
 
 @dataclass
@@ -34,6 +32,10 @@ class Proposal:
     point_column: str | None = None
     value_column: str | None = None
     quality_column: str | None = None
+    quality_name: str | None = None
+    thousands: str | None = None
+    ignore_columns: list[str] = field(default_factory=list)
+    fill_values: list[str] = field(default_factory=list)
     quality_words: dict[str, list[str]] = field(default_factory=dict)
     unit_row: int | None = None
     units: dict[str, str] = field(default_factory=dict)
@@ -48,7 +50,8 @@ class Proposal:
 def propose(look: Look) -> Proposal | None:
     """Return the proposal for the first row that can be a header above rows with readable times, or None."""
     for index, (_, names) in enumerate(look.records[:200]):
-        if sum(bool(n) and not _NUMBER.match(n) for n in names) < 2 or len(set(names)) < len([n for n in names if n]):
+        twice = [n for n, often in Counter(n for n in names if n).items() if often > 1 and n.lower() not in cells.QUALITY_NAMES]
+        if sum(bool(n) and not _NUMBER.match(n) for n in names) < 2 or twice:
             continue
         body = [r for r in look.records[index + 1 :] if any(r[1])]
         found = _time_column(names, body)
@@ -99,8 +102,11 @@ def _filled(
     proposal.data = readable
     _unit_row(proposal, names, body)
     proposal.footer_words = _footers(body, readable)
-    proposal.decimal = _decimal(look, names, readable, {time_column, date_column})
+    _numbers(proposal, names, readable)
     _kind(proposal, names, readable)
+    if proposal.kind == "wide":
+        _columns_beside(proposal, names, readable)
+    _fills(proposal, names, readable)
     _interval(proposal, names, readable)
     if stamp.open_question:
         proposal.open_questions.append(stamp.open_question)
@@ -108,12 +114,7 @@ def _filled(
 
 
 def _reads(fields: tuple[str, ...], names: tuple[str, ...], proposal: Proposal) -> bool:
-    from pipelines.inspect.stamps import parse
-
-    text = stamp_text(fields, names, proposal)
-    if proposal.time.time_format in ("iso8601", "epoch s", "epoch ms", "serial day"):
-        return guess([text]) is not None
-    return parse(text, proposal.time.time_format) is not None
+    return parse(stamp_text(fields, names, proposal), proposal.time.time_format) is not None
 
 
 def stamp_text(fields: tuple[str, ...], names: tuple[str, ...], proposal: Proposal) -> str:
@@ -144,13 +145,53 @@ def _footers(body: list[tuple[int, tuple[str, ...]]], readable: list[tuple[int, 
     return list(dict.fromkeys(w for w in words if w))[:8]
 
 
-def _decimal(look: Look, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]], skip: set[str | None]) -> str:
-    if look.delimiter == ",":
-        return "."
-    cells = [c for _, f in readable[:500] for n, c in zip(names, f, strict=False) if n not in skip]
-    commas = sum(bool(re.fullmatch(r"[+-]?\d+,\d+", c)) for c in cells)
-    points = sum(bool(re.fullmatch(r"[+-]?\d+\.\d+", c)) for c in cells)
-    return "," if commas > points else "."
+def _values_at(proposal: Proposal, names: tuple[str, ...]) -> list[int]:
+    """Return the positions of columns that may hold values."""
+    return [i for i, n in enumerate(names) if n and n not in (proposal.time_column, proposal.date_column)]
+
+
+def _numbers(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
+    at = _values_at(proposal, names)
+    told = cells.signs(f[i] for _, f in readable[:2000] for i in at if i < len(f))
+    proposal.decimal, proposal.thousands = told.decimal, told.thousands
+    if told.question:
+        proposal.open_questions.append(told.question)
+
+
+def _columns_beside(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
+    """Tell the columns of a wide file that hold qualities and remarks."""
+    rows = [f for _, f in readable]
+    proposal.quality_name, proposal.quality_column, at = cells.quality_columns(names, rows)
+    if at:
+        _words(proposal, at, readable)
+    skip = {i for i in range(len(names)) if i not in _values_at(proposal, names)} | at
+    proposal.ignore_columns = cells.remark_columns(names, rows, skip)
+    if proposal.ignore_columns:
+        proposal.open_questions.append(f"are {', '.join(map(repr, proposal.ignore_columns))} remarks? (proposed: not read)")
+
+
+def _words(proposal: Proposal, at: set[int], readable: list[tuple[int, tuple[str, ...]]]) -> None:
+    """Sort the quality words of the columns."""
+    proposal.quality_words = cells.sorted_words(f[i] for _, f in readable for i in at if i < len(f))
+    unsure = proposal.quality_words["uncertain"]
+    if unsure:
+        proposal.open_questions.append(f"what do the quality words {', '.join(map(repr, unsure))} mean? (proposed: uncertain)")
+
+
+def _fills(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
+    """Propose texts that mean no value."""
+    if proposal.kind == "long":
+        at, tag_at = names.index(proposal.value_column or ""), names.index(proposal.tag_column or "")
+        per_tag: dict[str, list[str]] = {}
+        for _, f in readable:
+            if len(f) > max(at, tag_at):
+                per_tag.setdefault(f[tag_at], []).append(f[at])
+        proposal.fill_values = cells.fill_values(per_tag.values())
+    elif proposal.kind == "wide":
+        columns = [i for i in _values_at(proposal, names) if names[i] not in proposal.ignore_columns]
+        proposal.fill_values = cells.fill_values([f[i] for _, f in readable if i < len(f)] for i in columns)
+    if proposal.fill_values:
+        proposal.open_questions.append(f"do {', '.join(map(repr, proposal.fill_values))} mean that there is no value? (proposed)")
 
 
 def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
@@ -171,33 +212,20 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
     if proposal.kind in ("long", "lab long"):
         proposal.tag_column, proposal.value_column = tag, value
     if proposal.kind == "long":
-        proposal.quality_column = next((folded[n] for n in _QUALITY_NAMES if n in folded), None)
+        proposal.quality_column = next((folded[n] for n in cells.QUALITY_NAMES if n in folded), None)
         if proposal.quality_column:
-            at = names.index(proposal.quality_column)
-            proposal.quality_words = _sorted_words(Counter(f[at] for _, f in readable if at < len(f)))
-            unsure = proposal.quality_words.get("uncertain", [])
-            if unsure:
-                proposal.open_questions.append(f"what do the quality words {', '.join(map(repr, unsure))} mean? (proposed: uncertain)")
-
-
-def _sorted_words(seen: Counter[str]) -> dict[str, list[str]]:
-    out: dict[str, list[str]] = {"good": [], "uncertain": [], "bad": []}
-    for word in sorted(w for w in seen if w):
-        folded = word.lower()
-        key = "bad" if any(b in folded for b in _BAD) else "good" if any(folded.startswith(g) for g in _GOOD) else "uncertain"
-        out[key].append(word)
-    return out
+            _words(proposal, {names.index(proposal.quality_column)}, readable)
 
 
 def _interval(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
     """Propose interval-end stamps when an evenly spaced day ends with the next day's midnight and begins one step after it."""
-    from pipelines.inspect.stamps import parse
-
     if proposal.kind != "wide" or proposal.time.date_only or len(readable) < 20:
         return
     times = [parse(stamp_text(f, names, proposal), proposal.time.time_format) for _, f in readable]
     known = [t for t in times if t is not None]
     steps = Counter(b - a for a, b in pairwise(known))
+    if not steps:
+        return
     step, often = steps.most_common(1)[0]
     minutes = step.total_seconds() / 60.0
     ends = known[-1].hour == 0 and known[-1].minute == 0 and known[0].hour * 60 + known[0].minute == minutes

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 _DATES = (
@@ -24,7 +24,9 @@ _DATES = (
     "%m-%d-%Y",
     "%Y%m%d",
 )
+_JOINED = ("%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S")
 _TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p", "%H.%M", "%H:%M:%S,%f", "%H")
+_LOOKED_AT = 5_000  # stamps looked at, one of a run of equal ones
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?\d\d)$|^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d([.,]\d+)?)?$")
 _EPOCH0 = datetime(1899, 12, 30)  # noqa: DTZ001  spreadsheet day zero, wall clock
 
@@ -43,17 +45,19 @@ class StampGuess:
 
 def guess(texts: Sequence[str]) -> StampGuess | None:
     """Return the format that reads most of the texts (at least 80 %), or None."""
-    seen = [t.strip().lstrip("'") for t in texts if t.strip()][:3000]
+    told = [t.strip().lstrip("'") for t in texts if t.strip()]
+    seen = [t for i, t in enumerate(told) if i == 0 or t != told[i - 1]][:_LOOKED_AT]  # long files repeat a stamp tag after tag
     if not seen:
         return None
     if sum(bool(_ISO.match(t)) for t in seen) >= 0.8 * len(seen):
         zoned = any(t.endswith("Z") or re.search(r"[+-]\d\d:?\d\d$", t) for t in seen)
         clue = "stamps carry their own offset" if zoned else "no offset in the stamps"
-        return StampGuess("iso8601", 1.0, False, (clue,), None if zoned else "which time zone are the stamps in?", zoned)
+        clues = (clue, *_clues(seen, "iso8601"))
+        return StampGuess("iso8601", 1.0, False, clues, None if zoned else "which time zone are the stamps in?", zoned)
     numeric = _numeric(seen)
     if numeric:
         return numeric
-    candidates = [(f"{d} {t}" if t else d) for d in _DATES for t in (*_TIMES, "")]
+    candidates = [*((f"{d} {t}" if t else d) for d in _DATES for t in (*_TIMES, "")), *_JOINED]
     scored = [(share, fmt) for fmt in candidates if (share := _share(seen, fmt)) >= 0.8]
     if not scored:
         return None
@@ -71,18 +75,34 @@ def _numeric(seen: Sequence[str]) -> StampGuess | None:
         return None
     middle = sorted(numbers)[len(numbers) // 2]
     if 9e8 < middle < 4e9:
-        return StampGuess("epoch s", 1.0, False, ("seconds since 1970, UTC by definition",), None, True)
+        return StampGuess("epoch s", 1.0, False, ("seconds since 1970, UTC by definition", *_clues(seen, "epoch s")), None, True)
     if 9e11 < middle < 4e12:
-        return StampGuess("epoch ms", 1.0, False, ("milliseconds since 1970, UTC by definition",), None, True)
+        return StampGuess("epoch ms", 1.0, False, ("milliseconds since 1970, UTC by definition", *_clues(seen, "epoch ms")), None, True)
     if 36_000 < middle < 60_000:
         day = (_EPOCH0 + timedelta(days=middle)).date().isoformat()
-        return StampGuess("serial day", 1.0, False, (f"spreadsheet days, about {day}",), "which time zone are the stamps in?", False)
+        clues = (f"spreadsheet days, about {day}", *_clues(seen, "serial day"))
+        return StampGuess("serial day", 1.0, False, clues, "which time zone are the stamps in?", False)
     return None
+
+
+def _named(text: str, fmt: str) -> datetime | None:
+    """Return the naive time of a stamp in ISO 8601 (as written), an epoch (UTC) or spreadsheet days."""
+    try:
+        if fmt == "iso8601":
+            return datetime.fromisoformat(text.replace(",", ".")).replace(tzinfo=None) if _ISO.match(text) else None
+        number = float(text.replace(",", "."))
+        if fmt == "serial day":
+            return _EPOCH0 + timedelta(seconds=round(number * 86_400))
+        return datetime.fromtimestamp(number / (1000 if fmt == "epoch ms" else 1), UTC).replace(tzinfo=None)
+    except (ValueError, OverflowError, OSError):
+        return None
 
 
 def parse(text: str, fmt: str) -> datetime | None:
     """Return the naive time of a text, or None; 24:00 is the next midnight."""
-    text = text.strip()
+    text = text.strip().lstrip("'")
+    if "%" not in fmt:
+        return _named(text, fmt)
     late = re.search(r"(?<![\d:])24:00(:00)?\b", text)
     if late and "%H" in fmt:
         text = text.replace(late[0], late[0].replace("24", "00", 1), 1)
@@ -109,15 +129,32 @@ def _in_order(seen: Sequence[str], fmt: str) -> float:
 
 def _clues(seen: Sequence[str], fmt: str) -> list[str]:
     times = [t for t in (parse(s, fmt) for s in seen) if t]
-    clues = []
+    if not times:
+        return []
+    clues = [f"from {min(times):%Y-%m-%d %H:%M} to {max(times):%Y-%m-%d %H:%M}"]
+    steps = [b - a for a, b in pairwise(times)]
     backwards = [(a, b) for a, b in pairwise(times) if b < a]
-    if backwards:
+    if steps and all(step <= timedelta(0) for step in steps):
+        clues.append("newest first")
+    elif backwards:
         a, b = backwards[0]
         hour = timedelta(minutes=30) <= a - b <= timedelta(minutes=90)
         clues.append(f"clock steps back at {a:%Y-%m-%d %H:%M}" + (": a repeated hour, so local time with daylight saving" if hour else ""))
-    if any(s.day > 12 for s in times):
-        clues.append("a day above 12 was seen, so day and month are told apart")
+    usual = sorted(steps)[len(steps) // 2] if steps else timedelta(0)
+    if gone := [a for a, b in pairwise(times) if _is_missing_hour(a, b, usual)]:
+        clues.append(f"an hour is missing after {gone[0]:%Y-%m-%d %H:%M}: perhaps local time where daylight saving begins")
+    if re.search("%[dm].%[dm]", fmt):
+        late = any(s.day > 12 for s in times)
+        clues.append(
+            "a day above 12 was seen, so day and month are told apart" if late else "no day above 12 was seen to tell day and month apart"
+        )
     return clues
+
+
+def _is_missing_hour(before: datetime, after: datetime, usual: timedelta) -> bool:
+    """Tell whether rows of a steady step leave out just one hour of a night from Saturday to Sunday in spring or autumn."""
+    is_night = after.weekday() == 6 and before.hour <= 3 and after.month in (3, 4, 9, 10)
+    return is_night and timedelta(0) < usual <= timedelta(hours=1) and after - before == usual + timedelta(hours=1)
 
 
 def _doubt(equal: Sequence[str], chosen: str, seen: Sequence[str]) -> str | None:

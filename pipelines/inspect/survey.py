@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
@@ -84,7 +85,11 @@ def _tag(name: object, frame: pl.DataFrame, layout: Layout, unit: str | None) ->
     import numpy as np
     import polars as pl
 
-    text = pl.col("text").str.replace(",", ".", literal=True) if layout.decimal == "," else pl.col("text")
+    text = pl.col("text")
+    if layout.thousands:
+        text = text.str.replace_all("[ \u00a0\u202f]" if layout.thousands == " " else re.escape(layout.thousands), "")
+    if layout.decimal == ",":
+        text = text.str.replace(",", ".", literal=True)
     seen = frame.with_columns(number=text.cast(pl.Float64, strict=False))
     words = seen.filter(pl.col("number").is_null())["text"].unique().sort().head(12).to_list()
     times = seen["time_utc"].drop_nulls().sort().to_list()

@@ -5,6 +5,8 @@ from __future__ import annotations
 import codecs
 import csv
 import gzip
+import io
+import re
 import zlib
 from collections import Counter
 from dataclasses import dataclass
@@ -26,7 +28,8 @@ class Look:
     encoding: str
     why_encoding: str
     delimiter: str
-    quoted: bool
+    quote: str
+    escape: str | None
     records: tuple[tuple[int, tuple[str, ...]], ...]
     whole: bool  # the sample is the whole file
     line_end: str
@@ -50,14 +53,16 @@ def look(path: Path, sheet: str | None = None) -> Look:
         raise FileRefusedError("file not readable", "the file holds NUL bytes; it is not text")
     if not whole:
         text = text[: text.rfind("\n") + 1]
-    delimiter = guess_delimiter(text)
-    reader = csv.reader(text.splitlines(keepends=True), delimiter=delimiter)
+    quote, escape = guess_quote(text)
+    delimiter = guess_delimiter(text, quote, escape)
+    lines = io.StringIO(text, newline="")
+    reader = csv.reader(lines, delimiter=delimiter, quotechar=quote, escapechar=escape, doublequote=escape is None)
     records, last = [], 0
     for fields in reader:
         records.append((last + 1, tuple(f.strip() for f in fields)))
         last = reader.line_num
     line_end = "CRLF" if "\r\n" in text[:10_000] else "LF" if "\n" in text[:10_000] else "CR"
-    return Look(encoding, why, delimiter, '"' in text, tuple(records), whole, line_end)
+    return Look(encoding, why, delimiter, quote, escape, tuple(records), whole, line_end)
 
 
 def _sheet(path: Path, sheet: str | None) -> Look:
@@ -70,7 +75,7 @@ def _sheet(path: Path, sheet: str | None) -> Look:
     whole = sum(map(len, parts)) < SAMPLE_BYTES
     rows = b"".join(parts).decode("utf-8").split("\n")[:-1]
     records = tuple((n, tuple(f.strip() for f in row.split("\t"))) for n, row in enumerate(rows, 1))
-    return Look("utf-8", "a sheet of a workbook", "\t", False, records, whole, "LF", is_workbook=True, sheet=sheet)
+    return Look("utf-8", "a sheet of a workbook", "\t", '"', None, records, whole, "LF", is_workbook=True, sheet=sheet)
 
 
 def _first_bytes(path: Path) -> bytes:
@@ -104,12 +109,23 @@ def guess_encoding(data: bytes) -> tuple[str, str]:
     return "utf-8", "valid UTF-8"
 
 
-def guess_delimiter(text: str) -> str:
+def guess_quote(text: str) -> tuple[str, str | None]:
+    """Return (quote, escape): single quotes where they open and close more fields, backslash where one stands before a quote."""
+    head = text[: SAMPLE_BYTES // 4]
+    sides = {q: sum(len(re.findall(p, head, re.MULTILINE)) for p in (rf"(?:^|[,;\t|]){q}", rf"{q}(?:$|[,;\t|\r])")) for q in "\"'"}
+    opened = {q: len(re.findall(rf"(?:^|[,;\t|]){q}", head, re.MULTILINE)) for q in "\"'"}
+    both_sides = sides["'"] - opened["'"] >= 0.9 * opened["'"]
+    quote = "'" if opened["'"] > opened['"'] and both_sides else '"'
+    return quote, "\\" if "\\" + quote in head else None
+
+
+def guess_delimiter(text: str, quote: str = '"', escape: str | None = None) -> str:
     """Return the delimiter that gives the most records the same, largest number of fields."""
     lines = [line for line in text.splitlines()[:400] if line.strip()]
     best, best_score = ",", (-1.0, 0)
     for delimiter in _DELIMITERS:
-        counts = Counter(len(fields) for fields in csv.reader(lines, delimiter=delimiter))
+        reader = csv.reader(lines, delimiter=delimiter, quotechar=quote, escapechar=escape, doublequote=escape is None)
+        counts = Counter(len(fields) for fields in reader)
         fields, often = max(counts.items(), key=lambda item: (item[1] * (item[0] > 1), item[0]))
         score = (often / max(len(lines), 1) if fields > 1 else 0.0, fields)
         if score > best_score:

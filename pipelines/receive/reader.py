@@ -196,7 +196,7 @@ def _fast_piece(piece: bytes, dialect: Dialect, width: Width, line: int) -> RowB
     """Return the piece by the fast reader, or None when it is not proved that both readers agree on it."""
     if len(dialect.delimiter.encode()) > 1 or _MARK.encode() in piece or (dialect.escape and dialect.escape.encode() in piece):
         return None
-    if piece.startswith(BOM_UTF8):  # polars would leave it out of the first field
+    if piece.startswith(BOM_UTF8):  # not at the file's beginning, so a sign of the field; polars would leave it out
         return None
     returns = piece.count(b"\r") if b"\r" in piece else 0
     if returns and returns != piece.count(b"\r\n"):

@@ -127,3 +127,26 @@ def test_what_is_no_export_is_refused(tmp_path: Path, content: bytes) -> None:
     path.write_bytes(content)
     with pytest.raises(FileRefusedError):
         inspect.run(path)
+
+
+def test_clues_of_order_zone_and_day() -> None:
+    minutes = [f"30.03.2025 {h:02d}:{m:02d}" for h in (0, 1, 3) for m in range(60)]
+    spring = stamps.guess(minutes)
+    assert spring is not None
+    assert any("an hour is missing after 2025-03-30 01:59" in clue for clue in spring.clues)
+    assert any("a day above 12 was seen" in clue for clue in spring.clues)
+    backwards = stamps.guess([f"05.01.2026 {h:02d}:00" for h in range(23, -1, -1)])
+    assert backwards is not None
+    assert "newest first" in backwards.clues
+    assert any("no day above 12" in clue for clue in backwards.clues)
+    gap = stamps.guess([f"05.01.2026 {h:02d}:{m:02d}" for h in (0, 1, 3) for m in range(60)])  # a Monday: a gap, no clock change
+    assert gap is not None
+    assert not any("missing" in clue for clue in gap.clues)
+
+
+def test_a_long_file_is_looked_at_beyond_its_first_stamps() -> None:
+    texts = [f"2026-11-01 {h:02d}:{m:02d}:00" for h in (0, 1) for m in range(60) for _ in range(40)]
+    texts += [f"2026-11-01 {h:02d}:{m:02d}:00" for h in (1, 2) for m in range(60) for _ in range(40)]
+    found = stamps.guess(texts)
+    assert found is not None
+    assert any("repeated hour" in clue for clue in found.clues)

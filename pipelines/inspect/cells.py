@@ -1,0 +1,132 @@
+"""What the cells of an unseen file say: how numbers are written, which columns are qualities or remarks, what means no value."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+NUMBER = re.compile(r"^=?'?\"?[+-]?(\d+([.,'\u00a0\u202f ]\d+)*|[.,]\d+)([eE][+-]?\d+)?\"?$")
+QUALITY_NAMES = ("quality", "status", "qual", "q", "state of value", "validity", "flag")
+_AFFIX = re.compile(r"^[\s._\-:/(\[]*(q|qual|quality|status|st|flag|valid|validity)[\s._\-:/)\]]*$", re.IGNORECASE)
+_REMARKS = re.compile(r"remark|note|comment|operator|bem.rkning|bemerkung|kommentar|remarque", re.IGNORECASE)
+_NO_VALUE = re.compile(r"^(-+|\*+|\.+|n/?a|nan|null|none|#n/a|no data|nodata|n\.a\.|\?+)$", re.IGNORECASE)
+_FILLS = ("-9999", "-9999.0", "-999", "-999.0", "-999.9", "-99.9", "9999", "99999", "999999", "-9999.9")
+_WORDS_OF_A_REMARK = 3  # a state is told in fewer
+_STATES = 12  # more different words are no states
+_GROUPS = {  # sign -> whole groups of three, and what may follow
+    ",": re.compile(r"^[+-]?\d{1,3}(,\d{3})+(\.\d+)?$"),
+    ".": re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d+)?$"),
+    " ": re.compile(r"^[+-]?\d{1,3}([ \u00a0\u202f]\d{3})+([.,]\d+)?$"),
+    "'": re.compile(r"^[+-]?\d{1,3}('\d{3})+([.,]\d+)?$"),
+}
+
+
+@dataclass(frozen=True)
+class Signs:
+    """Decimal sign and thousands sign of a file's numbers, and what stays open."""
+
+    decimal: str
+    thousands: str | None = None
+    question: str | None = None
+
+
+def signs(cells: Iterable[str]) -> Signs:
+    """Return how numbers are written. One group of three behind a comma alone could be either: that is asked."""
+    seen = [c.strip().lstrip("'=").strip('"') for c in cells]
+    commas = [c for c in seen if re.fullmatch(r"[+-]?\d*,\d+", c)]
+    points = [c for c in seen if re.fullmatch(r"[+-]?\d*\.\d+", c)]
+    for thousands, decimal in ((",", "."), (".", ",")):
+        sure = rf"[+-]?\d{{1,3}}({re.escape(thousands)}\d{{3}})+{re.escape(decimal)}\d+|[+-]?\d{{1,3}}({re.escape(thousands)}\d{{3}}){{2,}}"
+        if any(re.fullmatch(sure, c) for c in seen):
+            return Signs(decimal, thousands)
+    for thousands in (" ", "'"):
+        if any(_GROUPS[thousands].fullmatch(c) for c in seen):
+            return Signs("," if len(commas) > len(points) or any(re.search(r",\d+$", c) for c in seen) else ".", thousands)
+    comma_groups = [c for c in commas if _GROUPS[","].fullmatch(c)]
+    if commas and len(comma_groups) == len(commas):
+        if points:
+            return Signs(".", ",", "do commas part thousands, so that 1,234 is one thousand two hundred and thirty-four?")
+        return Signs(",", None, 'is 1,234 one and a bit (proposed), or one thousand two hundred and thirty-four (thousands = ",")?')
+    return Signs("," if len(commas) > len(points) else ".")
+
+
+def quality_columns(names: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[str | None, str | None, set[int]]:
+    """Return (quality_name, quality_column, positions of the quality columns) of a wide file."""
+    found: Counter[str] = Counter()
+    for name in names:
+        for other in names:
+            if name and other != name and name in other:
+                before, _, behind = other.partition(name)
+                if not before and _AFFIX.match(behind):
+                    found["{tag}" + behind] += 1
+                elif not behind and _AFFIX.match(before):
+                    found[before + "{tag}"] += 1
+    if found:
+        pattern = found.most_common(1)[0][0]
+        beside = {pattern.replace("{tag}", n) for n in names if n}
+        at = {i for i, n in enumerate(names) if n in beside}
+        return pattern, None, at
+    words = [n for n in dict.fromkeys(names) if n.lower() in QUALITY_NAMES]
+    for word in words:
+        at = {i for i, n in enumerate(names) if n == word}
+        if 0 not in at and all(_few_words(rows, i) for i in at):
+            return None, word, at
+    return None, None, set()
+
+
+def _few_words(rows: Sequence[Sequence[str]], at: int) -> bool:
+    return len({row[at] for row in rows if at < len(row)}) <= _STATES
+
+
+def remark_columns(names: Sequence[str], rows: Sequence[Sequence[str]], skip: set[int]) -> list[str]:
+    """Return the columns of a wide file that hold remarks: texts of several words, or so named."""
+    found = []
+    for i, name in enumerate(names):
+        texts = [row[i] for row in rows if i < len(row) and row[i]]
+        if i in skip or not name or any(NUMBER.match(t) for t in texts):
+            continue
+        wordy = any(len(t.split()) >= _WORDS_OF_A_REMARK for t in texts) or len(set(texts)) > _STATES
+        if _REMARKS.search(name) or wordy:
+            found.append(name)
+    return found
+
+
+def fill_values(columns: Iterable[Sequence[str]]) -> list[str]:
+    """Return the texts that mean no value, from columns that are mostly numbers."""
+    found: Counter[str] = Counter()
+    for texts in columns:
+        shown = [t for t in texts if t]
+        numbers = sum(bool(NUMBER.match(t)) for t in shown)
+        if numbers * 2 <= len(shown):
+            continue
+        found.update(t for t in shown if _NO_VALUE.match(t) or t in _FILLS)
+    return [text for text, _ in found.most_common(6)]
+
+
+def sorted_words(seen: Iterable[str]) -> dict[str, list[str]]:
+    """Return quality words as good, uncertain, bad; a word of no known meaning is uncertain, which is asked."""
+    out: dict[str, list[str]] = {"good": [], "uncertain": [], "bad": []}
+    for word in sorted({w for w in seen if w}):
+        out[_quality(word.lower().strip())].append(word)
+    return out
+
+
+_GOOD = ("good", "ok", "valid", "normal")
+_BAD = ("bad", "invalid", "error", "fault", "comm", "timeout", "no data", "not ", "lost", "fail")
+_LETTERS = {"g": "good", "u": "uncertain", "b": "bad", "x": "bad", "v": "good", "1": "good", "0": "uncertain"}
+
+
+def _quality(word: str) -> str:
+    if word in _LETTERS:
+        return _LETTERS[word]
+    if any(b in word for b in _BAD):
+        return "bad"
+    if word.startswith(_GOOD):
+        return "good"
+    number = int(word, 16) if re.fullmatch(r"0x[0-9a-f]{1,8}", word) else int(word) if word.isdigit() else None
+    if number is None:
+        return "uncertain"
+    severity = number >> 30 if number > 0xFF or len(word) == 10 else {3: 0, 1: 1}.get(number >> 6, 2)  # OPC UA, or classic 8 bits
+    return ("good", "uncertain", "bad", "bad")[severity]
