@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from itertools import pairwise
 
 _DATES = (
@@ -41,6 +42,9 @@ class StampGuess:
     clues: tuple[str, ...]
     open_question: str | None
     has_zone: bool
+
+
+_FEW = 20  # texts of which at least one must fit a format that fits most
 
 
 def guess(texts: Sequence[str]) -> StampGuess | None:
@@ -98,6 +102,7 @@ def _named(text: str, fmt: str) -> datetime | None:
         return None
 
 
+@lru_cache(maxsize=100_000)
 def parse(text: str, fmt: str) -> datetime | None:
     """Return the naive time of a text, or None; 24:00 is the next midnight."""
     text = text.strip().lstrip("'")
@@ -115,6 +120,8 @@ def parse(text: str, fmt: str) -> datetime | None:
 
 def _share(seen: Sequence[str], fmt: str) -> float:
     probe = seen if len(seen) <= 200 else [*seen[:100], *seen[-100:]]
+    if not any(parse(t, fmt) for t in probe[:: max(len(probe) // _FEW, 1)]):
+        return 0.0
     first = sum(parse(t, fmt) is not None for t in probe) / len(probe)
     return sum(parse(t, fmt) is not None for t in seen) / len(seen) if first >= 0.6 and len(seen) > 200 else first
 

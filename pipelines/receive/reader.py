@@ -23,10 +23,13 @@ from pipelines.receive.exact import UNCLOSED, Block, blocks, csv_reader, refuse_
 _MARK = "\x01"  # a byte no text file holds: splits lines off as one field
 MOST_FIELDS = 10_000  # fields of an odd row that are kept apart; its raw text has all
 _SMALL = 256 * 2**10  # up to here the exact reader is as quick as any
+_SAMPLES, _SAMPLE_BYTES = 256, 64  # of a piece, to see how long its lines are: some 30 us
+_DENSE = _SAMPLES * _SAMPLE_BYTES // 8  # line ends in them when lines are shorter than 8 bytes: no export of values
+_DENSE_BYTES = 2**18
 _PART_BYTES = 512 * 2**10  # a piece that is not fast as a whole is taken in parts of this size
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class OddRow:
     """A record whose number of fields does not fit."""
 
@@ -93,6 +96,8 @@ class Width:
         """Return the fields in full width, or None when they do not fit."""
         if len(fields) == self.full:
             return fields
+        if self.least >= 0 and fields == [""]:  # a blank line; there may be millions
+            return [""] * self.full
         if self.least < 0 or len(fields) < self.least or any(f.strip() for f in fields[self.full :]):
             return None
         return [*fields[: self.full], *[""] * (self.full - len(fields))]
@@ -119,7 +124,7 @@ def records(parts: Iterator[bytes], dialect: Dialect) -> Iterator[tuple[int, lis
 def batches(parts: Iterable[bytes], dialect: Dialect, width: Width, first_line: int) -> Iterator[RowBatch]:
     """Yield the records of UTF-8 pieces, each piece read fast when that is safe and else exactly."""
     line, carried = first_line, b""
-    for piece, is_last in _with_last(iter(parts)):
+    for piece, is_last in _with_last(_thinned(parts)):
         whole = carried + piece if carried else piece
         first, ended = line, not is_last or whole.endswith((b"\n", b"\r"))
         batch = _fast_piece(whole, dialect, width, line)
@@ -130,6 +135,16 @@ def batches(parts: Iterable[bytes], dialect: Dialect, width: Width, first_line: 
         found, line, carried = _piecemeal(whole, dialect, width, line, is_last=is_last)
         if found:
             yield replace(_joined(found), text_bytes=len(whole) - len(carried), first_line=first, has_line_end=ended)
+
+
+def _thinned(parts: Iterable[bytes]) -> Iterator[bytes]:
+    """Cut pieces of very short lines, judged by samples of them, into smaller ones: a line costs memory whatever its length."""
+    for piece in parts:
+        step = len(piece) // _SAMPLES
+        if step > _SAMPLE_BYTES and sum(piece.count(b"\n", i, i + _SAMPLE_BYTES) for i in range(0, len(piece), step)) > _DENSE:
+            yield from whole_lines(piece[i : i + _DENSE_BYTES] for i in range(0, len(piece), _DENSE_BYTES))
+        else:
+            yield piece
 
 
 def _piecemeal(piece: bytes, dialect: Dialect, width: Width, line: int, *, is_last: bool) -> tuple[list[RowBatch], int, bytes]:
@@ -269,7 +284,7 @@ def _by_line(raw: pl.DataFrame, piece: bytes, dialect: Dialect, width: Width, li
         fits = pl.col(names[-1]).is_not_null() & pl.col("rest").is_null()
     else:
         too_many = pl.col("rest").str.replace_all(dialect.delimiter, "", literal=True).str.strip_chars()
-        fits = pl.col(names[max(width.least, 1) - 1]).is_not_null() & (too_many.fill_null("") == "")
+        fits = pl.col(names[max(width.least, 1) - 1]).is_not_null() & (too_many.fill_null("") == "") | (pl.col("raw") == "")
     cut = cut.with_columns(fits=fits)
     frame = cut.filter("fits").select("line_no", *(pl.col(n).fill_null("") for n in names))
     last, ended = line + raw.height - 1, piece.endswith(b"\n")

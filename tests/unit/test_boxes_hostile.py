@@ -104,11 +104,11 @@ def test_a_hundred_thousand_fields_under_a_narrow_header_are_rows_set_aside(tmp_
 
 def test_empty_lines_are_counted_and_dropped(tmp_path: Path) -> None:
     path = tmp_path / "long.csv"
-    path.write_bytes(HEAD + b"\n" * 300_000 + b"2026-01-05T06:00:00Z,Feed,1,ok\n")
+    path.write_bytes(HEAD + b"\n" * 60_000 + b"2026-01-05T06:00:00Z,Feed,1,ok\n")
     opened = receive.open_file(path, path.name, PLANT)
     chunks = list(opened.chunks())
-    assert sum(c.rows_dropped for c in chunks) == 300_001
-    assert [n for c in chunks for n in c.values["line_no"]] == [300_002]
+    assert sum(c.rows_dropped for c in chunks) == 60_001
+    assert [n for c in chunks for n in c.values["line_no"]] == [60_002]
 
 
 def test_a_quote_never_closed_costs_one_row(tmp_path: Path) -> None:
@@ -165,12 +165,10 @@ def test_a_gz_of_several_members_is_one_text(tmp_path: Path) -> None:
 
 def test_a_gz_bomb_stops_at_its_ratio(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "long.csv.gz"
-    monkeypatch.setattr(containers, "HARMLESS", 2 * 2**20)
-    path.write_bytes(gzip.compress(HEAD + b"\n" * 8 * 2**20))
-    opened = receive.open_file(path, path.name, PLANT)
-    opened.piece_bytes = 2**20
+    monkeypatch.setattr(containers, "HARMLESS", 2**18)
+    path.write_bytes(gzip.compress(HEAD + b"\n" * 2**20))
     with pytest.raises(FileRefusedError, match="more than 250 times its size"):
-        list(opened.chunks())
+        read(path)
 
 
 def home_in(folder: Path) -> Home:
@@ -320,7 +318,7 @@ def test_an_archived_file_cut_short_is_refused_not_misread(tmp_path: Path) -> No
     chunks = opened.chunks()
     next(chunks)
     os.truncate(path, 8_000)
-    with pytest.raises(FileRefusedError, match=r"shorter|changed"):
+    with pytest.raises(FileRefusedError, match="became shorter"):
         list(chunks)
 
 
