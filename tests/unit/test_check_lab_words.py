@@ -243,3 +243,9 @@ def test_amounts_and_times_that_cannot_be(value: float, analyte: str, point: str
     with pytest.raises(RowError) as caught:
         to_stored(value, analyte, point, unit, density_kg_m3=1000.0)
     assert caught.value.reason == reason
+
+
+def test_cake_solids_like_moisture_are_said_to_be() -> None:
+    with pytest.raises(RowError) as caught:
+        to_stored(78, "ts", "cake", "%")
+    assert caught.value.detail == "cake ts of 78 % is not within 0 to 60; moisture?"
