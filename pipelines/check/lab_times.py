@@ -15,6 +15,7 @@ from pipelines.check.pending import day_start, operating_day
 from pipelines.plantfile import Layout, PlantFile
 
 LONGEST_WINDOW = timedelta(days=7)  # a composite over more than a week is a slip (common practice, no source)
+_FIRST_YEAR, _LAST_YEAR = 1900, 9998  # outside of these it is no time stamp
 _DAY = timedelta(days=1)
 _NOON, _MIDNIGHT = time(12), time(0)
 _HALVES = {"am": (_MIDNIGHT, _NOON), "pm": (_NOON, _MIDNIGHT)}  # of the calendar day, where no shift has these words
@@ -116,22 +117,19 @@ def _end_of_window(text: str | None, day: date, layout: Layout, plant_file: Plan
 
 def _parsed(text: str, layout: Layout) -> datetime | None:
     """Return a stamp in the layout's format or as ISO 8601 writes it, naive where it says no zone."""
-    if not _HAS_TIME.search(layout.time_format):
+    if layout.time_format != "iso8601" and not _HAS_TIME.search(layout.time_format):
         return _read(text, _OTHER_FORMATS[:2])
-    if layout.time_format == "iso8601":
-        try:
-            return datetime.fromisoformat(text)
-        except ValueError:
-            return None
     return _read(text, (layout.time_format, *_OTHER_FORMATS[:2]))
 
 
 def _read(text: str, formats: tuple[str, ...]) -> datetime | None:
+    """Return a text in the first format that fits (a bare time of day gets the year 1900); None when none does."""
     for form in formats:
         try:
-            return datetime.strptime(text.strip(), form)  # noqa: DTZ007
+            at = datetime.fromisoformat(text.strip()) if form == "iso8601" else datetime.strptime(text.strip(), form)  # noqa: DTZ007
         except ValueError:
             continue
+        return at if _FIRST_YEAR <= at.year <= _LAST_YEAR else None
     return None
 
 
@@ -150,13 +148,8 @@ def reported(text: str | None, layout: Layout, plant_file: PlantFile) -> datetim
     """Return when the lab says it reported, in the zone of the layout; None when it does not say or cannot be read."""
     if not text:
         return None
-    for form in (layout.time_format, *_OTHER_FORMATS):
-        try:
-            at = datetime.fromisoformat(text) if form == "iso8601" else datetime.strptime(text, form)  # noqa: DTZ007
-        except ValueError:
-            continue
-        return (at if at.tzinfo else at.replace(tzinfo=zone_of(layout, plant_file))).astimezone(UTC)
-    return None
+    at = _read(text, (layout.time_format, *_OTHER_FORMATS))
+    return None if at is None else (at if at.tzinfo else at.replace(tzinfo=zone_of(layout, plant_file))).astimezone(UTC)
 
 
 def days_of(result: dict[str, Any], plant_file: PlantFile) -> set[date]:

@@ -109,4 +109,7 @@ def _plausible(analyte: str, point: str) -> tuple[float, float]:
 
 def _within(number: float, analyte: str, point: str, low: float, high: float) -> None:
     if not low <= number <= high:
-        raise RowError("unit implausible", f"{point} {analyte} of {number:g} {STORED_UNIT[analyte]} is not within {low:g} to {high:g}")
+        hint = "; moisture?" if (point, analyte) == ("cake", "ts") and number > high else ""
+        raise RowError(
+            "unit implausible", f"{point} {analyte} of {number:g} {STORED_UNIT[analyte]} is not within {low:g} to {high:g}{hint}"
+        )

@@ -23,6 +23,7 @@ _LETTERS = {w.lower(): w for w in ("J", "B", "H", "R", "UR", "U", "ND", "UJ")} |
     "n/d": "ND",
     "not detected": "ND",
 }
+_LONGEST_FLAG = 3  # letters of a flag; longer words that are not declared are a remark
 _NUMBER = re.compile(r"[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?\Z")
 
 
@@ -103,13 +104,17 @@ def _ends_a_word(word: str, beside: str) -> bool:
 
 
 def _flags(text: str | None, known: Mapping[str, str]) -> list[str]:
-    """Return the qualifiers of a qualifier column; a word that means nothing here is kept as it stands."""
+    """Return the qualifiers of a qualifier column; what means nothing here, as a local letter or a remark, is kept as it stands.
+
+    A remark is no list of letters: "see book R" rejects nothing.
+    """
     whole = folded(text)
     if not whole:
         return []
-    if whole in known:
-        return [known[whole]]
-    return list(dict.fromkeys(known.get(w, w.upper()) for w in re.split(r"[\s,;/+]+", whole) if w))
+    parts = [w for w in re.split(r"[\s,;/+]+", whole) if w]
+    if whole in known or any(w not in known and len(w) > _LONGEST_FLAG for w in parts):
+        return [known.get(whole, whole.upper())]
+    return list(dict.fromkeys(known.get(w, w.upper()) for w in parts))
 
 
 def _plain(text: str, layout: Layout) -> str:

@@ -1,11 +1,16 @@
 -- question: How does the dose differ by crew and day of the week, adjusted for feed solids?
--- explains: crew letters come from the lab sheet of the day; adjusted to the line's mean feed TS along the line of best fit of its days
+-- explains: crew letters come from the lab sheet, a sample of a shift stands for its shift, any other for its day; adjusted to the line's mean feed TS along the line of best fit
 -- param plant text = alder-fork: plant id
-WITH day AS (
-  SELECT d.line, c.crew, dayname(d.operating_day) AS weekday, d.polymer_active_kg, d.dry_solids_t, d.dose_active_kg_t, d.feed_ts_pct,
-    regr_slope(d.dose_active_kg_t, d.feed_ts_pct) OVER (PARTITION BY d.line) * (d.feed_ts_pct - avg(d.feed_ts_pct) OVER (PARTITION BY d.line)) AS due_to_ts
-  FROM kpi_day d JOIN (SELECT DISTINCT plant, line, operating_day, crew FROM lab_results WHERE crew IS NOT NULL) c USING (plant, line, operating_day)
-  WHERE d.plant = $plant AND d.dose_active_kg_t IS NOT NULL)
-SELECT line, crew, weekday, count(*) AS days, kg_t_to_lb_dt(ratio_or_null(sum(polymer_active_kg), sum(dry_solids_t))) AS dose_lb_active_per_dry_ton,
+WITH crew AS (
+  SELECT DISTINCT plant, line, operating_day, crew, CASE WHEN time_basis = 'shift' THEN from_utc END AS from_utc, CASE WHEN time_basis = 'shift' THEN to_utc END AS to_utc
+  FROM lab_results WHERE crew IS NOT NULL AND plant = $plant
+), worked AS (
+  FROM crew c JOIN kpi_day d USING (plant, line, operating_day) SELECT c.crew, d.line, d.operating_day, d.polymer_active_kg, d.dry_solids_t, d.dose_active_kg_t, d.feed_ts_pct WHERE c.from_utc IS NULL
+  UNION ALL FROM crew c JOIN kpi_shift s ON (s.plant, s.line, s.operating_day) = (c.plant, c.line, c.operating_day) AND c.from_utc >= s.period_start_utc AND c.to_utc <= s.period_end_utc
+  SELECT c.crew, s.line, s.operating_day, s.polymer_active_kg, s.dry_solids_t, s.dose_active_kg_t, s.feed_ts_pct
+), dosed AS (
+  SELECT *, regr_slope(dose_active_kg_t, feed_ts_pct) OVER (PARTITION BY line) * (feed_ts_pct - avg(feed_ts_pct) OVER (PARTITION BY line)) AS due_to_ts
+  FROM worked WHERE dose_active_kg_t IS NOT NULL)
+SELECT line, crew, dayname(operating_day) AS weekday, count(*) AS days, kg_t_to_lb_dt(ratio_or_null(sum(polymer_active_kg), sum(dry_solids_t))) AS dose_lb_active_per_dry_ton,
   kg_t_to_lb_dt(sum((dose_active_kg_t - due_to_ts) * dry_solids_t) / sum(dry_solids_t)) AS adjusted_lb_active_per_dry_ton, avg(feed_ts_pct) AS feed_ts_pct
-FROM day GROUP BY ALL ORDER BY line, crew, weekday;
+FROM dosed GROUP BY ALL ORDER BY line, crew, weekday;

@@ -1,5 +1,5 @@
 -- question: Which lab results are qualified, unused, odd or could not be placed?
--- explains: results with a qualifier, a note or out of use, the same number four times running, and rows of lab sheets set aside
+-- explains: results with a qualifier, a note or out of use, the same result four times running, ticket numbers met on several days, and rows of lab sheets set aside
 -- param plant text = : plant id; empty for all
 SELECT plant, operating_day::VARCHAR AS day, sample_id, point || ' ' || analyte AS what, value::VARCHAR AS value,
   concat_ws('; ', unused_reason, 'qualifier ' || qualifier, note) AS why
@@ -7,6 +7,11 @@ FROM lab_results WHERE (qualifier IS NOT NULL OR note IS NOT NULL OR NOT is_used
 UNION ALL
 SELECT plant, first_day::VARCHAR, line, point || ' ' || analyte, value::VARCHAR, times || ' times running, until ' || last_day
 FROM lab_repeats WHERE $plant IS NULL OR plant = $plant
+UNION ALL
+SELECT plant, min(operating_day)::VARCHAR, sample_id, any_value(point || ' ' || analyte), string_agg(value::VARCHAR, ', ' ORDER BY revision),
+  'one number on several days, the last counts: two tickets?'
+FROM lab_results_history WHERE analyte IN ('wet_mass', 'delivered_mass') AND ($plant IS NULL OR plant = $plant)
+GROUP BY plant, sample_id, analyte HAVING count(DISTINCT operating_day) > 1
 UNION ALL
 SELECT s.plant, l.file_name, 'line ' || s.line_no, s.tags, s.raw_text, s.reason
 FROM set_aside s JOIN loads l ON l.plant = s.plant AND l.load_id = s.load_id

@@ -15,7 +15,9 @@ import numpy as np
 import pytest
 
 from pipelines import check, receive
+from pipelines.ask import questions
 from pipelines.plantfile import PlantFile
+from pipelines.sqlfiles import create_macros_and_views
 from pipelines.store import Store
 
 HEAD = "Day,No,Where,What,Result,Unit,Method,Crew,From,To,Reported"
@@ -112,3 +114,16 @@ def test_all_days_whose_results_a_sheet_puts_out_of_use_are_computed_again(store
     take(store, after)
     assert store.rows("SELECT count(*) FROM lab_results WHERE is_used") == [(0,)]
     assert min(store.pending_days("compute")) == date(2026, 1, 5)
+
+
+def test_a_ticket_number_met_on_two_days_is_shown_among_the_odd_samples(store: Store, tmp_path: Path) -> None:
+    for n, day in enumerate(("2026-01-05", "2026-01-09")):
+        path = tmp_path / f"{n}.csv"
+        path.write_text(f"{HEAD}\n{day},1001,cake haul,wet_mass,{18 + n},t,,,,,\n", encoding="utf-8")
+        take(store, path)
+    create_macros_and_views(store.con)
+    odd = questions.saved()["odd_samples"]
+    rows = store.rows(odd.sql, odd.bind({}))
+    assert rows == [
+        ("p", "2026-01-05", "1001", "cake haul wet_mass", "18.0, 19.0", "one number on several days, the last counts: two tickets?")
+    ]

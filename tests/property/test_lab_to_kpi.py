@@ -31,7 +31,7 @@ def plant() -> PlantFile:
     results = [{"column": c, "line": "line-1", "point": p, "analyte": a, "unit": u} for c, p, a, u in columns]
     results[2] |= {"limit_column": "DL", "qualifier_column": "Q"}
     layout = Layout.model_validate(
-        {"id": "shifts", "kind": "lab wide", "files": "*", "time_column": "Date", "time_format": "%m/%d/%Y", "shift_column": "Shift", "results": results}
+        {"id": "shifts", "kind": "lab wide", "files": "*", "time_column": "Date", "time_format": "%m/%d/%Y", "shift_column": "Shift", "crew_column": "Shift", "results": results}
     )  # fmt: skip
     halves = [{"name": "A", "start": "06:00", "end": "18:00"}, {"name": "B", "start": "18:00", "end": "06:00"}]
     known = file.plant.model_copy(update={"shifts": tuple(plantfile.Shift.model_validate(s) for s in halves)})
@@ -100,6 +100,14 @@ def test_saved_questions_on_the_lab_answer(store: Store) -> None:
     assert (len(found["nondetects"]), week[3], week[4], week[5:9]) == (1, 2, 1, (250.0, 275.0, 300.0, 300.0))
     assert found["lab_methods"] == []
     assert [(r[3], r[5]) for r in found["odd_samples"]] == [("filtrate tss", "qualifier U")]
+
+
+def test_crews_of_shifts_have_the_dose_of_their_shift(store: Store) -> None:
+    question = questions.saved()["dose_by_crew"]
+    rows = store.rows(question.sql, question.bind({}))
+    # the same polymer and flow in both shifts, feed of 2 and 3 %: the doses are as 3 to 2
+    assert [(r[1], r[3], r[5]) for r in rows] == [("A", 1, pytest.approx(2.0)), ("B", 1, pytest.approx(3.0))]
+    assert rows[0][4] / rows[1][4] == pytest.approx(1.5)
 
 
 def test_the_lab_tables_fit_their_schemas(store: Store) -> None:

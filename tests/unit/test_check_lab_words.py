@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pipelines.check.lab_units import to_stored
-from pipelines.check.lab_words import RowError, read
+from pipelines.check.lab_words import Number, RowError, read
 from pipelines.plantfile import Layout
+from schemas.vocabulary import REASONS
 
 
 def sheet(**more: Any) -> Layout:
@@ -127,3 +130,122 @@ def test_units_that_make_a_value_implausible(value: float, analyte: str, point: 
     with pytest.raises(RowError) as caught:
         to_stored(value, analyte, point, unit)
     assert caught.value.reason == "unit implausible"
+
+
+LOCAL = {"below": "ND", "n. best.": "ND", "void": "R"}
+
+
+@pytest.mark.parametrize(
+    ("text", "flag", "limit", "value", "qualifier", "is_limit", "is_estimated"),
+    [
+        ("below", None, "50", 50.0, "ND", True, False),
+        ("n. best. 50", None, None, 50.0, "ND", True, False),
+        ("n.d.", None, "<50", 50.0, "ND", True, False),
+        ("", "U", "50", 50.0, "U", True, False),
+        ("80", "U", "50", 50.0, "U", True, False),  # the limit's column says what the limit is
+        ("<80", None, "50", 80.0, "<", True, False),  # unless the cell does
+        ("80", None, "50", 80.0, None, False, False),
+        ("30", None, "50", 30.0, None, False, False),  # a number below its limit without a qualifier is a number
+        ("30", "J", "50", 30.0, "J", False, True),
+        ("<5 J", None, None, 5.0, "<,J", True, True),
+        ("5 UJ", None, None, 5.0, "UJ", True, True),
+        ("~ 5", None, None, 5.0, "~", False, True),
+        ("\u2264 5", None, None, 5.0, "<", True, False),
+        ("5", "U, H", None, 5.0, "U,H", True, False),
+        ("5", "U Q", None, 5.0, "U,Q", True, False),  # Q is a local letter
+        ("5", "J;B", None, 5.0, "J,B", False, True),
+        ("5", "below", None, 5.0, "ND", True, False),
+        ("5", "see book R", None, 5.0, "SEE BOOK R", False, False),
+    ],
+)
+def test_words_limits_and_combinations(
+    text: str, flag: str | None, limit: str | None, value: float, qualifier: str | None, is_limit: bool, is_estimated: bool
+) -> None:
+    assert read(text, flag, sheet(), limit, LOCAL) == Number(value, qualifier, is_limit, is_estimated)
+
+
+@pytest.mark.parametrize(
+    ("text", "flag", "limit", "reason"),
+    [
+        ("void", None, None, "qualifier rejects result"),
+        ("void 12", None, None, "qualifier rejects result"),
+        ("12", "J R", None, "qualifier rejects result"),
+        ("", "ND", None, "text in number"),
+        ("ND", None, "low", "text in number"),
+        ("press down", "U", "50", "text in number"),  # a remark is no result, whatever stands beside it
+        ("<", None, None, "text in number"),
+        ("belowground", None, "50", "text in number"),
+        ("ND", None, "-5", "value outside physical range"),
+    ],
+)
+def test_words_that_leave_no_result(text: str, flag: str | None, limit: str | None, reason: str) -> None:
+    with pytest.raises(RowError) as caught:
+        read(text, flag, sheet(), limit, LOCAL)
+    assert caught.value.reason == reason
+
+
+@given(
+    st.text("0123456789.,<>~ NnDdUuJjRrEe-+n.d", max_size=12),
+    st.none() | st.text("UJRND<; ", max_size=5),
+    st.none() | st.text("0123<.-", max_size=4),
+)
+def test_any_cell_is_a_finite_number_or_refused_with_a_reason(text: str, flag: str | None, limit: str | None) -> None:
+    found: Number | RowError
+    try:
+        found = read(text, flag, sheet(), limit)
+    except RowError as error:
+        found = error
+    if isinstance(found, RowError):
+        assert found.reason in REASONS
+    else:
+        assert found.value >= 0.0
+        assert not found.is_limit or found.qualifier
+
+
+@pytest.mark.parametrize(
+    ("value", "analyte", "point", "unit", "stored"),
+    [
+        (100, "wet_mass", "cake haul", "t", 100.0),
+        (0.05, "wet_mass", "cake haul", "t", 0.05),
+        (1.5, "wet_mass", "cake haul", "long_ton", 1.5240703632),  # 2,240 lb of 0.45359237 kg
+        (1, "delivered_mass", "polymer store", "kg", 1.0),
+        (50, "delivered_mass", "polymer store", "t", 50_000.0),
+        (0, "stock_mass", "polymer store", "gal", 0.0),
+        (1, "cst", "feed", None, 1.0),
+        (10_000, "cst", "feed", "sec", 10_000.0),
+        (1.6, "vs", "feed", "% of wet", 1.6),
+        (16, "vs", "feed", "g/kg", 1.6),
+        (60, "tss", "filtrate", "g/kg", 60_000.0),
+    ],
+)
+def test_units_of_amounts_and_times(value: float, analyte: str, point: str, unit: str | None, stored: float) -> None:
+    assert to_stored(value, analyte, point, unit, density_kg_m3=1000.0)[1] == pytest.approx(stored, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("value", "analyte", "point", "unit", "reason"),
+    [
+        (100.1, "wet_mass", "cake haul", "t", "unit implausible"),
+        (0.04, "wet_mass", "cake haul", "t", "unit implausible"),
+        (18, "wet_mass", "cake haul", "m3", "unit implausible"),
+        (18, "wet_mass", "cake haul", "%", "unit implausible"),
+        (0, "delivered_mass", "polymer store", "kg", "unit implausible"),
+        (50_001, "delivered_mass", "polymer store", "kg", "unit implausible"),
+        (500_001, "stock_mass", "polymer store", "kg", "unit implausible"),
+        (18, "stock_mass", "polymer store", "tins", "unit implausible"),
+        (18, "stock_mass", "polymer store", None, "unit missing"),
+        (0.9, "cst", "feed", "s", "unit implausible"),
+        (10_001, "cst", "feed", "s", "unit implausible"),
+        (22, "moisture", "cake", "%", "unit implausible"),  # solids for moisture: 78 % TS
+    ],
+)
+def test_amounts_and_times_that_cannot_be(value: float, analyte: str, point: str, unit: str | None, reason: str) -> None:
+    with pytest.raises(RowError) as caught:
+        to_stored(value, analyte, point, unit, density_kg_m3=1000.0)
+    assert caught.value.reason == reason
+
+
+def test_cake_solids_like_moisture_are_said_to_be() -> None:
+    with pytest.raises(RowError) as caught:
+        to_stored(78, "ts", "cake", "%")
+    assert caught.value.detail == "cake ts of 78 % is not within 0 to 60; moisture?"
