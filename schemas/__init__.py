@@ -6,6 +6,7 @@ from schemas import (
     data_quality,
     dictionary,
     flags,
+    kpi_catalogue,
     kpi_day,
     kpi_hour,
     kpi_rolling,
@@ -35,7 +36,7 @@ TABLES: dict[str, Table] = {
     for module in (
         plant_file_versions, line_settings, planned_times, polymers, prices,
         loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
-        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
+        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, kpi_catalogue, dictionary,
     )
 }  # fmt: skip
 
