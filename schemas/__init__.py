@@ -11,6 +11,7 @@ from schemas import (
     dispositions,
     dose_steps,
     flags,
+    kpi_catalogue,
     kpi_day,
     kpi_day_history,
     kpi_hour,
@@ -59,7 +60,7 @@ TABLES: dict[str, Table] = {
         loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied,
-        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, kpi_day_history, dictionary,
+        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, kpi_day_history, kpi_catalogue, dictionary,
         line_day, pump_condition, solids_balance, polymer_inventory, dose_steps,
     )
 }  # fmt: skip

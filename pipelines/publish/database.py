@@ -32,7 +32,7 @@ Spans = list[tuple[date, date]]
 
 def published_tables() -> list[Table]:
     """Return the tables of the published file that steps fill, in the order they are written."""
-    return [t for t in TABLES.values() if t.published and t.name not in (*ONLY_PARQUET, "dictionary")]
+    return [t for t in TABLES.values() if t.published and t.name not in (*ONLY_PARQUET, *describe.WRITTEN_HERE)]
 
 
 def day_column(table: Table) -> str | None:

@@ -12,7 +12,10 @@ from pipelines import __version__, packaged
 from pipelines.sqlfiles import create_macros_and_views
 from pipelines.store import connect
 from schemas import TABLES, Table
-from schemas.views import VIEWS
+from schemas.catalogue import CATALOGUE
+from schemas.views import US, VIEWS
+
+WRITTEN_HERE = ("dictionary", "kpi_catalogue")  # tables of words, the same for every plant
 
 
 def write(database: Path) -> None:
@@ -24,6 +27,7 @@ def write(database: Path) -> None:
             con.execute("BEGIN")
             create_macros_and_views(con)
             _comments(con)
+            _catalogue(con)
             _dictionary(con)
             words = f"{_head(TABLES['dictionary'])} {made_by}"
             con.execute(f"COMMENT ON TABLE dictionary IS {_quoted(words)}")
@@ -36,7 +40,7 @@ def write(database: Path) -> None:
 def fingerprint() -> str:
     """Return a hash of everything the words come from: SQL of macros and views, tables, views."""
     words = "".join(p.read_text(encoding="utf-8") for kind in ("macros", "views") for p in packaged.sql_files(kind))
-    words += "".join(repr(t) for t in [*TABLES.values(), *VIEWS.values()])
+    words += "".join(repr(t) for t in [*TABLES.values(), *VIEWS.values(), *CATALOGUE])
     return hashlib.sha256(words.encode()).hexdigest()[:12]
 
 
@@ -54,7 +58,8 @@ def _quoted(text: str) -> str:
 
 
 def _comments(con: duckdb.DuckDBPyConnection) -> None:
-    con.execute(TABLES["dictionary"].ddl())
+    for name in WRITTEN_HERE:
+        con.execute(TABLES[name].ddl())
     present = {r[0] for r in con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal").fetchall()}
     for table in TABLES.values():
         if table.name in present:
@@ -91,4 +96,27 @@ def _dictionary(con: duckdb.DuckDBPyConnection) -> None:
     con.execute("DELETE FROM dictionary")
     con.register("incoming", pl.DataFrame(rows, schema=TABLES["dictionary"].polars_schema(), orient="row"))
     con.execute("INSERT INTO dictionary SELECT * FROM incoming ORDER BY table_name, position")
+    con.unregister("incoming")
+
+
+def _catalogue(con: duckdb.DuckDBPyConnection) -> None:
+    """Write one row for every KPI of the catalogue and column that holds it; one without a column for the others."""
+    rows = [
+        (
+            k.number,
+            k.name,
+            k.symbol,
+            k.formula,
+            ", ".join(k.tables) if column else "",
+            column,
+            US.get(column, (column,))[0],
+            k.reason,
+            k.note,
+        )
+        for k in CATALOGUE
+        for column in k.columns or ("",)
+    ]
+    con.execute("DELETE FROM kpi_catalogue")
+    con.register("incoming", pl.DataFrame(rows, schema=TABLES["kpi_catalogue"].polars_schema(), orient="row"))
+    con.execute("INSERT INTO kpi_catalogue SELECT * FROM incoming ORDER BY number")
     con.unregister("incoming")

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from pipelines.home import Home
+from pipelines.publish.describe import WRITTEN_HERE
 from pipelines.store import Store
 from schemas import TABLES, Table
 
@@ -18,7 +19,7 @@ _BEFORE, _AFTER = timedelta(days=1), timedelta(days=3)
 def write(home: Home, store: Store, spans: list[tuple[date, date]] | None) -> None:
     """Write the partitions of the touched operating days (None: all, and stale ones removed)."""
     for table in TABLES.values():
-        if not table.published or table.name == "dictionary":
+        if not table.published or table.name in WRITTEN_HERE:
             continue
         folder = home.parquet / table.name / f"plant={store.plant}"
         if table.parquet_by is None:

@@ -46,7 +46,7 @@ WITH setting AS (
       WHEN dose_reason IS NOT NULL THEN dose_reason
       WHEN coalesce(dose_quarters, 0) < 8 THEN format('{} quarter hours with a dose, 8 needed', coalesce(dose_quarters, 0))
     END AS dose_variability_reason,
-    CASE WHEN dose_reason IS NULL AND dose_quarters >= 8 THEN dose_variability_pct END AS dose_variability_pct,
+    CASE WHEN kind IN ('shift', 'day') AND dose_reason IS NULL AND dose_quarters >= 8 THEN dose_variability_pct END AS dose_variability_pct,
     60.0 * ratio_or_null(feed_volume_m3, valid_minutes) AS sludge_flow_m3_h,
     CASE WHEN dose_reason IS NULL THEN 60.0 * 1000.0 * ratio_or_null(dry_solids_t, dosed_minutes) END AS solids_rate_kg_h,
     CASE WHEN processing_minutes >= least_minutes THEN ratio_or_null(sludge_total_m3, sludge_total_flow_m3) END AS sludge_closure,

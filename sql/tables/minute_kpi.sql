@@ -79,7 +79,8 @@ SELECT
   is_planned AND state IN ('stopped', 'shutdown') AS is_down,
   CASE WHEN q_m3_h IS NOT NULL OR suction_kpa - suction_minimum_kpa IS NOT NULL
     THEN is_on AND (coalesce(q_m3_h < feed_cutoff_m3_h, false) OR coalesce(suction_kpa < suction_minimum_kpa, false)) END AS is_dry_run,
-  discharge_kpa > discharge_maximum_kpa AND q_m3_h < feed_cutoff_m3_h AS is_deadhead,
+  CASE WHEN q_m3_h IS NOT NULL AND discharge_kpa - discharge_maximum_kpa IS NOT NULL
+    THEN discharge_kpa > discharge_maximum_kpa AND q_m3_h < feed_cutoff_m3_h END AS is_deadhead,
   CASE WHEN pump_run_coverage IS NULL THEN coalesce(is_on, false)::INTEGER ELSE coalesce(pump_run_share * pump_run_coverage, 0.0) END / 60.0 AS run_h,
   CASE WHEN is_running(state) THEN q_m3_h / 60.0 END AS fed_all_m3,
   CASE WHEN is_valid THEN q_m3_h / 60.0 END AS fed_m3,
