@@ -60,6 +60,7 @@ class Layout(Block):
     footer_words: tuple[str, ...] = Field(default=(), description="first words of rows to drop: averages, totals, end of report")
     ignore_columns: tuple[str, ...] = Field(default=(), description="columns that are not signals")
     fill_values: tuple[str, ...] = Field(default=(), description="texts that mean no value")
+    late_rows: bool = Field(default=False, description="the source is known to write rows late: rows out of order are no clock error")
     minimum_parse_rate: float = Field(default=0.99, ge=0, le=1)
     # lab sheets
     point_column: str | None = None

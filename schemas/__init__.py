@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from schemas import (
+    clock_steps,
     data_quality,
     dictionary,
     flags,
@@ -34,7 +35,7 @@ TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
         plant_file_versions, line_settings, polymers, prices,
-        loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
+        loads, load_days, clock_steps, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, dictionary,
     )
 }  # fmt: skip

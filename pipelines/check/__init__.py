@@ -9,9 +9,10 @@ from __future__ import annotations
 from datetime import datetime
 
 from pipelines import clock
-from pipelines.check import lab, lab_store, pending, receipts, versions
+from pipelines.check import lab, lab_store, pending, receipts, steps, versions
 from pipelines.check.receipts import Tally
 from pipelines.check.signals import Signals
+from pipelines.check.steps import StepsBack
 from pipelines.check.values import typed
 from pipelines.chunks import Chunk, FileRefusedError, Original, RawLines, Receipt, Received
 from pipelines.errors import InternalError
@@ -52,10 +53,11 @@ def run(
         if is_lab:
             _take_lab(store, plant_file, received, original.load_id, received_utc, tally)
         else:
-            signals = Signals.of(plant_file)
+            signals, back = Signals.of(plant_file), []
             for chunk in received.chunks():
                 tally.take(chunk)
-                _take_readings(store, plant_file, chunk, signals, received, original.load_id, received_utc, tally)
+                back.append(_take_readings(store, plant_file, chunk, signals, received, original.load_id, received_utc, tally))
+            steps.write(store, original.load_id, [s for s in back if s is not None])
         reasons = receipts.write_aside(store, original.load_id, tally.aside, raw_lines)
         receipt = receipts.receipt_of(original, received, tally, reasons, clock.stopwatch() - started)
         if not receipt.balances:
@@ -99,9 +101,9 @@ def _take_readings(
     load_id: str,
     received_utc: datetime,
     tally: Tally,
-) -> None:
+) -> StepsBack | None:
     if chunk.values.height == 0:
-        return
+        return None
     said = typed(chunk.values, signals, received.layout, received_utc)
     outcome = versions.Outcome(0, 0, None)
     if said.readings.height:
@@ -109,6 +111,7 @@ def _take_readings(
         tally.span(said.readings["time_utc"])
         tally.days |= pending.operating_days(said.readings["time_utc"], plant_file)
     tally.settle(chunk.values["line_no"], said.failed, outcome)
+    return said.steps
 
 
 def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally) -> None:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pipelines.check import quality, ranges, sorting
 from pipelines.check.signals import NO_SIGNAL, Signals, micros, state_of
+from pipelines.check.steps import StepsBack, steps_back
 from pipelines.plantfile import Layout
 from schemas.vocabulary import BAD
 
@@ -33,10 +34,12 @@ class Typed:
     """`readings`: line_no, tag (Enum), time_utc, value [SI], quality, is_mark, in (tag, time, line) order.
 
     A mark is the bad reading that a value set aside leaves at its time. `failed`: line_no, time_utc, name, reason, detail.
+    `steps`: where rows went back in time.
     """
 
     readings: pl.DataFrame
     failed: pl.DataFrame
+    steps: StepsBack | None = None
 
 
 def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
@@ -49,6 +52,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     code = tag.to_physical().fill_null(len(signals.tags)).to_numpy()
     order = np.argsort(code.astype(np.uint16) if len(signals.tags) < 2**16 else code, kind="stable")
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
+    steps = None if layout.late_rows else steps_back(code[order], times, _NULL_TIME)
     signal = _signal_numbers(code[order], times, signals)
     plain = _plain(number.to_numpy()[order], times, signal, coded.to_numpy()[order], signals, latest_us)
     if values["time_reason"].null_count() < values.height:
@@ -58,14 +62,14 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     rows = values.select("line_no", "time_utc").with_columns(tag=tag, number=number, quality=coded)
     readings = _scaled(rows[pl.Series(chosen)] if len(chosen) else rows.head(0), signal[plain], signals)
     if len(chosen) == len(order):
-        return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED)
+        return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED, steps)
     doubtful = pl.Series(order[~plain])
     judged = _judged(
         rows.hstack(values.select("text", "quality_text", "time_reason", name="tag"))[doubtful], signal[~plain], signals, layout, latest_us
     )
     failed = judged.filter(pl.col("reason").is_not_null()).select(ranges.NOTHING_FAILED.columns).sort("line_no", maintain_order=True)
     usable = judged.filter(pl.col("reason").is_null() | pl.col("reason").is_in(LEAVES_A_MARK)).select(readings.columns)
-    return Typed(sorting.in_order(pl.concat([readings, usable])), failed)
+    return Typed(sorting.in_order(pl.concat([readings, usable])), failed, steps)
 
 
 def _number(layout: Layout) -> pl.Expr:
