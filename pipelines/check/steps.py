@@ -30,8 +30,10 @@ def steps_back(code: NDArray[np.integer], times: NDArray[np.int64], no_time: int
     `code` tag of each row, rows of a tag together and in the order of the file; `times` [us], `no_time` where unreadable.
     Tags whose rows mostly go back are written newest first: for them a step forwards is the step.
     """
-    if not (times[1:] < times[:-1] - BACK_US).any():
-        return None
+    falls = np.flatnonzero(times[1:] < times[:-1])
+    within = falls[code[falls] == code[falls + 1]]
+    if not len(within):
+        return None  # each tag rises: nothing more to look at
     good = times != no_time
     code, times = code[good], times[good]
     pairs, change = code[1:] == code[:-1], np.diff(times)

@@ -51,9 +51,9 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
 
     code = tag.to_physical().fill_null(len(signals.tags)).to_numpy()
     order = np.argsort(code.astype(np.uint16) if len(signals.tags) < 2**16 else code, kind="stable")
-    times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
-    steps = None if layout.late_rows else steps_back(code[order], times, _NULL_TIME)
-    signal = _signal_numbers(code[order], times, signals)
+    code, times = code[order], values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
+    steps = None if layout.late_rows else steps_back(code, times, _NULL_TIME)
+    signal = _signal_numbers(code, times, signals)
     plain = _plain(number.to_numpy()[order], times, signal, coded.to_numpy()[order], signals, latest_us)
     if values["time_reason"].null_count() < values.height:
         plain &= values["time_reason"].is_null().to_numpy()[order]
