@@ -10,10 +10,10 @@ import hashlib
 from datetime import UTC, datetime, time
 from functools import cached_property
 from pathlib import Path
-from typing import Literal, Self
+from typing import Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from pipelines import plantfile_corrections, plantfile_logs, units
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
@@ -166,7 +166,10 @@ class Signal(Block):
     hold_limit: Duration | None = Field(default=None, description="[h]; default by role: 30 min analog and totalisers, 24 h states")
     scaling: Scaling | None = None
     rollover: float | None = Field(default=None, gt=0, description="totaliser capacity in `unit`")
-    maximum_rate: Flow | None = Field(default=None, description="largest rate a totaliser can truly have [m3/h]")
+    maximum_rate: float | None = Field(
+        default=None,
+        description="largest rate a totaliser can truly have, '600 gpm' [m3/h] or '50 kW' [kWh/h]; default: range top of its meter",
+    )
     on_words: tuple[str, ...] = Field(
         default=("1", "true", "on", "run", "running"), description="state words that mean on; case and blanks do not matter"
     )
@@ -176,6 +179,18 @@ class Signal(Block):
     split: Literal["by sludge flow", "by dry solids", "refuse"] = Field(default="refuse", description="how a shared polymer meter is split")
     since: Since | None = None
     until: Since | None = None
+
+    @field_validator("maximum_rate", mode="before")
+    @classmethod
+    def _rate(cls, given: Any, info: ValidationInfo) -> float:
+        """Read the rate in the dimension the role's register adds up: a flow for volumes, a power for energy."""
+        role = ROLES.get(str(info.data.get("role")))
+        is_energy = role is not None and role.dimension == "energy"
+        if not isinstance(given, str):
+            raise ValueError(
+                f"write it as text with a unit of {'power' if is_energy else 'flow'}, such as {'50 kW' if is_energy else '600 gpm'!r}"
+            )
+        return units.parse_quantity(given, "power" if is_energy else "flow")
 
     @model_validator(mode="after")
     def _fits_role(self) -> Self:

@@ -94,6 +94,7 @@ class Layout(Block):
     last_row_needs_line_end: bool = Field(
         default=False, description="true: the export always ends its last row; one without line end is cut and set aside"
     )
+    late_rows: bool = Field(default=False, description="the source is known to write rows late: rows out of order are no clock error")
     minimum_parse_rate: float = Field(default=0.99, ge=0, le=1)
     # lab sheets
     point_column: str | None = None

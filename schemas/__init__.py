@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from schemas import (
     baseline_periods,
+    clock_steps,
     corrections,
     corrections_applied,
     data_quality,
@@ -57,7 +58,7 @@ TABLES: dict[str, Table] = {
     for module in (
         plant_file_versions, line_settings, planned_times, polymers, prices, uncertainty_inputs,
         line_limits, service_log, pump_baselines, ladder_steps, baseline_periods,
-        loads, load_days, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
+        loads, load_days, clock_steps, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, kpi_day_history, kpi_catalogue, dictionary,

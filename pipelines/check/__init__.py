@@ -10,9 +10,10 @@ from datetime import datetime
 
 from pipelines import clock
 from pipelines.ahead import ahead
-from pipelines.check import corrections, lab, lab_sheets, lab_store, pending, receipts, refused, versions
+from pipelines.check import corrections, lab, lab_sheets, lab_store, pending, receipts, refused, steps, versions
 from pipelines.check.receipts import Tally
 from pipelines.check.signals import Signals
+from pipelines.check.steps import StepsBack
 from pipelines.check.values import typed
 from pipelines.chunks import Chunk, FileRefusedError, Original, RawLines, Receipt, Received
 from pipelines.errors import InternalError
@@ -53,10 +54,11 @@ def run(
         if is_lab:
             _take_lab(store, plant_file, received, original.load_id, received_utc, tally)
         else:
-            signals, stored = Signals.of(plant_file), versions.Stored.of(store)
+            signals, stored, back = Signals.of(plant_file), versions.Stored.of(store), []
             for chunk in ahead(received.chunks()):
                 tally.take(chunk)
-                _take_readings(store, plant_file, chunk, signals, stored, received, original.load_id, received_utc, tally)
+                back.append(_take_readings(store, plant_file, chunk, signals, stored, received, original.load_id, received_utc, tally))
+            steps.write(store, original.load_id, [s for s in back if s is not None])
         reasons = receipts.write_aside(store, original.load_id, tally.aside, raw_lines)
         receipt = receipts.receipt_of(original, received, tally, reasons, clock.stopwatch() - started)
         if not receipt.balances:
@@ -109,9 +111,9 @@ def _take_readings(
     load_id: str,
     received_utc: datetime,
     tally: Tally,
-) -> None:
+) -> StepsBack | None:
     if chunk.values.height == 0:
-        return
+        return None
     layout = chunk.layout or received.layout
     said = typed(chunk.values, signals, layout, received_utc)
     if said.failed.height:
@@ -122,6 +124,7 @@ def _take_readings(
         tally.span(said.readings["time_utc"])
         tally.days |= pending.operating_days(said.readings["time_utc"], plant_file)
     tally.settle(chunk.values["line_no"], said.failed, outcome)
+    return said.steps
 
 
 def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally) -> None:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from pipelines.check import numbers, quality, ranges, sorting
 from pipelines.check.signals import NO_SIGNAL, Signals, micros, state_of
+from pipelines.check.steps import StepsBack, steps_back
 from pipelines.plantfile import Layout
 from schemas.vocabulary import BAD
 
@@ -33,10 +34,12 @@ class Typed:
     """`readings`: line_no, tag (Enum), time_utc, value [SI], quality, is_mark, in (tag, time, line) order.
 
     A mark is the bad reading that a value set aside leaves at its time. `failed`: line_no, time_utc, name, reason, detail.
+    `steps`: where rows went back in time.
     """
 
     readings: pl.DataFrame
     failed: pl.DataFrame
+    steps: StepsBack | None = None
 
 
 def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
@@ -49,6 +52,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     code = tag.to_physical().fill_null(len(signals.tags)).to_numpy()
     order = _by_tag(code, len(signals.tags))
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
+    steps = None if layout.late_rows else steps_back(code[order], times, _NULL_TIME)
     signal = _signal_numbers(code[order], times, signals)
     written, codes = number.to_numpy()[order], coded.to_numpy()[order]
     plain = _plain(written, times, signal, codes, signals, latest_us)
@@ -66,7 +70,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
         }
     ).with_columns(is_mark=pl.lit(False))
     if plain.all():
-        return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED)
+        return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED, steps)
     rows = values.select("line_no", "time_utc").with_columns(tag=tag, number=number, quality=coded)
     doubtful = pl.Series(np.arange(len(code))[order][~plain])
     judged = _judged(
@@ -74,7 +78,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     )
     failed = judged.filter(pl.col("reason").is_not_null()).select(ranges.NOTHING_FAILED.columns).sort("line_no", maintain_order=True)
     usable = judged.filter(pl.col("reason").is_null() | pl.col("reason").is_in(LEAVES_A_MARK)).select(readings.columns)
-    return Typed(sorting.in_order(pl.concat([readings, usable])), failed)
+    return Typed(sorting.in_order(pl.concat([readings, usable])), failed, steps)
 
 
 def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:

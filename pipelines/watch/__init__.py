@@ -69,7 +69,7 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tupl
     )[0]
     refused, wanted = spans.out_of_range(store, plant_file, *bounds), set(days)
     silence = partial(spans.minutes_without_reading, store, plant_file)
-    said = Said(store, plant_file, *bounds)
+    said, back = Said(store, plant_file, *bounds), spans.steps_back(store, *bounds)
     flags: list[Flag] = []
     marked: list[Mark] = []
     for line in plant_file.lines:
@@ -79,6 +79,8 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tupl
                 trailing = (day.day - timedelta(days=k) for k in range(CURVE_DAYS, 0, -1))
                 found = judge.flags_of(day, [seen[d] for d in trailing if d in seen], plant_file, refused, silence)
                 rows, more = marks.of_day(day, plant_file, said, found)
+                if line is plant_file.lines[0]:  # a file is of the plant; its flag stands with the first line
+                    more += marks.out_of_order(day, back)
                 flags += sorted([*found, *more], key=lambda f: (f.start, f.detector, f.role or ""))
                 marked += rows
             seen[day.day] = line_day.usual_of(day, tuple(judge.LINKED))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -68,6 +68,20 @@ def of_day(day: LineDay, plant_file: PlantFile, said: Said, flags: Sequence[Flag
         marks.append(mark)
         out += more
     return marks, sorted(out, key=lambda f: (f.start, f.detector, f.role or ""))
+
+
+def out_of_order(day: LineDay, found: Sequence[tuple[datetime, str, int, float]]) -> list[Flag]:
+    """Return a flag for the files whose first step back in time lies on the day; one a minute."""
+    flags: dict[int, Flag] = {}
+    for at, name, count, largest in found:
+        minute = int((at - day.start).total_seconds() // 60)
+        if 0 <= minute < day.minutes and minute not in flags:
+            sentence = f"In the file {name} time went back {count} {'time' if count == 1 else 'times'}, by up to {largest:,.0f} s, from one row to the next."
+            facts: dict[str, float | int | str | None] = {"file": name, "steps_back": count, "largest_step_s": largest}
+            flags[minute] = Flag(
+                "clock error", day.line.id, None, day.day, day.at(minute), day.at(minute + 1), 1, THIS_WEEK, sentence, facts
+            )
+    return list(flags.values())
 
 
 @dataclass(frozen=True)

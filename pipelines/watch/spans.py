@@ -73,6 +73,15 @@ def out_of_range(store: Store, plant_file: PlantFile, first: datetime, end: date
     return found
 
 
+def steps_back(store: Store, first: datetime, end: datetime) -> list[tuple[datetime, str, int, float]]:
+    """Return (time, file name, steps, largest step [s]) of files whose rows went back in time, from `first` to before `end`."""
+    return store.rows(
+        "SELECT s.first_step_utc, l.file_name, s.step_count, s.largest_step_s FROM clock_steps s JOIN loads l USING (load_id) "
+        "WHERE s.first_step_utc >= $first AND s.first_step_utc < $end ORDER BY s.first_step_utc, l.file_name, s.load_id",
+        {"first": first, "end": end},
+    )
+
+
 def _joined(a: Spans, b: Spans) -> Spans:
     """Return the spans of two signals that had a role one after the other, in order of time."""
     starts, ends = np.concatenate((a.starts, b.starts)), np.concatenate((a.ends, b.ends))

@@ -131,3 +131,19 @@ def test_a_register_alone_gives_no_volume_for_a_fall(store: Store) -> None:
     align.run(store, plant(register))
     assert minute(store, 5, *TOTAL) == (None, 0.0)
     assert minute(store, 15, *TOTAL) == (1.0, 1.0)
+
+
+def test_an_energy_register_has_its_largest_rate_in_kilowatts(store: Store) -> None:
+    energy = {"role": "energy_total", "tag": "JQ", "unit": "kWh", "maximum_rate": "50 kW"}
+    put(store, "JQ", (0.0, 100.0), (6.0, 106.0), (12.0, 112.1))  # 1.2 x 50 kW in a tenth of an hour: 6 kWh, and a little more
+    align.run(store, plant(energy))
+    assert minute(store, 3, "energy_total_kwh") == (1.0,)
+    assert minute(store, 9, "energy_total_kwh") == (None,)
+
+
+@pytest.mark.parametrize(("rate", "says"), [("50 kW", "power, here a flow"), (50, "unit of flow, such as '600 gpm'")])
+def test_a_rate_in_another_dimension_is_refused(rate: str | int, says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        plant(REGISTER | {"maximum_rate": rate})
+    with pytest.raises(ValueError, match="flow, here a power"):
+        plant({"role": "energy_total", "tag": "JQ", "unit": "kWh", "maximum_rate": "50 m3/h"})
