@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shutil
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 

@@ -41,7 +41,13 @@ def day() -> dict[str, Any]:
     capture = 100 * (1 - x / ts * (1 + water)) / (1 - x / cake)
     gauges = ufloat(200, 3) - ufloat(120, 4) - 19.6133
     power = ufloat(18, 18 * 0.012)
-    cost = 30 * active / 40 / (solids / 5) + capture / cake * 70 + 1.2 * power / 18 / (solids / 5) + 2.8 / (solids / 5) + (1 - capture / 100) * 200
+    cost = (
+        30 * active / 40 / (solids / 5)
+        + capture / cake * 70
+        + 1.2 * power / 18 / (solids / 5)
+        + 2.8 / (solids / 5)
+        + (1 - capture / 100) * 200
+    )
     return {
         "dry_solids_t": solids, "polymer_active_kg": active, "dose_active_kg_t": active / solids, "feed_ts_pct": ts, "cake_ts_pct": cake,
         "filtrate_tss_mg_l": filtrate, "capture_pct": capture, "mixing_dp_kpa": gauges,
