@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 # A cell that begins so is taken for a formula by spreadsheets; a leading apostrophe makes it text.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # and their full-width forms
 TEXT_FORMATS = ("table", "csv", "json")
 FILE_FORMATS = ("parquet", "png", "svg")
 
@@ -38,6 +39,8 @@ def as_json(frame: pl.DataFrame) -> str:
     import json
 
     def plain(value: object) -> object:
+        if isinstance(value, float) and not math.isfinite(value):
+            return None  # JSON has no word for it
         return value.isoformat() if isinstance(value, date | datetime) else value
 
     return json.dumps([{k: plain(v) for k, v in row.items()} for row in frame.to_dicts()], default=str, indent=1)
@@ -75,11 +78,15 @@ def _cell(value: object) -> str:
 
 
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return nested columns as text, which CSV can hold."""
+    """Return columns that CSV cannot hold as they are (nested, binary, enumerated, of another system) as text."""
     import polars as pl
 
-    nested = [n for n, kind in frame.schema.items() if kind.is_nested()]
-    return frame.with_columns([pl.col(n).map_elements(str, return_dtype=pl.String) for n in nested])
+    def text(value: object) -> str | None:
+        return None if value is None else value.hex() if isinstance(value, bytes) else str(value)
+
+    plain = (pl.String, pl.Boolean, pl.Null, pl.Decimal)
+    odd = [n for n, kind in frame.schema.items() if not (kind.is_numeric() or kind.is_temporal() or kind in plain)]
+    return frame.with_columns([pl.Series(n, [text(v) for v in frame[n].to_list()], dtype=pl.String) for n in odd])
 
 
 def to_file(frame: pl.DataFrame, kind: str, path: Path) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,13 +26,19 @@ _CONFIG = {
     "max_temp_directory_size": "0KB",  # nothing spilled to disk
 }
 _BATCH_ROWS = 2048  # one vector: a batch of wide text stays small
+EXTRA_BYTES = 4 * 2**30  # address space for a statement, twice DuckDB's limit: threads and answer come on top of it
 MOST_BYTES = 512 * 2**20  # of an answer in memory; thirty million numbers and more
 # Functions and built-in views that tell paths or settings, or run text as SQL past the gate.
 _REFUSED = {
     "duckdb_settings", "duckdb_databases", "duckdb_secrets", "duckdb_temporary_files", "duckdb_logs", "duckdb_log_contexts",
     "pragma_database_list", "database_list", "current_setting", "getenv", "query", "query_table", "which_secret", "pragma_user_agent",
     "json_execute_serialized_sql", "read_csv", "read_csv_auto", "read_parquet", "parquet_scan", "read_json", "read_json_auto", "read_text",
-    "read_blob", "glob", "sniff_csv",
+    "read_blob", "glob", "sniff_csv", "read_duckdb", "read_ndjson", "read_ndjson_auto", "read_ndjson_objects", "read_json_objects",
+    "read_json_objects_auto", "parquet_metadata", "parquet_schema", "parquet_file_metadata", "parquet_kv_metadata", "parquet_bloom_probe",
+    "pg_settings", "duckdb_profiling_settings", "duckdb_extensions", "duckdb_external_file_cache", "checkpoint", "force_checkpoint", "write_log",
+    "truncate_duckdb_logs", "enable_logging", "disable_logging", "enable_profiling", "disable_profiling", "duckdb_memory",
+    "repeat", "lpad", "rpad", "list_resize", "array_resize",  # one call can make gigabytes, and is not stopped in its middle
+    "pg_sleep", "sleep_ms",
 }  # fmt: skip
 
 
@@ -53,9 +61,12 @@ def run(database: Path, sql: str, parameters: dict[str, Any] | None = None, *, s
 def _one_select(con: duckdb.DuckDBPyConnection, sql: str) -> str:
     try:
         statements = con.extract_statements(sql)
+        kinds = [s.type for s in statements]
     except duckdb.Error as error:
         raise UsageError(_first_line(error), remedy="mend the statement; `flocledger ask --list` shows working ones") from error
-    if len(statements) != 1 or statements[0].type not in (duckdb.StatementType.SELECT, duckdb.StatementType.EXPLAIN):
+    except ValueError:  # a kind of statement the Python API has no name for
+        kinds = []
+    if len(kinds) != 1 or kinds[0] not in (duckdb.StatementType.SELECT, duckdb.StatementType.EXPLAIN):
         raise UsageError("ask runs one SELECT statement", remedy="split it, or use DESCRIBE, SHOW TABLES, SUMMARIZE or a query")
     return statements[0].query
 
@@ -88,12 +99,15 @@ def _timed(con: duckdb.DuckDBPyConnection, statement: str, parameters: dict[str,
     timer = threading.Timer(seconds, con.interrupt)
     timer.start()
     try:
-        return _fetched(con, statement, parameters)
-    except duckdb.InterruptException as error:
+        with _address_space(EXTRA_BYTES):
+            return _fetched(con, statement, parameters)
+    except (duckdb.InterruptException, OSError) as error:
+        if "INTERRUPT" not in str(error):
+            raise UsageError(_first_line(error), remedy="narrow the statement") from error
         raise UsageError(
             f"the statement took longer than {seconds:g} s and was stopped", remedy="narrow the days, or raise --seconds"
         ) from error
-    except duckdb.Error as error:
+    except (duckdb.Error, MemoryError) as error:
         raise UsageError(_first_line(error), remedy="the names of tables and columns are in the table `dictionary`") from error
     finally:
         timer.cancel()
@@ -114,10 +128,31 @@ def _fetched(con: duckdb.DuckDBPyConnection, statement: str, parameters: dict[st
                 remedy="narrow the days or columns, or read the Parquet files beside the published file",
             )
         batches.append(batch)
-    table = pa.Table.from_batches(batches, schema=reader.schema)
-    found = pl.from_arrow(table)
+    try:
+        found = pl.from_arrow(pa.Table.from_batches(batches, schema=reader.schema))
+    except pl.exceptions.ComputeError as error:
+        raise UsageError("a column of the answer has a type that cannot be shown", remedy="cast it, as in x::VARCHAR") from error
     assert isinstance(found, pl.DataFrame)
     return found
+
+
+@contextmanager
+def _address_space(extra: int) -> Iterator[None]:
+    """Hold this process to so many bytes more than it has mapped now, where the system can: one value can pass DuckDB's own limit."""
+    try:
+        import resource
+
+        mapped = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0]) * resource.getpagesize()
+    except (ImportError, OSError):  # not Linux
+        yield
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+    wanted = mapped + extra
+    resource.setrlimit(resource.RLIMIT_AS, (wanted if soft == resource.RLIM_INFINITY else min(soft, wanted), hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_AS, (soft, hard))
 
 
 def _first_line(error: Exception) -> str:

@@ -1,7 +1,7 @@
 """Publish: one read-only DuckDB file and Parquet for all plants, built aside, checked, and swapped in.
 
-The published file is written in DuckDB storage v1.5.0, which its 1.x tools can read (those of analysts often are);
-the default of DuckDB 2 they refuse. Readings are in Parquet only: in the file of all plants they would be copied
+The published file is written in DuckDB storage v1.2.0, which its 1.x tools from 1.2 on can read (those of analysts often
+are); the default of DuckDB 2 they refuse. Readings are in Parquet only: in the file of all plants they would be copied
 again every night. Within a run the order is Parquet, file, work list: killed anywhere, the old file stays readable
 and the days are still on the list, so the next run does the same again.
 """

@@ -16,8 +16,9 @@ from pipelines.publish import describe
 from pipelines.store import Store
 from schemas import TABLES, Table
 
-# Read by the 1.x tools of DuckDB as well; files in the default storage of DuckDB 2 are not.
-STORAGE_VERSION = "v1.5.0"
+# Read by DuckDB 1.2 and later (measured with 1.2.2, 1.3.2, 1.4.4, 1.5.1), at the same size as v1.5.0, which 1.4 cannot read; v1.0.0 is a
+# tenth larger, and 1.1 reads none of them. Files in the default storage of DuckDB 2 only DuckDB 2 reads.
+STORAGE_VERSION = "v1.2.0"
 ONLY_PARQUET = ("readings",)
 # Rows of these can change on days that are not on the list (a run or an episode that began before): compared whole.
 _ACROSS_DAYS = ("runs", "flags", "pump_condition", "service_log")
@@ -73,7 +74,7 @@ def _remove(path: Path) -> None:
 
 def _fill(store: Store, fresh: Path, spans: Spans | None, others_from: Path | None) -> dict[str, int]:
     con = store.con
-    con.execute(f"ATTACH {quoted(fresh)} AS pub (STORAGE_VERSION '{STORAGE_VERSION}')")
+    _attach(con, fresh)
     try:
         if others_from is not None:
             con.execute(f"ATTACH {quoted(others_from)} AS old (READ_ONLY)")
@@ -97,14 +98,31 @@ def _fill(store: Store, fresh: Path, spans: Spans | None, others_from: Path | No
     return rows
 
 
+def _attach(con: duckdb.DuckDBPyConnection, fresh: Path) -> None:
+    try:
+        con.execute(f"ATTACH {quoted(fresh)} AS pub (STORAGE_VERSION '{STORAGE_VERSION}')")
+    except duckdb.InvalidInputException as error:  # a storage version cannot be lowered
+        raise _other_version("file") from error
+
+
+def _other_version(what: str) -> InternalError:
+    return InternalError(
+        f"the published {what} was made by another version of flocledger",
+        remedy="move the published file away and run `flocledger rebuild` for every plant",
+    )
+
+
 def _roll_back(con: duckdb.DuckDBPyConnection) -> None:
     with contextlib.suppress(duckdb.TransactionException):  # it was committed before the check failed
         con.execute("ROLLBACK")
 
 
 def columns_fit(con: duckdb.DuckDBPyConnection) -> bool:
-    """Tell whether every table of a published file has the columns of today; one that another version made has not."""
-    return all(found in ((), t.column_names) for t in published_tables() for found in [_columns(con, t)])
+    """Tell whether a published file has today's storage version and columns; one that another version of flocledger made has not."""
+    kept = con.execute("SELECT tags['storage_version'] FROM duckdb_databases() WHERE database_name = current_database()").fetchall()[0][0]
+    return str(kept).startswith(STORAGE_VERSION) and all(
+        found in ((), t.column_names) for t in published_tables() for found in [_columns(con, t)]
+    )
 
 
 def _columns(con: duckdb.DuckDBPyConnection, table: Table, database: str | None = None) -> tuple[str, ...]:

@@ -125,13 +125,6 @@ def test_first_publication_holds_every_table_of_the_store(home: Home, store: Sto
     assert not [p for p in home.published.iterdir() if "next" in p.name or p.suffix == ".wal"]
 
 
-def test_file_is_written_in_the_storage_version_that_older_tools_read(home: Home) -> None:
-    """Storage version number 64 to 68 is what DuckDB 1.5 reads (its own error message says so); DuckDB 2 writes 69 by default."""
-    header = home.database.read_bytes()[:32]
-    assert header[8:12] == b"DUCK"
-    assert 64 <= int.from_bytes(header[12:20], "little") <= 68
-
-
 def test_receipt_of_a_first_publication(new_home: Home) -> None:
     with Store(new_home.store("oak-run"), "oak-run") as store:
         fill_day(store, DAY)
