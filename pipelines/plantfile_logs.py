@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from itertools import pairwise
 from math import sqrt
 from typing import Literal, Self
 
@@ -125,7 +126,7 @@ class Ladder(Block):
         ends = [*self.steps, self.until]
         if len({isinstance(x, datetime) for x in ends}) > 1:
             raise ValueError("write all times of a ladder as dates, or all as dates with a time")
-        for start, end in zip(ends, ends[1:], strict=False):
+        for start, end in pairwise(ends):
             if not timedelta(0) < end - start <= LONGEST_STEP:
                 raise ValueError(f"step {start} to {end}: steps follow each other in time and last 24 h at most")
         return self
@@ -169,7 +170,8 @@ def quadratic(points: Sequence[tuple[float, float]]) -> tuple[float, float, floa
     scale = max(abs(x) for x, _ in points) or 1.0
     rows = [[1.0, x / scale, (x / scale) ** 2] for x, _ in points]
     matrix = [
-        [sum(r[i] * r[j] for r in rows) for j in range(3)] + [sum(r[i] * y for r, (_, y) in zip(rows, points, strict=True))] for i in range(3)
+        [sum(r[i] * r[j] for r in rows) for j in range(3)] + [sum(r[i] * y for r, (_, y) in zip(rows, points, strict=True))]
+        for i in range(3)
     ]
     for k in range(3):
         best = max(range(k, 3), key=lambda i: abs(matrix[i][k]))

@@ -88,7 +88,9 @@ def _store(plant: PlantScenario, ax: Axis, truths: list[Truth], rng: np.random.G
         if day % LOT_DAYS == 0:
             lot, mass = day // LOT_DAYS + 1, float(used[day : day + LOT_DAYS].sum())
             error = 0.0 if quiet else SCALE_SD * float(rng.standard_normal())
-            out.append(Entry(day, truths[0].line, "delivered_mass", f"D{ax.days[day]:%y%m%d}", mass, mass * (1.0 + error), f"lot {lot:02d}"))
+            out.append(
+                Entry(day, truths[0].line, "delivered_mass", f"D{ax.days[day]:%y%m%d}", mass, mass * (1.0 + error), f"lot {lot:02d}")
+            )
             stock += mass
         stock -= float(use)
     return out

@@ -48,7 +48,11 @@ def weeks(plant: PlantScenario, ax: Axis, truths: list[Truth], days: dict[str, l
             usable &= (share >= 0.6) & (share <= 1.1)
         for first in range(0, len(ax.days), 7):
             mine = usable & (ax.day >= first) & (ax.day < first + 7)
-            shown = {"loss": float(np.median(loss[mine])), "index": float(np.median(index[mine]))} if mine.any() else {"loss": None, "index": None}
+            shown = (
+                {"loss": float(np.median(loss[mine])), "index": float(np.median(index[mine]))}
+                if mine.any()
+                else {"loss": None, "index": None}
+            )
             out.append({
                 "plant": plant.plant, "line": t.line, "pump": settings["pump"]["id"], "week_start_day": ax.days[0] + timedelta(days=first),
                 "index_minutes": int(mine.sum()), **shown,

@@ -25,17 +25,15 @@ from schemas import (
     pending_days,
     pending_hours,
     plant_file_versions,
-    polymer_inventory,
     polymers,
     prices,
     pump_baselines,
-    pump_condition,
+    pump_weeks,
     readings,
     readings_history,
     runs,
     service_log,
     set_aside,
-    solids_balance,
 )
 from schemas.model import Column, Table
 
@@ -46,7 +44,7 @@ TABLES: dict[str, Table] = {
         line_limits, service_log, pump_baselines, ladder_steps, baseline_periods,
         loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
-        line_day, pump_condition, solids_balance, polymer_inventory, dose_steps,
+        line_day, pump_weeks, dose_steps,
     )
 }  # fmt: skip
 

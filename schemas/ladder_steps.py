@@ -19,6 +19,12 @@ TABLE = Table(
         Column("end_utc", "instant", "-", "end of the step", nullable=False),
         Column("first_day", "date", "-", "operating day of the start", nullable=False),
         Column("last_day", "date", "-", "operating day of the last minute", nullable=False),
-        Column("washout_min", "double", "min", "time after the start that does not count: what was in the line before must leave first", nullable=False),
+        Column(
+            "washout_min",
+            "double",
+            "min",
+            "time after the start that does not count: what was in the line before must leave first",
+            nullable=False,
+        ),
     ),
 )

@@ -27,7 +27,9 @@ TABLE = Table(
         Column("curve_high_m3_h", "double", "m3/h", "highest flow of the points behind the curve; null: given as coefficients"),
         Column("curve_rms_m", "double", "m", "root mean square distance of the points from the curve; null: given as coefficients"),
         Column("displacement_m3_rev", "double", "m3/rev", "flow a revolution at no pressure difference (displacement)"),
-        Column("slip_form", "text", "-", "how slip grows with the pressure difference: linear or sqrt (displacement)", isin=("linear", "sqrt")),
+        Column(
+            "slip_form", "text", "-", "how slip grows with the pressure difference: linear or sqrt (displacement)", isin=("linear", "sqrt")
+        ),
         Column("slip_k0", "double", "m3/h per kPa (linear) or per root kPa (sqrt)", "slip coefficient at commissioning (displacement)"),
         Column("ts_low_pct", "double", "%", "feed TS below which minutes are not compared; null: no window"),
         Column("ts_high_pct", "double", "%", "feed TS above which minutes are not compared; null: no window"),

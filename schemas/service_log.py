@@ -19,7 +19,9 @@ TABLE = Table(
         Column("operating_day", "date", "-", "operating day of that instant", nullable=False),
         Column("kind", "text", "-", "what was done", nullable=False, isin=SERVICE_KINDS),
         Column("resets_overhaul", "bool", "-", "true for an overhaul or a new pump", nullable=False),
-        Column("ends_reference", "bool", "-", "true when parts that make the pump curve were changed: the old reference ends", nullable=False),
+        Column(
+            "ends_reference", "bool", "-", "true when parts that make the pump curve were changed: the old reference ends", nullable=False
+        ),
         Column("note", "text", "-", "note of the plant"),
     ),
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from schemas import TABLES
+from schemas.balance_views import BALANCE_VIEWS
 from schemas.log_views import LOG_VIEWS
 from schemas.model import Column, Table
 
@@ -80,5 +81,6 @@ VIEWS: dict[str, Table] = {
         _minutes_us(_local(TABLES["minutes"], "minute_utc")),
         _local(TABLES["flags"], "start_utc", "end_utc"),
         *LOG_VIEWS,
+        *BALANCE_VIEWS,
     )
 }

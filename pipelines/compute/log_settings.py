@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from pipelines.plantfile import FAR_FUTURE, PlantFile
@@ -90,7 +91,7 @@ def _steps(plant: str, plant_file: PlantFile, ladder: Ladder) -> Rows:
             "first_day": operating_day(plant_file, start), "last_day": operating_day(plant_file, end - timedelta(minutes=1)),
             "washout_min": ladder.washout * 60.0,
         }
-        for no, (start, end) in enumerate(zip(at, at[1:], strict=False), start=1)
+        for no, (start, end) in enumerate(pairwise(at), start=1)
     ]  # fmt: skip
 
 

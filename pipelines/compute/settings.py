@@ -9,6 +9,7 @@ import polars as pl
 
 from pipelines.compute import log_settings
 from pipelines.plantfile import FAR_FUTURE, Line, PlantFile
+from pipelines.sqlfiles import is_news
 from pipelines.store import Store
 from schemas import TABLES
 
@@ -21,7 +22,7 @@ def are_written(store: Store) -> bool:
 
 
 def write(store: Store, plant_file: PlantFile) -> None:
-    """Replace line_settings, polymers, prices and the logs by what the plant file says now."""
+    """Replace line_settings, polymers, prices and the logs by what the plant file says now, unless they say so already."""
     plant = store.plant
     rows = {
         "line_settings": [_line(plant, plant_file, line) for line in plant_file.lines],
@@ -29,6 +30,9 @@ def write(store: Store, plant_file: PlantFile) -> None:
         "prices": _prices(plant, plant_file),
         **log_settings.rows(plant, plant_file),
     }
+    is_new = is_news(store.con, "settings", repr(rows))
+    if not is_new and are_written(store):
+        return
     for table, content in rows.items():
         store.con.execute(f"DELETE FROM {table}")
         store.append(table, pl.DataFrame(content, schema=TABLES[table].polars_schema()))
