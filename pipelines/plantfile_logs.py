@@ -7,9 +7,9 @@ pressure difference (thick sludge, narrow gaps) or to its root (thin liquid, wid
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from itertools import pairwise
 from math import sqrt
 from typing import Literal, Self
 
@@ -126,7 +126,7 @@ class Ladder(Block):
         ends = [*self.steps, self.until]
         if len({isinstance(x, datetime) for x in ends}) > 1:
             raise ValueError("write all times of a ladder as dates, or all as dates with a time")
-        for start, end in itertools.pairwise(ends):
+        for start, end in pairwise(ends):
             if not timedelta(0) < end - start <= LONGEST_STEP:
                 raise ValueError(f"step {start} to {end}: steps follow each other in time and last 24 h at most")
         return self

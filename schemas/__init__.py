@@ -34,11 +34,10 @@ from schemas import (
     pending_hours,
     planned_times,
     plant_file_versions,
-    polymer_inventory,
     polymers,
     prices,
     pump_baselines,
-    pump_condition,
+    pump_weeks,
     readings,
     readings_history,
     runs,
@@ -47,7 +46,6 @@ from schemas import (
     set_aside_results,
     set_aside_values,
     signal_marks,
-    solids_balance,
     tag_numbers,
     uncertainty_inputs,
 )
@@ -62,7 +60,7 @@ TABLES: dict[str, Table] = {
         lab_results, lab_results_history, pending_hours, pending_days,
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, kpi_day_history, kpi_catalogue, dictionary,
-        line_day, pump_condition, solids_balance, polymer_inventory, dose_steps,
+        line_day, pump_weeks, dose_steps,
     )
 }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""What each line did on each operating day outside the gates of the KPIs: all feed, all polymer, exposure, quality shares."""
+"""What each line did on each operating day outside the gates of the KPIs: all feed, all polymer, exposure."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from schemas.model import Column, Table
 
 TABLE = Table(
     name="line_day",
-    description="What passed a line on an operating day in all its running minutes, start-up included, and the shares behind the data-quality score.",
+    description="What passed a line on an operating day in all its running minutes, start-up included.",
     grain="plant, line and operating day",
     key=("plant", "line", "operating_day"),
     step="compute",
@@ -20,13 +20,8 @@ TABLE = Table(
         Column("fed_running_m3", "double", "m3", "sludge fed in the running minutes with known flow"),
         Column("polymer_neat_all_kg", "double", "kg", "polymer as supplied, all minutes with a known meter, running or not"),
         Column("dry_run_minutes", "int", "min", "minutes with the pump on and the flow below cut-off or the suction below its minimum; null: not known"),
-        Column("startup_to_band_min", "double", "min", "start-up loss: from the first feed-on of the day to the first timed cake sample in band; at most so long, "
-               "since samples are grabs"),
-        Column("startup_reason", "text", "-", "why the start-up loss is null"),
+        Column("feed_on_utc", "instant", "-", "first minute of the first start-up seen on the day; null when none began"),
         Column("lab_coverage", "double", "-", "share of the feed volume in valid minutes whose feed TS comes from a sample within 24 h", ge=0, le=1),
-        Column("validity", "double", "-", "1 - values set aside / values read in the loads that speak of the day", ge=0, le=1),
-        Column("timeliness", "double", "-", "share of the data layouts whose file with the day's end was in within 24 h after it; null for days before the "
-               "first file came", ge=0, le=1),
         Column("data_version", "text", "-", "hash of the inputs of the operating day", nullable=False),
     ),
 )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Views over the logs and balances: their columns, described like those of tables."""
+"""Views of data quality, clarity, dose ladders and starts: their columns, described like those of tables."""
 
 from __future__ import annotations
 
@@ -75,4 +75,22 @@ DOSE_CURVES = Table(
         Column("activity_reason", "text", "-", "why the activity index is null"),
     ),
 )
-LOG_VIEWS = (DATA_QUALITY_SCORE, CLARITY_INDEX, DOSE_CURVES)
+STARTUP_LOSS = Table(
+    name="startup_loss",
+    description="Minutes from the first feed-on of a day to cake in band, where timed samples allow it.",
+    grain="plant, line and operating day",
+    key=("plant", "line", "operating_day"),
+    step="publish",
+    columns=(
+        *_DAY,
+        Column("feed_on_utc", "instant", "-", "first minute of the day's first start-up seen"),
+        Column(
+            "startup_to_band_min",
+            "double",
+            "min",
+            "from feed-on to the first timed cake sample in band; at most so long, since samples are grabs",
+        ),
+        Column("startup_reason", "text", "-", "why the start-up loss is null"),
+    ),
+)
+LOG_VIEWS = (DATA_QUALITY_SCORE, CLARITY_INDEX, DOSE_CURVES, STARTUP_LOSS)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from schemas import TABLES
+from schemas.balance_views import BALANCE_VIEWS
 from schemas.lab_views import LAB_VIEWS
 from schemas.log_views import LOG_VIEWS
 from schemas.model import Column, Table
@@ -130,5 +131,6 @@ VIEWS: dict[str, Table] = {
         *LOG_VIEWS,
         DOSE_UNCERTAINTY_WEEK,
         RESTATEMENTS,
+        *BALANCE_VIEWS,
     )
 }

@@ -14,7 +14,7 @@ from pipelines.chunks import StepReceipt
 from pipelines.compute import settings
 from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
-from pipelines.sqlfiles import create_macros
+from pipelines.sqlfiles import create_macros_once
 from pipelines.store import Store
 from schemas import TABLES
 
@@ -27,13 +27,13 @@ ORDER = (
     "period_product", "dose_spread", "all_totals", "period_kpi", "kpi_hour", "kpi_shift", "day_feed_u", "day_uncertainty", "kpi_day", "day_rows",
     "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
     "runs_span", "runs", "data_quality",
-    "line_day", "history_days", "history_line_days", "touched_months", "month_versions", "pump_spans", "pump_minutes", "pump_weeks", "service_hours",
-    "pump_condition", "balance_parts", "solids_balance", "polymer_inventory", "dose_steps",
+    "line_day", "pump_minutes", "pump_weeks", "dose_steps",
 )  # fmt: skip
 _TOUCHED = "operating_day IN (SELECT operating_day FROM work.touched_days)"
 _HOURS = "window_name IN ('1 h', '8 h', '24 h') AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days)"
 _SPANS = "window_name IN ('7 d', '28 d') AND operating_day IN (SELECT operating_day FROM work.rolling_days)"
-_MONTHS = "(SELECT month_start_day FROM work.touched_months)"
+# Made and merged only when the plant file or the store has rows for them.
+ONLY_WITH = {"dose_steps": "SELECT EXISTS (FROM ladder_steps) OR EXISTS (FROM dose_steps)"}
 # Tables of the store, and which of their rows the new ones replace.
 MERGED = {
     "kpi_hour": _TOUCHED,
@@ -44,11 +44,7 @@ MERGED = {
     "runs": "EXISTS (SELECT 1 FROM work.runs_span s WHERE s.line = runs.line AND runs.start_utc < s.to_utc AND runs.end_utc > s.from_utc)",
     "data_quality": _TOUCHED,
     "line_day": _TOUCHED,
-    # hours since service add up: the weeks after a touched one follow
-    "pump_condition": "week_start_day >= (SELECT min(week_start_day) FROM work.touched_weeks)",
-    "solids_balance": f"(kind = 'week' AND period_start_day IN (SELECT week_start_day FROM work.touched_weeks)) "
-    f"OR (kind = 'month' AND period_start_day IN {_MONTHS})",
-    "polymer_inventory": f"month_start_day IN {_MONTHS}",
+    "pump_weeks": "week_start_day IN (SELECT week_start_day FROM work.touched_weeks)",
     "dose_steps": "EXISTS (SELECT 1 FROM work.touched_days t WHERE t.operating_day BETWEEN dose_steps.first_day AND dose_steps.last_day)",
 }
 
@@ -65,14 +61,14 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
         return StepReceipt("compute", 0, {}, clock.stopwatch() - started)
     with store.transaction():
         settings.write(store, plant_file)
-        create_macros(store.con)
+        create_macros_once(store.con)
     existing = _existing(store)
     for piece in _pieces(store, existing):
         days_to_work(store, plant_file.plant.week_start_number, piece, existing)
         make_all(store)
         with store.transaction():
             for name, where in MERGED.items():
-                rows[name] += _merge(store, name, where)
+                rows[name] += _merge(store, name, where) if _is_asked(store, name) else 0
             store.mark_days("watch", _reach(piece, CURVE_DAYS, existing))
             store.mark_days("publish", _reach(piece, ROLLING_DAYS, existing))
             store.con.execute(f"DELETE FROM pending_days WHERE stage = 'compute' AND {_TOUCHED}")
@@ -99,8 +95,12 @@ def _forget(store: Store, existing: tuple[date, date]) -> None:
 def make_all(store: Store) -> None:
     """Run the files of `sql/tables/` in their order; the days must lie in `work`, settings and macros in the store."""
     with _one_thread(store):
-        for name in ORDER:
+        for name in (n for n in ORDER if _is_asked(store, n)):
             store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
+
+
+def _is_asked(store: Store, name: str) -> bool:
+    return name not in ONLY_WITH or bool(store.rows(ONLY_WITH[name])[0][0])
 
 
 @contextmanager

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from pipelines.plantfile import FAR_FUTURE, PlantFile
@@ -91,7 +91,7 @@ def _steps(plant: str, plant_file: PlantFile, ladder: Ladder) -> Rows:
             "first_day": operating_day(plant_file, start), "last_day": operating_day(plant_file, end - timedelta(minutes=1)),
             "washout_min": ladder.washout * 60.0,
         }
-        for no, (start, end) in enumerate(itertools.pairwise(at), start=1)
+        for no, (start, end) in enumerate(pairwise(at), start=1)
     ]  # fmt: skip
 
 

@@ -9,6 +9,7 @@ import polars as pl
 
 from pipelines.compute import log_settings, uncertainty
 from pipelines.plantfile import FAR_FUTURE, Line, PlantFile
+from pipelines.sqlfiles import is_news
 from pipelines.store import Store
 from schemas import TABLES
 
@@ -23,7 +24,7 @@ def are_written(store: Store) -> bool:
 
 
 def write(store: Store, plant_file: PlantFile) -> None:
-    """Replace line_settings, planned_times, polymers, prices, uncertainty_inputs and the logs by what the plant file says now."""
+    """Replace line_settings, planned_times, polymers, prices, uncertainty_inputs and the logs by what the plant file says now, unless they do."""
     plant = store.plant
     rows = {
         "line_settings": [_line(plant, plant_file, line) for line in plant_file.lines],
@@ -33,6 +34,9 @@ def write(store: Store, plant_file: PlantFile) -> None:
         **log_settings.rows(plant, plant_file),
         "uncertainty_inputs": uncertainty.rows(plant, plant_file),
     }
+    is_new = is_news(store.con, "settings", repr(rows))
+    if not is_new and are_written(store):
+        return
     for table, content in rows.items():
         store.con.execute(f"DELETE FROM {table}")
         store.append(table, pl.DataFrame(content, schema=TABLES[table].polars_schema()))

@@ -21,7 +21,7 @@ from schemas import TABLES, Table
 STORAGE_VERSION = "v1.2.0"
 ONLY_PARQUET = ("readings",)
 # Rows of these can change on days that are not on the list (a run or an episode that began before): compared whole.
-_ACROSS_DAYS = ("runs", "flags", "pump_condition", "service_log")
+_ACROSS_DAYS = ("runs", "flags", "service_log")
 # Days written at once, so that the sort by key stays small in memory however long the backfill is.
 _DAYS_AT_ONCE = 92
 # A published ratio may differ from numerator / denominator by rounding of doubles only.

@@ -1,28 +1,55 @@
--- question: What do the minutes of each touched week say of each pump?
+-- question: What do the processing minutes of each touched week say of each pump?
 -- unit: in the names
--- grain: line, week (work table)
--- formula: medians and quarters over the minutes with an index; standard error = SD of the daily medians / root of their number;
---          P = P0 + k Q2 by least squares; wire to water = sum Q dP / 3600 / sum W over minutes with all three
--- source: textbook forms, from memory
--- known limits: days are taken as independent of each other in the standard error; the flow span of the system curve is judged by 5 and 95 % quantiles
+-- grain: line, week with processing
+-- formula: medians and quarters over the minutes with an index (sql/tables/pump_minutes.sql); standard error = SD of the daily medians / root of
+--          their number; P = P0 + k Q2 by least squares; wire to water = sum Q dP / 3600 / sum W over minutes with all three
+-- source: textbook forms, from memory; 300 minutes for an index, 100 minutes and a flow span of 15 % for the fit: common practice, no source
+-- known limits: days are taken as independent of each other in the standard error; the flow span of the system curve is judged by 5 and 95 %
+--          quantiles; an index is against the test on this sludge, not against a water test; ragging lowers it as wear does
 CREATE OR REPLACE TABLE work.pump_weeks AS
 WITH daily AS (
-  SELECT line, week_start_day, stddev_samp(middle) / sqrt(count(*)) AS index_se, count(*)::INTEGER AS index_days
+  SELECT line, week_start_day, CASE WHEN count(*) >= 3 THEN stddev_samp(middle) / sqrt(count(*)) END AS index_se, count(*)::INTEGER AS index_days
   FROM (SELECT line, week_start_day, operating_day, median(pump_index) AS middle FROM work.pump_minutes WHERE pump_index IS NOT NULL
         GROUP BY ALL ORDER BY line, operating_day)
   GROUP BY line, week_start_day
 ), weekly AS (
-  SELECT line, week_start_day, count(*)::INTEGER AS processing_minutes, count(pump_index)::INTEGER AS index_minutes,
-    count(speed_rpm) AS speed_minutes, count(dp_kpa) AS dp_minutes, count(q_m3_h) AS flow_minutes,
+  SELECT any_value(plant) AS plant, line, week_start_day, any_value(measured_day) AS reference_day, any_value(no_reference) AS no_reference,
+    count(*)::INTEGER AS processing_minutes, count(pump_index)::INTEGER AS index_minutes,
+    count(speed_rpm) AS speed_minutes, count(dp_kpa) AS dp_minutes, count(q_m3_h) AS flow_minutes, count(slip_m3_h) AS slip_minutes,
     median(q_star_m3_h) AS q_star_m3_h, median(h_star_m) AS h_star_m, median(slip_m3_h) AS slip_m3_h, median(slip_fraction) AS slip_fraction,
-    median(pump_index) AS pump_index, quantile_cont(pump_index, 0.25) AS index_p25, quantile_cont(pump_index, 0.75) AS index_p75,
+    quantile_cont(pump_index, [0.25, 0.5, 0.75]) AS q,
     count(*) FILTER (q_m3_h IS NOT NULL AND discharge_kpa IS NOT NULL)::INTEGER AS system_minutes,
     regr_intercept(discharge_kpa, q_m3_h * q_m3_h) AS p0_kpa, regr_slope(discharge_kpa, q_m3_h * q_m3_h) AS k,
-    (quantile_cont(q_m3_h, 0.95) FILTER (discharge_kpa IS NOT NULL) - quantile_cont(q_m3_h, 0.05) FILTER (discharge_kpa IS NOT NULL))
-      / nullif(avg(q_m3_h) FILTER (discharge_kpa IS NOT NULL), 0) AS flow_span,
+    quantile_cont(q_m3_h, [0.05, 0.95]) FILTER (discharge_kpa IS NOT NULL) AS flow_ends_m3_h, avg(q_m3_h) FILTER (discharge_kpa IS NOT NULL) AS flow_mean_m3_h,
     sum(q_m3_h * dp_kpa / 3600.0) FILTER (power_kw IS NOT NULL) AS hydraulic_kw, sum(power_kw) FILTER (q_m3_h IS NOT NULL AND dp_kpa IS NOT NULL) AS power_kw
   FROM work.pump_minutes GROUP BY line, week_start_day
+), judged AS (
+  SELECT w.*, coalesce(d.index_days, 0)::INTEGER AS index_days, d.index_se,
+    CASE
+      WHEN no_reference IS NOT NULL THEN no_reference
+      WHEN speed_minutes = 0 THEN 'pump speed not known'
+      WHEN dp_minutes = 0 THEN 'pump pressures not known'
+      WHEN flow_minutes = 0 THEN 'sludge flow not known'
+      WHEN index_minutes < 300 THEN format('{} minutes within the windows of the reference, 300 needed', index_minutes)
+    END AS index_reason,
+    CASE
+      WHEN system_minutes < 100 THEN format('{} minutes with flow and discharge pressure, 100 needed', system_minutes)
+      WHEN flow_ends_m3_h[2] - flow_ends_m3_h[1] < 0.15 * flow_mean_m3_h
+        THEN format('flow spans {:.1f} % of its mean, 15 needed', 100.0 * (flow_ends_m3_h[2] - flow_ends_m3_h[1]) / flow_mean_m3_h)
+    END AS system_reason,
+    index_reason IS NULL AS has_index, system_reason IS NULL AS has_system
+  FROM weekly w LEFT JOIN daily d ON d.line = w.line AND d.week_start_day = w.week_start_day
 )
-SELECT w.*, coalesce(d.index_days, 0) AS index_days, CASE WHEN d.index_days >= 3 THEN d.index_se END AS index_se
-FROM weekly w LEFT JOIN daily d ON d.line = w.line AND d.week_start_day = w.week_start_day
-ORDER BY w.line, w.week_start_day;
+SELECT j.plant, j.line, j.week_start_day, j.processing_minutes, j.reference_day, j.index_minutes, j.index_days,
+  CASE WHEN has_index THEN q_star_m3_h END AS flow_at_reference_speed_m3_h, CASE WHEN has_index THEN h_star_m END AS head_at_reference_speed_m,
+  CASE WHEN has_index AND slip_minutes = 0 THEN q[2] END AS wear_index,
+  CASE WHEN has_index THEN slip_m3_h END AS slip_flow_m3_h, CASE WHEN has_index THEN slip_fraction END AS slip_fraction,
+  CASE WHEN has_index AND slip_minutes > 0 THEN q[2] END AS slip_index,
+  CASE WHEN has_index THEN q[1] END AS index_p25, CASE WHEN has_index THEN q[3] END AS index_p75, CASE WHEN has_index THEN index_se END AS index_se,
+  j.index_reason,
+  CASE WHEN has_system THEN p0_kpa END AS system_p0_kpa, CASE WHEN has_system THEN k END AS system_k, j.system_minutes, j.system_reason,
+  CASE WHEN power_kw > 0 THEN 100.0 * hydraulic_kw / power_kw END AS wire_to_water_pct,
+  v.data_version
+FROM judged j
+LEFT JOIN work.span_versions v ON v.first_day = j.week_start_day AND v.last_day = j.week_start_day + 6
+ORDER BY j.line, j.week_start_day;

@@ -19,6 +19,7 @@ import pytest
 from pipelines import compute, packaged, plantfile
 from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
+from pipelines.plantfile_logs import Ladder
 from pipelines.store import Store, content_hash
 from schemas import TABLES
 from schemas.roles import ROLES
@@ -31,6 +32,7 @@ MADE = tuple(compute.MERGED)
 TYPICAL = {
     "sludge_flow": 90.0, "polymer_neat_flow": 0.04, "polymer_solution_flow": 5.4, "wash_water_flow": 18.0, "pump_power": 14.7, "device_power": 11.0,
     "pump_suction_pressure": 40.0, "pump_discharge_pressure": 360.0, "mixing_upstream_pressure": 340.0, "mixing_downstream_pressure": 130.0,
+    "pump_speed": 1200.0,
 }  # fmt: skip
 # Basis of a sample -> its span in hours of its operating day (stated: a moment); windows reach over the edges of the day.
 SPANS = {"stated": (0, 0), "day": (0, 24), "shift": (1, 9), "composite": (-5, 13), "composite long": (-30, 42)}
@@ -72,7 +74,8 @@ def made_samples(seed: int) -> pl.DataFrame:
     for k, line, (point, analyte, mean) in [
         (k, line, p) for k in range(DAYS) for line in LINES for p in (("feed", "ts", 2.4), ("cake", "ts", 22.0), ("filtrate", "tss", 900.0))
     ]:
-        for i in range(int(rng.integers(0, 5)) if rng.random() < 0.7 else 0):
+        drawn = int(rng.integers(0, 5)) if rng.random() < 0.7 else 0
+        for i in range(max(drawn, 2 * (7 <= k < 14))):  # the ladder's days have samples
             begin = FIRST + timedelta(days=k)
             basis = str(rng.choice(list(SPANS), p=[0.45, 0.3, 0.15, 0.06, 0.04]))
             start, end = (begin + timedelta(hours=h) for h in SPANS[basis])
@@ -124,7 +127,11 @@ def hashes(store: Store) -> dict[str, str]:
 
 @pytest.fixture(scope="module")
 def plant_file() -> PlantFile:
-    return plantfile.load(packaged.folder("sample_data") / "plants" / f"{PLANT}.toml")
+    """The sample plant's, with a dose ladder of which two steps cross from one day into the next."""
+    loaded = plantfile.load(packaged.folder("sample_data") / "plants" / f"{PLANT}.toml")
+    steps = [datetime(2026, 1, 13 + k // 2, 8 + 12 * (k % 2)) for k in range(4)]  # noqa: DTZ001 - plant time
+    ladder = Ladder(line="line-1", name="a", steps=tuple(steps), until=datetime(2026, 1, 15, 8))  # noqa: DTZ001
+    return loaded.model_copy(update={"ladders": (ladder,)})
 
 
 @pytest.fixture(scope="module")
@@ -154,6 +161,8 @@ def at_once(
             assert store.rows(f"SELECT {keys} FROM {table} GROUP BY ALL HAVING count(*) > 1") == []
         held = store.rows("SELECT count(*) FROM kpi_day WHERE dry_solids_held_t > 0")[0][0]
         assert held > 3  # the data do hold what the comparison is about
+        for figure, table in (("wear_index", "pump_weeks"), ("cake_ts_pct", "dose_steps"), ("feed_on_utc", "line_day")):
+            assert store.rows(f"SELECT count({figure}) FROM {table}")[0][0] > 0, figure
         assert (
             store.rows(
                 "SELECT count(*) FROM runs WHERE end_utc > (SELECT min(period_end_utc) FROM kpi_day d WHERE d.operating_day = runs.operating_day)"
