@@ -23,6 +23,7 @@ from pipelines.plantfile import FAR_FUTURE, PlantFile
 from pipelines.plantfile_corrections import Entry, entries
 from pipelines.store import Store
 from schemas import TABLES
+from schemas.corrections import STATES
 
 CONTRADICTED, UNMATCHED = "corrections.contradicted", "corrections.matches_nothing"
 
@@ -88,8 +89,10 @@ def run(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> t
         listed = _write_register(store, plant_file, outcomes)
         if changed or listed or written:
             store.mark_days("publish", [_any_day(store, plant_file)])
-    rows = {"corrections_applied": changed, "dispositions": written}
-    return StepReceipt("correct", 0, rows, clock.stopwatch() - started), [n for o in outcomes if (n := notice(o, store.plant))]
+    rows = {"corrections_applied": changed, "dispositions": written, "decisions": len(decisions)}
+    rows |= {state: n for state in STATES if (n := sum(o.state == state for o in outcomes))}
+    notices = [notice(o, store.plant) for o in outcomes]
+    return StepReceipt("correct", 0, rows, clock.stopwatch() - started), [n for n in notices if n is not None]
 
 
 def notice(outcome: Outcome, plant: str) -> Notice | None:
