@@ -25,9 +25,10 @@ F = TypeVar("F", bound=Callable[..., Any])
 def dispose() -> None:
     """Decide what becomes of set-aside rows and flags.
 
-    A decision is appended to <home>/plants/<plant>.dispositions.jsonl, which outlives the store: a rebuild applies it
-    again. It is never edited; a later decision on the same row or flag takes its place. Then every table is brought up to
-    date and published.
+    Reads <home>/plants/<plant>.toml and <home>/store/<plant>.duckdb. Writes the decision as a line at the end of
+    <home>/plants/<plant>.dispositions.jsonl, which outlives the store: a rebuild applies it again. No line is ever edited; a
+    later decision on the same row or flag takes its place. Then every table is brought up to date: <home>/store/,
+    <home>/published/ and a record in <home>/runs/<plant>/. The raw files and rows stay as they are.
     """
 
 
