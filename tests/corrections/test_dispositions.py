@@ -203,7 +203,7 @@ def test_the_command_decides_publishes_and_says_so(small: Any) -> None:
         "p",
         "--file",
         "export_0.csv",
-        "--line",
+        "--row",
         "14",
         "--role",
         "operator",
