@@ -14,6 +14,7 @@ _MOST_NOTICES = 2
 _ENTRIES = {
     "applied": "applied",
     "contradicted": "contradicted by the data",
+    "changes nothing": "changing nothing",
     "matches nothing": "matching nothing",
     "waiting for data": "waiting for data",
 }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from schemas import (
     corrections,
     corrections_applied,
+    corrections_seen,
     data_quality,
     dictionary,
     dispositions,
@@ -39,7 +40,7 @@ TABLES: dict[str, Table] = {
     for module in (
         plant_file_versions, line_settings, polymers, prices,
         loads, load_days, set_aside, readings, readings_history, lab_results, lab_results_history, pending_hours, pending_days,
-        set_aside_values, set_aside_results, dispositions, corrections, corrections_applied,
+        set_aside_values, set_aside_results, dispositions, corrections, corrections_applied, corrections_seen,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, dictionary,
     )
 }  # fmt: skip
