@@ -12,6 +12,13 @@ from pipelines.shown import harmless
 MOST_LINES = 20
 _MOST_FILES = 8  # files with a line of their own; the others share one
 _MOST_NOTICES = 2
+_ENTRIES = {
+    "applied": "applied",
+    "contradicted": "contradicted by the data",
+    "changes nothing": "changing nothing",
+    "matches nothing": "matching nothing",
+    "waiting for data": "waiting for data",
+}
 _NAME_WIDE = 34
 _COUNTS = ("rows_read", "rows_kept", "rows_duplicate", "rows_dropped", "rows_set_aside")
 _HEAD = f"  {'file':<{_NAME_WIDE}} {'read':>10} = {'kept':>10} + {'duplicate':>9} + {'dropped':>7} + {'set aside':>9}"
@@ -88,6 +95,15 @@ def _reasons(receipts: list[Receipt]) -> str:
 def _steps(summary: Summary) -> list[str]:
     if not summary.steps:
         return []
-    done = ", ".join(f"{step.step} {step.days}" for step in summary.steps)
+    done = ", ".join(f"{step.step} {step.days}" for step in summary.steps if step.step != "correct")
     flags = sum(step.rows.get("flags", 0) for step in summary.steps if step.step == "watch")
-    return [f"  operating days worked on: {done}; flags written: {flags}"]
+    return [*_corrections(summary), f"  operating days worked on: {done}; flags written: {flags}"]
+
+
+def _corrections(summary: Summary) -> list[str]:
+    """Return a line on the corrections register and the decisions, when there are any."""
+    rows = next((step.rows for step in summary.steps if step.step == "correct"), {})
+    told = [f"{rows[state]} {word}" for state, word in _ENTRIES.items() if rows.get(state)]
+    if rows.get("decisions"):
+        told.append(f"{rows['decisions']} decision{'s' if rows['decisions'] > 1 else ''} on rows and flags")
+    return [f"  corrections: {', '.join(told)}"] if told else []

@@ -36,7 +36,8 @@ _EXAMPLES = {
     "start": "07:00:00", "end": "15:00:00", "kpi": '"cake_ts_pct"', "at": "2026-03-03", "what": '"new belts"', "time_column": '"Date"',
     "tag_column": '"point"', "value_column": '"value"', "interval": '"15 min"', "point_column": '"location"', "column": '"Cake TS %"',
     "analyte_column": '"parameter"', "result_column": '"result"', "point": '"cake"', "analyte": '"ts"', "names": '["cake"]',
-    "raw": "[4, 20]", "reads": "[0, 600]",
+    "raw": "[4, 20]", "reads": "[0, 600]", "action": '"drop"', "reason": '"magnet of the meter was loose"', "who": '"process engineer"',
+    "entered": "2026-03-03",
 }  # fmt: skip
 _KINDS = {  # pydantic error type -> what the key needs
     "string_type": 'text in quotes, such as "P-110"',

@@ -7,6 +7,7 @@ from schemas import (
     clock_steps,
     corrections,
     corrections_applied,
+    corrections_seen,
     data_quality,
     dictionary,
     dispositions,
@@ -58,9 +59,9 @@ TABLES: dict[str, Table] = {
         line_limits, service_log, pump_baselines, ladder_steps, baseline_periods,
         loads, load_days, clock_steps, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
-        set_aside_values, set_aside_results, dispositions, corrections, corrections_applied,
-        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, kpi_day_history, kpi_catalogue, dictionary,
-        line_day, pump_weeks, dose_steps,
+        set_aside_values, set_aside_results, dispositions, corrections, corrections_applied, corrections_seen,
+        minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, line_day, pump_weeks, dose_steps,
+        kpi_day_history, kpi_catalogue, dictionary,
     )
 }  # fmt: skip
 

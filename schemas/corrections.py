@@ -5,7 +5,7 @@ from __future__ import annotations
 from schemas.corrections_applied import DECIDERS
 from schemas.model import Column, Table
 
-STATES: tuple[str, ...] = ("applied", "contradicted", "matches nothing", "waiting for data")
+STATES: tuple[str, ...] = ("applied", "contradicted", "changes nothing", "matches nothing", "waiting for data")
 TABLE = Table(
     name="corrections",
     description="Entries of the corrections register as they stand: how much each matches, and whether what it expects still holds.",
@@ -33,8 +33,15 @@ TABLE = Table(
         Column("reason", "text", "-", "why", nullable=False),
         Column("who", "text", "-", "by which role", nullable=False, isin=DECIDERS),
         Column("entered_utc", "instant", "-", "when it was entered", nullable=False),
-        Column("state", "text", "-", "applied, contradicted, matches nothing, or waiting for data", nullable=False, isin=STATES),
-        Column("matched", "bigint", "value", "values it matches", nullable=False, ge=0),
+        Column(
+            "state",
+            "text",
+            "-",
+            "applied, contradicted, changes nothing (others count for all it matches), matches nothing, or waiting for data",
+            nullable=False,
+            isin=STATES,
+        ),
+        Column("matched", "bigint", "value", "values for which it counts", nullable=False, ge=0),
         Column("contradicted", "bigint", "value", "of them, values that are not what it expects", nullable=False, ge=0),
         Column("found", "text", "-", "the first value that is not what it expects, with its time"),
     ),

@@ -8,6 +8,7 @@ matter, and a rebuild makes the same rows.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -63,6 +64,7 @@ JOIN work.decisions d USING (place)
 JOIN work.measures m ON m.tag = v.tag
 JOIN readings r ON r.tag = v.tag AND r.time_utc = v.time_utc AND r.quality = {_BAD} AND r.value IS NULL
 WHERE d.disposition IN ('accept as is', 'corrected to', 'reject')
+  AND v.time_utc >= $first AND v.time_utc < $end AND r.time_utc >= $first AND r.time_utc < $end
   AND (d.disposition <> 'accept as is' OR v.value BETWEEN m.least AND m.most) AND (d.disposition <> 'corrected to' OR d.value IS NOT NULL)"""
 _COLUMNS = ", ".join(TABLES["corrections_applied"].column_names)
 _FINAL = """
@@ -78,47 +80,77 @@ SELECT $plant AS plant, 'reading' AS kind, tag AS subject, '-' AS analyte, (time
 FROM placed"""
 
 
-def make(store: Store, plant_file: PlantFile, entries: Iterable[Entry], decisions: Sequence[Decision]) -> None:
-    """Make `work.corrected` (the rows of `corrections_applied` of kind reading) from the whole store."""
+@dataclass(frozen=True)
+class Window:
+    """A span of time [first, end) of the readings to look at."""
+
+    first: datetime
+    end: datetime
+
+    @property
+    def named(self) -> dict[str, Any]:
+        return {"first": self.first, "end": self.end}
+
+
+EVERYTHING = Window(_LONG_AGO, FAR_FUTURE)
+
+
+def make(store: Store, plant_file: PlantFile, entries: Iterable[Entry], decisions: Sequence[Decision], window: Window) -> None:
+    """Make `work.corrected` (the rows of `corrections_applied` of kind reading) for the readings of a window."""
     store.con.execute(_TOUCHED)
     for entry in entries:
-        if entry.correction.tag is not None:
-            store.con.execute(_OF_ENTRY, _parameters(entry, plant_file))
+        span = Window(max(entry.first, window.first), min(entry.end, window.end))
+        if entry.correction.tag is not None and span.first < span.end:
+            store.con.execute(_OF_ENTRY, {**_parameters(entry, plant_file), **span.named})
     on_rows = [d for d in decisions if d.kind == "row"]
     if on_rows:
         _to_work(store, "decisions", decisions_frame(on_rows, plant_file))
         _to_work(store, "measures", _measures(plant_file))
-        store.con.execute(_OF_DECISIONS)
+        store.con.execute(_OF_DECISIONS, window.named)
     _to_work(store, "signal_spans", _signal_spans(plant_file))
     start = plant_file.plant.operating_day_start
     store.con.execute(_FINAL, {"plant": store.plant, "zone": plant_file.plant.time_zone, "day_start_min": start.hour * 60 + start.minute})
 
 
-def merge(store: Store, plant_file: PlantFile) -> int:
-    """Put `work.corrected` in the place of the readings' rows, and mark the hours of what changed; returns rows changed."""
-    old = f"SELECT {_COLUMNS} FROM corrections_applied WHERE kind = 'reading'"
+def merge(store: Store, plant_file: PlantFile, window: Window) -> int:
+    """Put `work.corrected` in the place of the window's rows, and mark the hours of what changed; returns rows changed."""
+    within = "kind = 'reading' AND time_utc >= $first AND time_utc < $end"
+    old = f"SELECT {_COLUMNS} FROM corrections_applied WHERE {within}"
     new = f"SELECT {_COLUMNS} FROM work.corrected"
     changed = store.frame(
-        f"SELECT date_trunc('hour', time_utc) AS hour, count(*) AS n FROM (({new} EXCEPT {old}) UNION ALL ({old} EXCEPT {new})) GROUP BY 1 ORDER BY 1"
+        f"SELECT date_trunc('hour', time_utc) AS hour, count(*) AS n FROM (({new} EXCEPT {old}) UNION ALL ({old} EXCEPT {new})) GROUP BY 1 ORDER BY 1",
+        **window.named,
     )
     if changed.height == 0:
         return 0
     for first, last in _runs(changed["hour"]):
         pending.mark_hours(store, plant_file, first, last)
-    store.con.execute("DELETE FROM corrections_applied WHERE kind = 'reading'")
+    store.con.execute(f"DELETE FROM corrections_applied WHERE {within}", window.named)
     store.con.execute(f"INSERT INTO corrections_applied ({_COLUMNS}) {new} ORDER BY subject, time_utc")
     return int(changed["n"].sum())
 
 
 def matched(store: Store) -> pl.DataFrame:
-    """Return for each entry how many readings it matches, how many contradict it, and the first that does.
+    """Return for how many readings each entry counts, how many of them contradict it, and the first that does.
 
-    place, matched, contradicted, time_utc, found (raw value, null when it is no number), text.
+    correction_id, matched, contradicted, time_utc, found (raw value, null when it is no number), text.
     """
     return store.frame(
-        "SELECT rank AS place, count(*) AS matched, count(*) FILTER (NOT is_applied) AS contradicted, "
+        "SELECT correction_id, count(*) AS matched, count(*) FILTER (NOT is_applied) AS contradicted, "
         "min(time_utc) FILTER (NOT is_applied) AS time_utc, arg_min_null(raw_value, time_utc) FILTER (NOT is_applied) AS found, "
-        "arg_min_null(raw_text, time_utc) FILTER (NOT is_applied) AS text FROM work.touched WHERE source = 'plant file' GROUP BY 1"
+        "arg_min_null(raw_text, time_utc) FILTER (NOT is_applied) AS text FROM corrections_applied WHERE kind = 'reading' AND source = 'plant file' GROUP BY 1"
+    )
+
+
+def has_values(store: Store, entry: Entry) -> bool:
+    """Tell whether there are readings that an entry names, whoever counts for them."""
+    c = entry.correction
+    return bool(
+        store.rows(
+            "SELECT 1 FROM readings WHERE tag = $tag AND time_utc >= $first AND time_utc < $end "
+            "AND ($file IS NULL OR load_id IN (SELECT load_id FROM loads WHERE file_name = $file)) LIMIT 1",
+            {"tag": c.tag, "first": entry.first, "end": entry.end, "file": c.file},
+        )
     )
 
 
@@ -156,7 +188,7 @@ def _given(decision: Decision, plant_file: PlantFile) -> float | None:
 def _parameters(entry: Entry, plant_file: PlantFile) -> dict[str, Any]:
     c, expected = entry.correction, entry.expected
     return {
-        "tag": c.tag, "first": entry.first, "end": entry.end, "file": c.file, "expects": expected is not None,
+        "tag": c.tag, "file": c.file, "expects": expected is not None,
         "low": expected.low if expected else 0.0, "high": expected.high if expected else 0.0,
         "low_open": bool(expected and expected.low_open), "high_open": bool(expected and expected.high_open),
         "action": c.action, "value": entry.value, "offset": entry.offset, "factor": c.factor if c.factor is not None else 1.0,

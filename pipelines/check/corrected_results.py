@@ -212,6 +212,12 @@ def matched(found: Iterable[Overlay]) -> dict[int, list[_Row]]:
     return rows
 
 
+def has_values(store: Store, entry: Entry) -> bool:
+    """Tell whether there are results, standing or set aside, that an entry names, whoever counts for them."""
+    files = dict(store.rows("SELECT load_id, file_name FROM loads"))
+    return any(_matches(entry, row, files) for sql in (_STANDING, _ASIDE) for row in store.frame(sql).to_dicts())
+
+
 def last_seen(store: Store, entry: Entry) -> datetime | None:
     """Return the latest time of sample known of the line, point and analyte of an entry."""
     c = entry.correction

@@ -7,15 +7,17 @@ mended its data since, and a night without numbers helps no one. Where it holds,
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import polars as pl
 
 from pipelines import clock, units
 from pipelines.check import corrected_readings, corrected_results
+from pipelines.check.corrected_readings import Window
 from pipelines.chunks import StepReceipt
 from pipelines.disposition_file import Decision
 from pipelines.errors import Notice
@@ -23,6 +25,7 @@ from pipelines.plantfile import FAR_FUTURE, PlantFile
 from pipelines.plantfile_corrections import Entry, entries
 from pipelines.store import Store
 from schemas import TABLES
+from schemas.corrections import STATES
 
 CONTRADICTED, UNMATCHED = "corrections.contradicted", "corrections.matches_nothing"
 
@@ -37,6 +40,7 @@ class Outcome:
     time_utc: datetime | None
     found: float | None
     text: str | None
+    has_values: bool  # there is something it names, whoever counts for it
     is_seen: bool  # the data of its time have come
 
     @property
@@ -45,6 +49,8 @@ class Outcome:
             return "contradicted"
         if self.matched:
             return "applied"
+        if self.has_values:
+            return "changes nothing"
         return "matches nothing" if self.is_seen else "waiting for data"
 
     @property
@@ -78,18 +84,50 @@ def run(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> t
     """
     started = clock.stopwatch()
     register = entries(plant_file)
-    corrected_readings.make(store, plant_file, register, decisions)
+    seen = _seen_now(store, plant_file, decisions)
+    window = _window(store, seen)
+    if window is not None:
+        corrected_readings.make(store, plant_file, register, decisions, window)
     with store.transaction():
         written = _write_decisions(store, decisions)
-        changed = corrected_readings.merge(store, plant_file)
+        changed = 0 if window is None else corrected_readings.merge(store, plant_file, window)
         overlays = corrected_results.overlays(store, plant_file, register, decisions)
         changed += corrected_results.merge(store, overlays, plant_file)
         outcomes = _outcomes(store, register, overlays)
         listed = _write_register(store, plant_file, outcomes)
+        _replaced(store, "corrections_seen", seen, "plant")
         if changed or listed or written:
             store.mark_days("publish", [_any_day(store, plant_file)])
-    rows = {"corrections_applied": changed, "dispositions": written}
-    return StepReceipt("correct", 0, rows, clock.stopwatch() - started), [n for o in outcomes if (n := notice(o, store.plant))]
+    rows = {"corrections_applied": changed, "dispositions": written, "decisions": len(decisions)}
+    rows |= {state: n for state in STATES if (n := sum(o.state == state for o in outcomes))}
+    notices = [notice(o, store.plant) for o in outcomes]
+    return StepReceipt("correct", 0, rows, clock.stopwatch() - started), [n for n in notices if n is not None]
+
+
+def _seen_now(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> pl.DataFrame:
+    """Return the row of `corrections_seen` that is true once this run is done."""
+    digest = hashlib.sha256(plant_file.model_dump_json().encode()).hexdigest()[:16]
+    last, count = store.rows("SELECT coalesce(max(received_seq), 0), count(*) FROM loads")[0]
+    row = (store.plant, digest, decisions[-1].id if decisions else "", last, count)
+    return pl.DataFrame([row], schema=TABLES["corrections_seen"].polars_schema(), orient="row")
+
+
+def _window(store: Store, now: pl.DataFrame) -> Window | None:
+    """Return the span of readings to look at: of the loads since the last run, or all; None when there is nothing new.
+
+    What is laid over a reading rests on the readings of its time, the plant file and the decisions: if the two are as they
+    were, only times of new loads can change.
+    """
+    before = store.frame("SELECT * FROM corrections_seen")
+    same = ["register", "decision"]
+    if before.height == 0 or not before.select(same).equals(now.select(same)):
+        return corrected_readings.EVERYTHING
+    seq, known = before.select("received_seq", "loads_seen").row(0)
+    sql = "SELECT count(*) FILTER (received_seq <= $seq), min(first_utc) FILTER (received_seq > $seq), max(last_utc) FILTER (received_seq > $seq) FROM loads"
+    there, first, last = store.rows(sql, {"seq": seq})[0]
+    if there != known:
+        return corrected_readings.EVERYTHING
+    return None if first is None else Window(first, last + timedelta(microseconds=1))
 
 
 def notice(outcome: Outcome, plant: str) -> Notice | None:
@@ -116,18 +154,20 @@ def _end(entry: Entry) -> str:
 
 
 def _outcomes(store: Store, register: Sequence[Entry], overlays: Sequence[corrected_results.Overlay]) -> list[Outcome]:
-    by_reading = {row["place"]: row for row in corrected_readings.matched(store).to_dicts()}
+    by_reading = {row["correction_id"]: row for row in corrected_readings.matched(store).to_dicts()}
     by_result = corrected_results.matched(overlays)
     found = []
     for entry in register:
         if entry.correction.tag is not None:
             seen = corrected_readings.last_seen(store, entry.correction.tag)
-            row = by_reading.get(entry.place, {})
+            row = by_reading.get(entry.id, {})
+            some = bool(row) or corrected_readings.has_values(store, entry)
             values = (row.get("matched", 0), row.get("contradicted", 0), row.get("time_utc"), row.get("found"), row.get("text"))
         else:
             seen = corrected_results.last_seen(store, entry)
             values = _counted(by_result.get(entry.place, []))
-        found.append(Outcome(entry, *values, is_seen=seen is not None and seen >= entry.first))
+            some = values[0] > 0 or corrected_results.has_values(store, entry)
+        found.append(Outcome(entry, *values, has_values=some, is_seen=seen is not None and seen >= entry.first))
     return found
 
 

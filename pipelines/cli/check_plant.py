@@ -38,6 +38,7 @@ def check_plant(file: Path) -> int:
     click.echo("\nlayouts")
     for layout in plant_file.layouts:
         click.echo(f"  {layout.id:<16} {layout.kind:<9} {layout.files}  {_stamp(layout, plant_file)}")
+    click.echo("\n".join(_corrections(plant_file)))
     click.echo(f"\n{file} can be used" + (f"; {len(lacking)} groups of KPIs will stay empty" if lacking else "; every KPI has its inputs"))
     return ExitCode.WARNINGS if lacking else ExitCode.OK
 
@@ -49,6 +50,15 @@ def _plant(plant_file: PlantFile) -> list[str]:
         f"  time zone {plant.time_zone}, operating day from {plant.operating_day_start:%H:%M}, week from {plant.week_start}, "
         f"units {plant.units}, prices in {plant.currency}",
     ]
+
+
+def _corrections(plant_file: PlantFile) -> list[str]:
+    """Return the corrections register; whether an entry matches anything is known to the runs, not to the plant file."""
+    rows = [
+        f"  {c.id:<16} {c.action:<9} {c.subject}: {c.reason}" + (f" (expects {c.expect})" if c.expect else " (expects nothing)")
+        for c in plant_file.corrections
+    ]
+    return ["", "corrections, the later one counts where two match", *rows] if rows else []
 
 
 def _span(since: object, until: object) -> str:

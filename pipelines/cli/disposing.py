@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
+from importlib import import_module
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -12,8 +13,6 @@ from pipelines.cli.app import EXIT_CODES, home_option, known_plants
 from pipelines.cli.plants import Instant
 from pipelines.errors import ExitCode, LockedError
 from pipelines.home import Home
-from schemas.corrections_applied import DECIDERS
-from schemas.vocabulary import DISPOSITIONS, FLAG_DISPOSITIONS, REASONS
 
 if TYPE_CHECKING:
     from pipelines.dispositions import Chosen
@@ -21,21 +20,40 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 
 
+class Word(click.ParamType[str]):
+    """A word of a closed vocabulary of `schemas`, looked up when it is needed: `flocledger --help` stays quick."""
+
+    name = "word"
+
+    def __init__(self, module: str, vocabulary: str, shown: str = "") -> None:
+        self.module, self.vocabulary, self.shown = module, vocabulary, shown
+
+    def _choice(self) -> click.Choice[str]:
+        return click.Choice(getattr(import_module(f"schemas.{self.module}"), self.vocabulary))
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context) -> str | None:
+        return self.shown or self._choice().get_metavar(param, ctx)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        return self._choice().convert(value, param, ctx)
+
+
 @click.group("dispose", epilog=EXIT_CODES)
 def dispose() -> None:
     """Decide what becomes of set-aside rows and flags.
 
-    A decision is appended to <home>/plants/<plant>.dispositions.jsonl, which outlives the store: a rebuild applies it
-    again. It is never edited; a later decision on the same row or flag takes its place. Then every table is brought up to
-    date and published.
+    Reads <home>/plants/<plant>.toml and <home>/store/<plant>.duckdb. Writes the decision as a line at the end of
+    <home>/plants/<plant>.dispositions.jsonl, which outlives the store: a rebuild applies it again. No line is ever edited; a
+    later decision on the same row or flag takes its place. Then every table is brought up to date: <home>/store/,
+    <home>/published/ and a record in <home>/runs/<plant>/. The raw files and rows stay as they are.
     """
 
 
-def _shared(words: tuple[str, ...]) -> Callable[[F], F]:
+def _shared(words: str) -> Callable[[F], F]:
     options = (
         click.option("--plant", metavar="ID", required=True, help="Plant id."),
-        click.option("--as", "disposition", type=click.Choice(words), required=True, help="What is decided."),
-        click.option("--role", "who", type=click.Choice(DECIDERS), required=True, help="Who decides: a role, no name."),
+        click.option("--as", "disposition", type=Word("vocabulary", words), required=True, help="What is decided."),
+        click.option("--role", "who", type=Word("corrections_applied", "DECIDERS"), required=True, help="Who decides: a role, no name."),
         click.option("--note", required=True, help="Why, in a sentence."),
         click.option("--open", "only_open", is_flag=True, help="Only those without a decision."),
         click.option("--count", type=click.IntRange(min=1), help="Confirms how many are decided at once."),
@@ -55,13 +73,13 @@ def _shared(words: tuple[str, ...]) -> Callable[[F], F]:
 @dispose.command("row", epilog=EXIT_CODES)
 @click.option("--file", help="Name of the file, as it came.")
 @click.option("--load", "load_id", help="Load id; tells versions of a file apart.")
-@click.option("--line", "line_no", type=click.IntRange(min=0), help="Line in the file; 0 is the file as a whole.")
-@click.option("--reason", type=click.Choice(REASONS), metavar="REASON", help="Rows set aside for this reason.")
+@click.option("--row", "line_no", type=click.IntRange(min=0), help="Line in the file; 0 is the file as a whole.")
+@click.option("--reason", type=Word("vocabulary", "REASONS", shown="REASON"), help="Rows set aside for this reason.")
 @click.option("--tag", help="Only this tag, or this column or analyte of a lab sheet.")
 @click.option("--since", type=Instant(), help="Rows from this time on (ISO 8601 with offset).")
 @click.option("--until", type=Instant(), help="Rows before this time.")
 @click.option("--value", "given", help='For "corrected to": what counts instead, with its unit ("412 gpm"; on or off for a state).')
-@_shared(DISPOSITIONS)
+@_shared("DISPOSITIONS")
 def row(
     home: Home,
     plant: str,
@@ -93,7 +111,7 @@ def row(
 @click.option("--line", help="Line id.")
 @click.option("--detector", help="Name of the rule.")
 @click.option("--day", type=click.DateTime(["%Y-%m-%d"]), help="Operating day.")
-@_shared(FLAG_DISPOSITIONS)
+@_shared("FLAG_DISPOSITIONS")
 def flag(
     home: Home,
     plant: str,

@@ -15,6 +15,7 @@ from pipelines import clock
 _EVERY_S = 0.5  # how often the live line is drawn again
 _WORDS = {"intake": "taking in files", "check_in": "checking archived files"}  # functions of `order`; steps go by their package
 _STEPS = {
+    "check": "applying corrections and decisions",
     "align": "aligning to minutes",
     "compute": "computing KPIs",
     "watch": "looking for flags",

@@ -123,7 +123,7 @@ def _instant(day: date, start_h: float, zone: ZoneInfo) -> datetime:
 
 
 _SET_ASIDE = """
-SELECT count(*) AS n FROM set_aside s WHERE plant = $plant AND (
+SELECT count(*) AS n FROM set_aside s WHERE plant = $plant AND (disposition IS NULL OR disposition NOT IN ('accept as is', 'corrected to')) AND (
   (first_utc >= $begin AND first_utc < $end) OR (first_utc IS NULL AND EXISTS (
     SELECT 1 FROM load_days d WHERE d.plant = s.plant AND d.load_id = s.load_id AND d.operating_day BETWEEN $first AND $last)))"""
 _STATES = """

@@ -230,3 +230,45 @@ def test_register_added_changed_and_taken_out_equals_a_rebuild_each_time(small: 
     kept = {"readings_history", "lab_results", "minutes", "runs", "corrections_applied", "corrections", "load_days", "parquet/readings"}
     after = small.hashes()
     assert {name for name in kept if after[name] != untouched[name]} == set()
+
+
+def test_an_entry_that_others_outrank_is_not_called_unmatched(small: Any) -> None:
+    small.export(0)
+    small.lab("2026-01-05,2.0,20")
+    small.register(
+        SPIKE.replace("spike", "first") + 'action = "flag"',
+        SPIKE + 'action = "drop"',
+        'id = "lab-first"\nline = "line-1"\npoint = "feed"\nanalyte = "ts"\nat = 2026-01-05\naction = "flag"',
+        'id = "lab-last"\nline = "line-1"\npoint = "feed"\nanalyte = "ts"\nat = 2026-01-05\naction = "flag"',
+    )
+    assert small.nightly().notices == []
+    assert small.ask("SELECT state FROM corrections ORDER BY place") == [
+        ("changes nothing",),
+        ("applied",),
+        ("changes nothing",),
+        ("applied",),
+    ]
+
+
+def test_a_new_load_is_looked_at_only_where_it_speaks(small: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An open entry: the second night looks at the second day's readings, a night without files at none."""
+    from pipelines.check import corrected_readings
+
+    windows = []
+
+    def watched(*given: Any) -> None:
+        windows.append(given[-1])
+        make(*given)
+
+    make = corrected_readings.make
+    monkeypatch.setattr(corrected_readings, "make", watched)
+    small.register('id = "open"\ntag = "FT"\nsince = 2026-01-05\naction = "flag"')
+    small.export(0)
+    small.nightly()
+    small.export(1)
+    small.nightly()
+    small.nightly()
+    assert windows[0] == corrected_readings.EVERYTHING
+    assert [(w.first.day, w.end.day) for w in windows[1:]] == [(6, 6)]
+    assert small.ask("SELECT matched FROM corrections") == [(288,)]
+    small.same_as_rebuilt()

@@ -203,7 +203,7 @@ def test_the_command_decides_publishes_and_says_so(small: Any) -> None:
         "p",
         "--file",
         "export_0.csv",
-        "--line",
+        "--row",
         "14",
         "--role",
         "operator",
@@ -253,3 +253,43 @@ def test_the_file_of_decisions_shows_tampering_and_forgets_a_torn_line(small: An
     path.write_text(whole + "nonsense\n")
     with pytest.raises(disposition_file.DispositionFileError, match="line 3: cannot be read"):
         disposition_file.read(path)
+
+
+def test_readings_accepted_are_out_of_range_no_longer(small: Any) -> None:
+    small.export(0, {k: {"FT": "125"} for k in range(60, 72)})
+    small.nightly()
+    told = "SELECT count(*) FROM flags WHERE detector = 'out of range'"
+    assert small.ask(told) == [(1,)]
+    decide(small, "accept as is", reason="value outside transmitter range", count=12)
+    small.nightly()
+    assert small.ask(told) == [(0,)]
+
+
+def test_a_run_that_breaks_off_in_the_middle_is_finished_by_the_next(small: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Once inside the transaction of corrections, which then leaves nothing, once right after it."""
+    small.export(0, {12: {"FT": "125"}, 20: {"FT": "119"}})
+    small.lab("2026-01-05,14,12")
+    small.nightly()
+    small.register(
+        'id = "spike"\ntag = "FT"\nat = 2026-01-05T03:20:00\naction = "drop"',
+        'id = "slip"\nline = "line-1"\npoint = "feed"\nanalyte = "ts"\nat = 2026-01-05\naction = "scale"\nfactor = 0.1',
+    )
+    decide(small, "accept as is", line_no=14)
+
+    def broken(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    tables = "SELECT (SELECT count(*) FROM corrections_applied), (SELECT count(*) FROM dispositions), (SELECT count(*) FROM corrections)"
+    with monkeypatch.context() as patched:
+        patched.setattr("pipelines.check.corrections._write_register", broken)
+        with pytest.raises(KeyboardInterrupt):
+            small.nightly()
+    assert small.ask(tables) == [(0, 0, 0)]
+    with monkeypatch.context() as patched:
+        patched.setattr("pipelines.align.run", broken)
+        with pytest.raises(KeyboardInterrupt):
+            small.nightly()
+    assert small.ask(tables) == [(3, 1, 2)]
+    small.nightly()
+    assert small.ask("SELECT valid_minutes, feed_ts_pct FROM kpi_day") == [(1430, pytest.approx(1.4))]
+    small.same_as_rebuilt()
