@@ -156,6 +156,13 @@ def signal_on(plant_file: PlantFile, line: str, role: str, when: datetime) -> Si
     return max(found, key=lambda f: f[:2])[2] if found else None
 
 
+def signals_on(plant_file: PlantFile, line: str, when: datetime) -> dict[str, Signal]:
+    """Return role -> the signal that `signal_on` gives, for all roles of a line at once."""
+    found = [(s, *instant_span(plant_file, s)) for s in plant_file.signals if s.line == line]
+    holding = sorted(((since, k, s) for k, (s, since, until) in enumerate(found) if since <= when < until), key=lambda f: f[:2])
+    return {s.role: s for _, _, s in holding}
+
+
 def span_si(signal: Signal) -> float:
     """Return the transmitter span in the SI unit of the role; 0 when no range is given."""
     return (signal.range[1] - signal.range[0]) * units.unit(signal.unit).factor if signal.range else 0.0

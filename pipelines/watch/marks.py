@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -14,7 +14,7 @@ from pipelines.plantfile import PlantFile, Signal
 from pipelines.watch import character, clocks, rules
 from pipelines.watch.episodes import Episode, Mask
 from pipelines.watch.judge import LINKED, RUNNING, SPEED_ON
-from pipelines.watch.line_day import SEEN, LineDay, signal_on, span_si
+from pipelines.watch.line_day import SEEN, LineDay, signals_on, span_si
 from pipelines.watch.said import Said
 from pipelines.watch.words import NOTE, THIS_WEEK, TODAY, Flag, lasted, shown
 from schemas.roles import ROLES, TOP_IS_TRUE
@@ -45,20 +45,22 @@ class Mark:
     register_ratio: float | None = None
 
     def row(self, plant: str, data_version: str) -> dict[str, Any]:
-        return {"plant": plant, **asdict(self), "data_version": data_version}
+        return {"plant": plant, **vars(self), "data_version": data_version}
 
 
 def of_day(day: LineDay, plant_file: PlantFile, said: Said, flags: Sequence[Flag]) -> tuple[list[Mark], list[Flag]]:
     """Return the marks of all signals of a line and day, and their flags; `flags` are those of the other rules."""
     marks: list[Mark] = []
     out: list[Flag] = []
+    on = signals_on(plant_file, day.line.id, day.start)
+    during = During(day.is_state("processing"), day.is_state(*RUNNING), character.settled(day.is_state("stopped")))
     for role in SEEN:
-        signal = signal_on(plant_file, day.line.id, role, day.start)
+        signal = on.get(role)
         if signal is None or role not in day.has:
             continue
         frozen = [f for f in flags if f.detector == "flatline" and f.role == role]
         mark = Mark(day.line.id, day.day, role, frozen_minutes=sum(f.held for f in frozen))
-        one = _Signal(day, plant_file, said, role, signal, span_si(signal))
+        one = _Signal(day, plant_file, said, role, signal, span_si(signal), during, on)
         if ROLES[role].kind == "analog" and one.span > 0:
             mark, more = _analog(one, mark, _under(day, frozen))
         elif role == "pump_run":
@@ -85,6 +87,15 @@ def out_of_order(day: LineDay, found: Sequence[tuple[datetime, str, int, float]]
 
 
 @dataclass(frozen=True)
+class During:
+    """Minutes of a day in which the line was processing, running, or stopped for long."""
+
+    processing: Mask
+    running: Mask
+    quiet: Mask
+
+
+@dataclass(frozen=True)
 class _Signal:
     """One signal of a line and day; `span` of its transmitter in SI."""
 
@@ -94,6 +105,8 @@ class _Signal:
     role: str
     signal: Signal
     span: float
+    during: During
+    on: Mapping[str, Signal]
 
     @property
     def series(self) -> rules.Series:
@@ -105,7 +118,7 @@ class _Signal:
 
     @property
     def linked(self) -> list[rules.Linked]:
-        found = [(p, signal_on(self.plant_file, self.day.line.id, p, self.day.start)) for p in MOVES.get(self.role, ())]
+        found = [(p, self.on.get(p)) for p in MOVES.get(self.role, ())]
         return [rules.Linked(p, self.day.series[p], span_si(s)) for p, s in found if s is not None and span_si(s) > 0]
 
     def shown(self, value: float, dimension: str = "") -> str:
@@ -151,7 +164,7 @@ def _analog(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]]:
 
 def _zero(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
     flags: list[Flag] = []
-    quiet = character.settled(one.day.is_state("stopped"))
+    quiet = one.during.quiet
     offset = character.zero_offset(one.series, quiet)
     if offset is not None:
         mark = replace(mark, zero_offset_m3_h=offset, zero_offset_share=offset / one.span)
@@ -161,7 +174,7 @@ def _zero(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
                 seen, {"offset_m3_h": offset, "offset_share_of_span": offset / one.span, "phantom_m3": offset * float(seen.sum()) / 60.0}
             )
             flags.append(one.flag("zero offset", NOTE, e, f"The {one.name} read {one.shown(offset)} while the line was stopped."))
-    negative, volume = character.below_zero(one.series, one.day.is_state(*RUNNING), one.span)
+    negative, volume = character.below_zero(one.series, one.during.running, one.span)
     mark = replace(mark, negative_minutes=int(negative.sum()), negative_m3=volume)
     if negative.any():
         e = _whole(negative, {"negative_m3": volume, "lowest_m3_h": float(one.series.values[negative].min())})
@@ -172,7 +185,7 @@ def _zero(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
 
 def _variation(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]]:
     """Set-points and held values: minutes raise the question, the readings of the day answer it."""
-    processing = one.day.is_state("processing")
+    processing = one.during.processing
     again, share = character.repeats(one.series, processing, one.span)
     mark = replace(mark, repeat_share=share)
     judged = processing & one.series.known
@@ -185,29 +198,29 @@ def _variation(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]
             )
             return replace(mark, is_setpoint_like=True), [one.flag("set-point as value", THIS_WEEK, e, sentence)]
         return mark, []
-    again, share = character.repeats(one.series, processing & ~frozen, one.span)
-    doubtful = one.role in LINKED and one.signal.deadband == 0 and share is not None and share >= character.REPEAT_SHARE
-    if not doubtful or not character.others_moved(one.linked, again):
+    if one.role not in LINKED or one.signal.deadband > 0:  # others may rightly stand still, and a deadband is stated
+        return mark, []
+    if frozen.any():
+        again, share = character.repeats(one.series, processing & ~frozen, one.span)
+    if share is None or share < character.REPEAT_SHARE or not character.others_moved(one.linked, again):
         return mark, []
     if not character.is_held_grid(one.said.some_of_day(one.signal.tag, one.day).within(judged & ~frozen), one.span):
         return mark, []
     e = _whole(again, {"repeat_share": share})
-    sentence = (
-        f"The {one.name} repeats itself in {100 * (share or 0):.0f} % of its minutes and moves in jumps: held values, not measured ones."
-    )
+    sentence = f"The {one.name} repeats itself in {100 * share:.0f} % of its minutes and moves in jumps: held values, not measured ones."
     return replace(mark, is_resampled=True), [one.flag("resampled", NOTE, e, sentence)]
 
 
 def _run_bit(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
     day, flow = one.day, one.day.series["sludge_flow"]
     said, flags = one.said.of_day(one.signal.tag, day), list[Flag]()
-    if clocks.told_each_min(flow, day.is_state(*RUNNING)) <= clocks.COARSE_MIN:
+    if clocks.told_each_min(flow, one.during.running) <= clocks.COARSE_MIN:
         lag = clocks.edge_lag(clocks.bit_edges(said.at, said.value), clocks.flow_edges(flow, day.line.feed_cutoff))
         if lag is not None:
             mark = replace(mark, run_flow_lag_s=lag.seconds)
             flags += _late(one, lag)
-    speed, power = (signal_on(one.plant_file, day.line.id, role, day.start) for role in ("pump_speed", "pump_power"))
-    meter = signal_on(one.plant_file, day.line.id, "sludge_flow", day.start)
+    speed, power = (one.on.get(role) for role in ("pump_speed", "pump_power"))
+    meter = one.on.get("sludge_flow")
     standing = day.series["pump_speed"].below(SPEED_ON * span_si(speed)) if speed else np.zeros(day.minutes, dtype=bool)
     seen = clocks.Witnesses(
         flow,
@@ -244,7 +257,7 @@ def _register(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
     day, flags = one.day, list[Flag]()
     meters = [m for m in totaliser.METERS.get(one.role, ()) if m in day.has]
     if len(meters) == 1:
-        running = day.is_state(*RUNNING)
+        running = one.during.running
         ratio = character.register_ratio(one.series, day.series[meters[0]], running)
         mark = replace(mark, register_ratio=ratio)
         if ratio is not None and not character.RATIO[0] <= ratio <= character.RATIO[1]:

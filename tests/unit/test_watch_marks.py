@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -9,9 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipelines import order
+from pipelines import order, plantfile
 from pipelines.home import Home
 from pipelines.store import Store, content_hash
+from pipelines.watch.line_day import signal_on, signals_on
 
 BEGIN = datetime(2026, 1, 5, tzinfo=UTC)
 AS_OF = datetime(2026, 2, 1, tzinfo=UTC)
@@ -192,3 +194,20 @@ def test_the_marks_do_not_depend_on_the_order_of_the_days(worked: Home, tmp_path
             store.con.execute("UPDATE signal_marks SET data_version = ''")  # the order of receipt changes no value
             hashes.append(content_hash(store.con, "signal_marks"))
     assert hashes[0] == hashes[1]
+
+
+def test_the_signals_of_a_day_are_those_asked_for_one_by_one() -> None:
+    plant = plantfile.PlantFile.model_validate(
+        tomllib.loads(
+            plant_file()
+            + "".join(
+                f'[[signals]]\nline = "line-1"\nrole = "device_power"\ntag = "J{k}"\nunit = "kW"\nrange = [0, 9]\n{dates}\n'
+                for k, dates in enumerate(("until = 2026-01-06", "since = 2026-01-06", "since = 2026-01-07"))
+            )
+        )
+    )
+    for day in range(4):
+        when = BEGIN + timedelta(days=day)
+        together = signals_on(plant, "line-1", when)
+        assert together == {role: s for role in (*SIGNALS, "device_power") if (s := signal_on(plant, "line-1", role, when)) is not None}
+    assert signals_on(plant, "line-2", BEGIN) == {}
