@@ -81,14 +81,16 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
 
 def _forget(store: Store, existing: tuple[date, date]) -> None:
     """Take out what stands for operating days that have no minutes any more (the operating day may begin at another hour now)."""
-    gone = [d for d in store.pending_days("compute") if not existing[0] <= d <= existing[1]]
-    if not gone:
+    if all(existing[0] <= d <= existing[1] for d in store.pending_days("compute")):
         return
+    gone = set[date]()
     for name in MERGED:
         column = next((c for c in ("operating_day", "week_start_day") if c in TABLES[name].column_names), None)
         if column is not None:
-            first = existing[0] - timedelta(days=6) if column == "week_start_day" else existing[0]
-            store.con.execute(f"DELETE FROM main.{name} WHERE {column} < $first OR {column} > $last", {"first": first, "last": existing[1]})
+            within = {"first": existing[0] - timedelta(days=6) if column == "week_start_day" else existing[0], "last": existing[1]}
+            outside = f"FROM main.{name} WHERE {column} < $first OR {column} > $last"
+            gone |= {day for (day,) in store.rows(f"SELECT DISTINCT {column} {outside}", within)}
+            store.con.execute(f"DELETE {outside}", within)
     store.mark_days("publish", gone)
 
 

@@ -41,6 +41,7 @@ DEFAULTS: dict[str, dict[str, Any]] = {
     "lab_results": {"line": "line-1", "time_basis": "day", "is_used": True, "replicates": 1, "revision": 1, "unit": "-", "reported_utc": NOON,
                     "load_id": "lab", "line_no": 1},
     "load_days": {},
+    "loads": {"rows_exact": 0},
     "line_limits": {"line": "line-1", "pump": "P-1", "data_layouts": 1},
     "pump_baselines": {"line": "line-1", "pump": "P-1", "from_utc": "1900-01-01 00:00+00", "to_utc": "9999-01-01 00:00+00"},
     "uncertainty_inputs": {"line": "line-1", "from_utc": "2000-01-01 00:00+00", "to_utc": "2100-01-01 00:00+00", "systematic_pct": 0, "systematic_abs": 0,
