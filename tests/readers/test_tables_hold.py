@@ -62,7 +62,7 @@ def outcome(path: Path, plant: PlantFile, piece_bytes: int | None) -> object:
     return sorted(map(str, values.rows())), sorted(map(str, refused_rows.select("line_no", "reason", "detail").rows())), read, dropped
 
 
-@settings(max_examples=250)
+@settings(max_examples=120)
 @given(st.lists(st.sampled_from(LINES), max_size=25), st.sampled_from(["\n", "\r\n"]), st.booleans())
 def test_every_record_is_counted_once_whatever_the_pieces(path: Path, plant: PlantFile, lines: list[str], end: str, ended: bool) -> None:
     text = end.join(["Time,Feed,Poly", ",m3/h,m3/h", *lines]) + (end if ended else "")
