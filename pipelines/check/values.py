@@ -42,7 +42,7 @@ class Typed:
 def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
     """Return what the values of a Chunk say, and which of them cannot be used and why."""
     tag = values["tag"].cast(signals.kind, strict=False)
-    number = values.select(numbers.as_written(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
+    number = values.select(_number(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
     coded = quality.codes(values["quality_text"], layout)
     latest_us = micros(received_utc + FUTURE_MARGIN)
 
@@ -66,6 +66,11 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     failed = judged.filter(pl.col("reason").is_not_null()).select(ranges.NOTHING_FAILED.columns).sort("line_no", maintain_order=True)
     usable = judged.filter(pl.col("reason").is_null() | pl.col("reason").is_in(LEAVES_A_MARK)).select(readings.columns)
     return Typed(sorting.in_order(pl.concat([readings, usable])), failed)
+
+
+def _number(layout: Layout) -> pl.Expr:
+    """Return the text of a value as polars reads numbers; null for a declared fill value and for what is no number as declared."""
+    return numbers.as_written(layout)
 
 
 def _signal_numbers(code: NDArray[np.uint32], times: NDArray[np.int64], signals: Signals) -> NDArray[np.int32]:
