@@ -45,7 +45,7 @@ class Typed:
 def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
     """Return what the values of a Chunk say, and which of them cannot be used and why."""
     tag = values["tag"].cast(signals.kind, strict=False)
-    number = values.select(numbers.as_written(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
+    number = values.select(_number(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
     coded = quality.codes(values["quality_text"], layout)
     latest_us = micros(received_utc + FUTURE_MARGIN)
 
@@ -87,6 +87,11 @@ def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:
         return slice(None)
     small = code.astype(np.uint16) if tags < 2**16 else code  # radix sort: quick for small whole numbers
     return np.argsort(small, kind="stable")
+
+
+def _number(layout: Layout) -> pl.Expr:
+    """Return the text of a value as polars reads numbers; null for a declared fill value and for what is no number as declared."""
+    return numbers.as_written(layout)
 
 
 def _signal_numbers(code: NDArray[np.uint32], times: NDArray[np.int64], signals: Signals) -> NDArray[np.int32]:

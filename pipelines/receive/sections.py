@@ -20,6 +20,7 @@ from pipelines.receive.unit_row import compare_units
 
 SMALLEST_PART = 64 * 2**10  # pieces behind a further header begin so small, so that many short tables cost no more than one long
 _NUMBER = re.compile(r"[+-]?[\d.,'\s]+([eE][+-]?\d+)?")
+_MOST_TITLES = 100  # rows between two tables that are held to be titles of the second
 _LEAST_NAMES = 2  # a row of fewer words is a title, not a header
 _LINE_END = re.compile(rb"\r\n|\n|\r")
 
@@ -98,7 +99,8 @@ class Tables:
 
     def first(self, rows: Iterable[tuple[int, Sequence[str]]], here: Here) -> Heading | None:
         """Return the first heading among rows without a readable time (in order of line), or None."""
-        before, quiet = here.quiet_line, set(here.quiet_lines)
+        before, run = here.quiet_line, list(here.quiet_lines)  # the last quiet row, and the unbroken run it ends
+        times = {name.strip() for x in self.layouts for name in (x.time_column, x.date_column) if name}
         for line, given in rows:
             fields = _trimmed(given)
             shown = [f for f in fields if f]
@@ -106,13 +108,13 @@ class Tables:
             if self._is_unit_row(line, fields, here):
                 continue
             if len(shown) < _LEAST_NAMES or here.is_footer(shown[0]):
+                run = [*run, line] if follows and len(run) < _MOST_TITLES else [line]
                 before = line
-                quiet.add(line)
                 continue
-            heading = self._heading(line, fields, here, follows_a_gap=follows)
-            if heading is not None:
-                return Heading(line, heading.layout, heading.columns, _run_above(line, quiet))
-        here.quiet_line, here.quiet_lines = before, _run_above(before + 1, quiet)
+            known, columns = self._known(line, fields, here)
+            if columns and (known or not times.isdisjoint(fields) or (follows and self._are_names(fields))):
+                return Heading(line, known, columns, frozenset(run if follows else ()))
+        here.quiet_line, here.quiet_lines = before, frozenset(run)
         return None
 
     def _is_unit_row(self, line: int, fields: tuple[str, ...], here: Here) -> bool:
@@ -123,17 +125,12 @@ class Tables:
         here.unit_lines.add(line)
         return True
 
-    def _heading(self, line: int, fields: tuple[str, ...], here: Here, *, follows_a_gap: bool) -> Heading | None:
+    def _known(self, line: int, fields: tuple[str, ...], here: Here) -> tuple[Layout | None, tuple[str, ...]]:
+        """Return (layout whose header a row is, its fields); no fields for a row that stood above the data already."""
         if fields in here.above:
             here.header_line = line if fields == here.columns else here.header_line
-            return None
-        for layout in self.layouts:
-            if fits(fields, layout, self.plant_file):
-                return Heading(line, layout, fields)
-        times = {name for x in self.layouts for name in (x.time_column, x.date_column) if name}
-        if times & set(fields) or (follows_a_gap and self._are_names(fields)):
-            return Heading(line, None, fields)
-        return None
+            return None, ()
+        return next((x for x in self.layouts if fits(fields, x, self.plant_file)), None), fields
 
     def _are_names(self, fields: tuple[str, ...]) -> bool:
         """Tell whether all these could be column names and none a value, a time or a tag."""
@@ -195,15 +192,6 @@ def _trimmed(fields: Sequence[str]) -> tuple[str, ...]:
     while texts and not texts[-1]:
         texts.pop()
     return tuple(texts)
-
-
-def _run_above(line: int, quiet: set[int]) -> frozenset[int]:
-    """Return the unbroken run of quiet lines that ends above a line."""
-    found = set()
-    while line - 1 in quiet:
-        line -= 1
-        found.add(line)
-    return frozenset(found)
 
 
 def needed(layout: Layout) -> list[str]:

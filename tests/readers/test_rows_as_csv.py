@@ -81,7 +81,7 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("rows") / "x.csv"
 
 
-@settings(max_examples=1000)
+@settings(max_examples=500)
 @given(st.lists(TOKENS, max_size=40).map("".join), st.sampled_from(DIALECTS), st.sampled_from([1, 13, 10**6]), st.booleans())
 @example('a,"b\n', Dialect(), 10**6, False)
 @example("a,b\\", Dialect(escape="\\"), 10**6, False)
