@@ -22,6 +22,7 @@ from pipelines.receive.zones import Localiser
 WIDE_PIECE_BYTES = 8 * 2**20  # a wide piece becomes one row a cell: a smaller piece for the same memory
 REFUSED_SCHEMA = {"line_no": pl.UInt32, "reason": pl.String, "detail": pl.String, "raw_text": pl.String}
 _JUDGE_FROM = 20  # data rows that must be seen before the parse rate is held against the declared one
+_MOST_ODD = 100_000  # rows that do not have the header's columns; when they are also most of the file, it is another kind of file
 _FEW_ROWS_RATE = 0.5  # a file of fewer rows is refused when less than this share has a readable time
 
 
@@ -38,18 +39,21 @@ class FileRows:
     _seen: int = field(default=0, init=False)
     _unread: int = field(default=0, init=False)
     _judged: bool = field(default=False, init=False)
+    _odd_rows: int = field(default=0, init=False)
+    _records: int = field(default=0, init=False)
 
     def chunks(self) -> Iterator[Chunk]:
         """Yield the file's content in order; the records above the data come with the first chunk.
 
         Rows of a repeated hour at the end of a piece wait for the next one. FileRefusedError at any point.
         """
-        self._seen, self._unread, self._judged = 0, 0, False
+        self._seen, self._unread, self._judged, self._odd_rows, self._records = 0, 0, False, 0, 0
         localiser, columns = Localiser(self.layout, self.plant_zone), Columns(self.layout, self.header)
         carried, held, above = lab.Carried(), None, self.header.records_before_data
         for batch in self._batches():
             self.reader = "exact" if batch.reader == "exact" else self.reader
             frame, refused, dropped = self._sifted(batch, columns, carried)
+            self._refuse_mostly_odd(refused.height, batch.records)
             frame = frame if held is None else pl.concat([held, frame], how="vertical_relaxed")
             cut = localiser.open_from(_times(frame))
             held = None if cut is None else frame[cut:]
@@ -61,6 +65,12 @@ class FileRows:
             frame = self._no_rows(columns) if held is None else held
             values, empty = self._values(frame, columns, localiser)
             yield Chunk(values, pl.DataFrame(schema=REFUSED_SCHEMA), above, above + empty)
+
+    def _refuse_mostly_odd(self, odd: int, records: int) -> None:
+        self._odd_rows += odd
+        self._records += records
+        if self._odd_rows > max(_MOST_ODD, self._records / 2):
+            raise FileRefusedError("parse rate too low", f"{self._odd_rows} of {self._records} rows do not have the columns of the header")
 
     def _batches(self) -> Iterator[RowBatch]:
         is_wide = self.layout.kind == "wide"
