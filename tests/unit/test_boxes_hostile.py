@@ -357,7 +357,6 @@ def test_large_hostile_files_stay_below_a_gib(tmp_path: Path, name: str, parts: 
     path = tmp_path / name
     written(path, parts())
     found = measured(path)
-    sys.stderr.write(f"{found}\n")
     assert told in found["told"]
     assert found["peak_mib"] < 1_500
     assert count is None or found["rows"] == count
@@ -369,16 +368,17 @@ def test_large_bombs_stop_early(tmp_path: Path, suffix: str) -> None:
     import zipfile
 
     path = tmp_path / f"long.csv.{suffix}"
-    size = 2 * 2**30
+    size = 2 * containers.HARMLESS
     if suffix == "gz":
         with gzip.open(path, "wb") as out:
+            out.write(HEAD)
             for _ in range(size // 2**20):
                 out.write(b"\n" * 2**20)
         found = measured(path)
         assert "more than 250 times its size" in found["told"]
-        assert found["peak_mib"] < 2_000
+        assert found["peak_mib"] < 1_500
     else:
-        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("long.csv", "w") as member:
+        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("long.csv", "w", force_zip64=True) as member:
             for _ in range(size // 2**20):
                 member.write(b"\n" * 2**20)
         with pytest.raises(FileRefusedError, match="more than 250 times its size"):
