@@ -6,7 +6,7 @@ from schemas.model import Column, Table
 
 TABLE = Table(
     name="loads",
-    description="Every file that came in, by content hash, with its balanced row counts.",
+    description="Every file that came in, by content hash, with its balanced row counts; a ZIP archive has a row without rows beside those of its members.",
     grain="plant and load (one distinct file content)",
     key=("plant", "load_id"),
     step="check",
@@ -14,8 +14,14 @@ TABLE = Table(
         Column("plant", "text", "-", "plant id", nullable=False),
         Column("load_id", "text", "-", "first 16 hex digits of the SHA-256 of the file's bytes", nullable=False),
         Column("sha256", "text", "-", "SHA-256 of the file's bytes", nullable=False),
-        Column("file_name", "text", "-", "name of the file in the inbox", nullable=False),
-        Column("archived_as", "text", "-", "name of the untouched original below the archive of the plant", nullable=False),
+        Column("file_name", "text", "-", "name of the file in the inbox; of a member of an archive: archive.zip/member", nullable=False),
+        Column(
+            "archived_as",
+            "text",
+            "-",
+            "name of the untouched original below the archive of the plant; of a member the name of its archive, then its own",
+            nullable=False,
+        ),
         Column("file_bytes", "bigint", "byte", "size of the file", nullable=False, ge=0),
         Column(
             "layout",

@@ -14,7 +14,14 @@ TABLE = Table(
     columns=(
         Column("plant", "text", "-", "plant id", nullable=False),
         Column("load_id", "text", "-", "load", nullable=False),
-        Column("line_no", "bigint", "-", "physical line in the file, from 1; 0 for the file as a whole", nullable=False, ge=0),
+        Column(
+            "line_no",
+            "bigint",
+            "-",
+            "physical line in the file, or row of the sheet, from 1; 0 for the file as a whole",
+            nullable=False,
+            ge=0,
+        ),
         Column("reason", "text", "-", "primary reason, from the closed list", nullable=False, isin=REASONS),
         Column("detail", "text", "-", "what exactly was wrong: value, limit, word"),
         Column("is_partial", "bool", "-", "true when other values of the same row are fit for use", nullable=False),

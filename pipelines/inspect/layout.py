@@ -224,7 +224,7 @@ def _interval(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[i
     times = [parse(stamp_text(f, names, proposal), proposal.time.time_format) for _, f in readable]
     known = [t for t in times if t is not None]
     steps = Counter(b - a for a, b in pairwise(known))
-    if not steps:
+    if not steps:  # stamps that are numbers
         return
     step, often = steps.most_common(1)[0]
     minutes = step.total_seconds() / 60.0

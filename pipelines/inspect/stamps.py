@@ -112,6 +112,8 @@ def parse(text: str, fmt: str) -> datetime | None:
     if late and "%H" in fmt:
         text = text.replace(late[0], late[0].replace("24", "00", 1), 1)
     try:
+        if fmt == "iso8601":
+            return datetime.fromisoformat(text).replace(tzinfo=None)
         found = datetime.strptime(text, fmt)  # noqa: DTZ007  wall clock of an unknown zone
     except ValueError:
         return None

@@ -35,7 +35,7 @@ from pipelines.shown import name as shown
 MOST_MEMBERS = 2_000  # an export of one file a signal and day stays far below
 LARGEST_DIRECTORY = 4 * 2**20  # bytes of the list of members; read whole, so bounded before anything is built from it
 LARGEST_TOTAL = 64 * 2**30  # bytes all members unpack to; they are read as they are unpacked, so this bounds time, not memory
-HARMLESS = 256 * 2**20  # bytes that may unpack from however little: read in seconds
+HARMLESS = 64 * 2**20  # bytes that may unpack from however little: a minute at worst, if all of it is empty lines
 HIGHEST_RATIO = 250  # unpacked to packed, above that size; text exports pack 5 to 50 times
 LARGEST_INNER_WORKBOOK = 64 * 2**20  # bytes of a workbook inside an archive: held in memory, for it is read out of order
 ZIP_MARK = b"PK\x03\x04"

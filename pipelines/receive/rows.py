@@ -24,6 +24,7 @@ from pipelines.receive.zones import Localiser
 
 WIDE_PIECE_BYTES = 8 * 2**20  # a wide piece becomes one row a cell: a smaller piece for the same memory
 _JUDGE_FROM = 20  # data rows that must be seen before the parse rate is held against the declared one
+_MOST_ODD = 100_000  # rows that do not have the header's columns; when they are also most of the file, it is another kind of file
 _FEW_ROWS_RATE = 0.5  # a file of fewer rows is refused when less than this share has a readable time
 
 
@@ -42,6 +43,8 @@ class FileRows:
     _judged: bool = field(default=False, init=False)
     _here: Here | None = field(default=None, init=False)
     _heading: Heading | None = field(default=None, init=False)
+    _odd_rows: int = field(default=0, init=False)
+    _records: int = field(default=0, init=False)
 
     def chunks(self) -> Iterator[Chunk]:
         """Yield the file's content in order; the records above the data come with the first chunk.
@@ -68,6 +71,7 @@ class FileRows:
             self.reader = "exact" if batch.reader == "exact" else self.reader
             frame, refused, dropped, count = self._sifted(batch, columns, carried)
             refused, waiting, dropped, count = self._settled(waiting, refused, dropped, count)
+            self._refuse_mostly_odd(refused.height, count)
             frame = frame if held is None else pl.concat([held, frame], how="vertical_relaxed")
             cut = localiser.open_from(_times(frame))
             held = None if cut is None else frame[cut:]
@@ -93,8 +97,14 @@ class FileRows:
         refused, waiting, titles = settled(waiting, refused, self._here, self._heading)
         return refused, waiting, dropped + titles, count + before - waiting.height
 
+    def _refuse_mostly_odd(self, odd: int, records: int) -> None:
+        self._odd_rows += odd
+        self._records += records
+        if self._odd_rows > max(_MOST_ODD, self._records / 2):
+            raise FileRefusedError("parse rate too low", f"{self._odd_rows} of {self._records} rows do not have the columns of the header")
+
     def _begin(self) -> None:
-        self._seen, self._unread, self._judged, self._heading = 0, 0, False, None
+        self._seen, self._unread, self._judged, self._heading, self._odd_rows, self._records = 0, 0, False, None, 0, 0
         self._here = here(self.layout, self.header.columns, self.header.above)
 
     def _after(self, heading: Heading, stream: Stream) -> FileRows | UnknownTable:

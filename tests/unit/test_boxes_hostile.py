@@ -7,6 +7,7 @@ Memory and time are measured in a process of its own; the bounds are generous.
 from __future__ import annotations
 
 import gzip
+import itertools
 import json
 import os
 import shutil
@@ -25,7 +26,7 @@ from pipelines.chunks import FileRefusedError
 from pipelines.cli.app import app
 from pipelines.home import Home
 from pipelines.plantfile import PlantFile
-from pipelines.receive import containers, dialect
+from pipelines.receive import containers, dialect, rows
 
 ROOT = Path(__file__).resolve().parents[2]
 FUZZ = ROOT / "tests" / "fuzz"
@@ -60,7 +61,9 @@ try:
         rows, aside = rows + chunk.rows_read, aside + chunk.refused.height
 except FileRefusedError as error:
     told = error.detail
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+status = Path("/proc/self/status")  # its high-water mark is this process's own; getrusage starts with the parent's
+found = [x.split()[1] for x in status.read_text().splitlines() if x.startswith("VmHWM")] if status.is_file() else []
+peak = int(found[0] if found else resource.getrusage(resource.RUSAGE_SELF).ru_maxrss) / 1024
 print(json.dumps({"rows": rows, "aside": aside, "told": told, "peak_mib": peak, "seconds": time.perf_counter() - started}))
 """
 
@@ -68,7 +71,7 @@ print(json.dumps({"rows": rows, "aside": aside, "told": told, "peak_mib": peak, 
 def measured(path: Path) -> dict[str, Any]:
     """Read a file in a process of its own: rows, rows refused, the refusal of the file, peak memory [MiB], time [s]."""
     command = [sys.executable, "-c", MEASURE, str(path), str(FUZZ / "plant.toml")]
-    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, timeout=60)
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, timeout=300)
     return dict(json.loads(done.stdout))
 
 
@@ -129,6 +132,17 @@ def test_quotes_on_every_line_never_closed_stay_linear(tmp_path: Path) -> None:
     found = measured(path)
     assert found["peak_mib"] < BASE_MIB + 500
     assert found["seconds"] < 60
+
+
+def test_a_file_mostly_of_other_columns_is_refused_not_set_aside_row_by_row(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rows, "_MOST_ODD", 1_000)
+    path = tmp_path / "long.csv"
+    row, odd = b"2026-01-05T06:00:00Z,Feed,1,ok\n", b"x\n"
+    path.write_bytes(HEAD + row * 1_500 + odd * 1_500)
+    assert read(path) == 3_001
+    path.write_bytes(HEAD + row * 1_400 + odd * 1_500)
+    with pytest.raises(FileRefusedError, match="parse rate too low: 1500 of 2900 rows"):
+        read(path)
 
 
 @pytest.mark.parametrize(
@@ -330,23 +344,22 @@ def written(path: Path, parts: Any) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "name, parts, told, rows",
+    "name, parts, told, count",
     [
-        ("long.csv", lambda: (HEAD, *(b"x" * 2**20 for _ in range(1024))), "a line is longer than", 0),
-        ("long.csv", lambda: (HEAD, b'"', *(b"x\n" * 2**19 for _ in range(300))), "", None),
+        ("long.csv", lambda: itertools.chain([HEAD], (b"x" * 2**20 for _ in range(1024))), "a line is longer than", 0),
+        ("long.csv", lambda: itertools.chain([HEAD, b'"'], (b"x\n" * 2**19 for _ in range(300))), "rows do not have the columns", None),
         ("long.csv", lambda: (HEAD, b"\n" * 10_000_000), "", 10_000_001),
-        ("long.csv", lambda: (HEAD, *(b'2026-01-05T06:00:00Z,"Feed,1,ok\n' * 30_000 for _ in range(100))), "", None),
+        ("long.csv", lambda: itertools.chain([HEAD], (b'2026-01-05T06:00:00Z,"Feed,1,ok\n' * 30_000 for _ in range(100))), "", None),
     ],
     ids=["1 GiB line", "open quote over 300 MiB", "10 million empty lines", "3 million open quotes"],
 )
-def test_large_hostile_files_stay_below_a_gib(tmp_path: Path, name: str, parts: Callable[[], Any], told: str, rows: int | None) -> None:
+def test_large_hostile_files_stay_below_a_gib(tmp_path: Path, name: str, parts: Callable[[], Any], told: str, count: int | None) -> None:
     path = tmp_path / name
     written(path, parts())
     found = measured(path)
-    sys.stderr.write(f"{found}\n")
     assert told in found["told"]
     assert found["peak_mib"] < 1_500
-    assert rows is None or found["rows"] == rows
+    assert count is None or found["rows"] == count
 
 
 @pytest.mark.slow
@@ -355,16 +368,17 @@ def test_large_bombs_stop_early(tmp_path: Path, suffix: str) -> None:
     import zipfile
 
     path = tmp_path / f"long.csv.{suffix}"
-    size = 2 * 2**30
+    size = 2 * containers.HARMLESS
     if suffix == "gz":
         with gzip.open(path, "wb") as out:
+            out.write(HEAD)
             for _ in range(size // 2**20):
                 out.write(b"\n" * 2**20)
         found = measured(path)
         assert "more than 250 times its size" in found["told"]
-        assert found["peak_mib"] < 2_000
+        assert found["peak_mib"] < 1_500
     else:
-        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("long.csv", "w") as member:
+        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("long.csv", "w", force_zip64=True) as member:
             for _ in range(size // 2**20):
                 member.write(b"\n" * 2**20)
         with pytest.raises(FileRefusedError, match="more than 250 times its size"):

@@ -10,7 +10,7 @@ import io
 import random
 import zipfile
 from collections.abc import Callable
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +19,12 @@ import pytest
 import python_calamine
 from openpyxl.styles.numbers import BUILTIN_FORMATS, is_date_format
 
-from pipelines import plantfile, receive
+from pipelines import inspect, order, plantfile, receive
 from pipelines.chunks import FileRefusedError
 from pipelines.plantfile import Layout, PlantFile
 from pipelines.receive import cells, containers, content, workbook
 from pipelines.receive import sheet as sheets
+from pipelines.store import Store
 
 ROOT = Path(__file__).resolve().parents[2]
 PLANT = plantfile.load(ROOT / "tests" / "fuzz" / "plant.toml")
@@ -333,3 +334,53 @@ def test_other_documents_are_refused_with_a_remedy(tmp_path: Path, data: bytes, 
     path.write_bytes(data)
     with pytest.raises(FileRefusedError, match=said):
         receive.open_file(path, path.name, PLANT)
+
+
+def test_inspect_proposes_a_layout_that_reads_the_workbook_and_the_archive(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    assert book.active is not None
+    book.active["A1"] = "notes"
+    sheet = book.create_sheet("Lab")
+    sheet.append(["Time", "Feed Flow", "Pump Speed"])
+    for minute in range(30):
+        sheet.append([datetime(2026, 1, 5, 6) + timedelta(minutes=minute), 400 + minute, 900.5])
+    path = tmp_path / "export_20260105.xlsx"
+    book.save(path)
+    seen = inspect.run(path, time_zone="America/New_York", sheet="Lab")
+    assert (seen.layout.sheet, seen.layout.kind, seen.layout.time_column, seen.layout.time_format) == ("Lab", "wide", "Time", "iso8601")
+    assert (seen.survey.rows_read, seen.survey.unreadable_times) == (31, 0)
+    assert [(t.tag, t.count) for t in seen.survey.tags] == [("Feed Flow", 30), ("Pump Speed", 30)]
+    assert "encoding" not in seen.layout_toml
+    with zipfile.ZipFile(tmp_path / "week.zip", "w") as archive:
+        archive.writestr("a/notes.txt", "x")
+        archive.write(path, "b/export_20260105.xlsx")
+    inside = inspect.run(tmp_path / "week.zip", member="b/export_20260105.xlsx", sheet="Lab")
+    assert inside.layout.files == "export_*.xlsx"
+    assert inside.survey.rows_read == 31
+    with pytest.raises(FileRefusedError, match=r"no member 'c'; it has a/notes\.txt"):
+        inspect.run(tmp_path / "week.zip", member="c")
+    with pytest.raises(FileRefusedError, match="no row was found"):
+        inspect.run(path)
+
+
+def test_a_workbook_goes_through_a_night_and_its_rows_are_traced(tmp_path: Path) -> None:
+    path = wide_book(tmp_path / "wide.xlsx")
+    plant = with_files(PLANT, "wide", minimum_parse_rate=0.5)
+    original = receive.fingerprint(path)
+    with Store(tmp_path / "p.duckdb", "fuzz") as store:
+        (receipt,) = order.check_in(store, plant, original, path, 1, datetime(2026, 12, 1, tzinfo=UTC))
+        aside = store.rows("SELECT line_no, reason, raw_text FROM set_aside ORDER BY line_no")
+        feed = store.rows("SELECT value FROM readings WHERE tag = 'Feed' ORDER BY time_utc")
+    assert receipt.balances
+    assert (receipt.status, receipt.rows_read, receipt.layout) == ("taken", 10, "wide")
+    assert aside == [
+        (8, "text in number", "01/05/2026 06:02\t402\tI/O\tTRUE\t"), (9, "time stamp unreadable", "sometime\t1\t2\t3\t"),
+    ]  # fmt: skip
+    assert feed == [(pytest.approx(401.5 * 0.003785411784 * 60),), (pytest.approx(402 * 0.003785411784 * 60),)]  # gpm to m3/h
+
+
+@pytest.mark.parametrize("stamp", ["2026-01-05T06:{:02d}:00Z", "17676144{:02d}"])
+def test_inspect_reads_wide_files_with_iso_or_epoch_stamps(tmp_path: Path, stamp: str) -> None:
+    path = tmp_path / "x.csv"
+    path.write_text("Time,Feed Flow,Pump Speed\n" + "".join(f"{stamp.format(n)},4{n:02d},900.5\n" for n in range(30)), encoding="utf-8")
+    assert inspect.run(path).survey.unreadable_times == 0
