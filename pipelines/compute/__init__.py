@@ -23,9 +23,10 @@ ROLLING_DAYS = 27  # the longest window reaches so many days on
 PIECE_DAYS = 62  # computed at a time, so that memory does not grow with a backfill
 # In this order: each file makes its table in `work` from those before it.
 ORDER = (
-    "feed_samples", "day_feed_ts", "minute_feed_ts", "planned_minutes", "meter_share", "pump_edges", "minute_kpi", "period_totals", "span_versions",
-    "period_product", "dose_spread", "all_totals", "period_kpi", "kpi_hour", "kpi_shift", "kpi_day", "day_rows", "long_totals", "long_kpi",
-    "kpi_week", "kpi_rolling", "runs_span", "runs", "data_quality",
+    "feed_samples", "day_feed_ts", "minute_feed_ts", "planned_minutes", "meter_share", "pump_edges", "minute_kpi", "period_totals",
+    "span_versions", "period_product", "dose_spread", "all_totals",
+    "period_kpi", "kpi_hour", "kpi_shift", "kpi_day", "day_rows", "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
+    "runs_span", "runs", "data_quality",
 )  # fmt: skip
 _TOUCHED = "operating_day IN (SELECT operating_day FROM work.touched_days)"
 _HOURS = "window_name IN ('1 h', '8 h', '24 h') AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days)"
