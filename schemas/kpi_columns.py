@@ -149,7 +149,7 @@ HYDRAULICS = (
         "drive_efficiency", "double", "-", "motor and drive efficiency assumed for pump_efficiency_pct, from the plant file", ge=0, le=1
     ),
     Column("pump_efficiency_pct", "double", "%", "pump efficiency: pump_head_kwh / (pump_electric_kwh x drive_efficiency)"),
-    Column("pump_efficiency_reason", "text", "-", "why no pump efficiency is reported; null when it is"),
+    Column("pump_efficiency_reason", "text", "-", "why no wire-to-water or pump efficiency is reported; null when both are"),
     Column("suction_minutes", "int", "min", "processing minutes with a suction pressure", nullable=False, ge=0),
     Column("suction_margin_kpa", "double", "kPa", "mean suction pressure above its minimum of the plant file, processing minutes"),
     Column("suction_margin_lowest_kpa", "double", "kPa", "lowest minute of it"),

@@ -158,9 +158,9 @@ SELECT
   drive_efficiency,
   100.0 * ratio_or_null(pump_head_kwh, pump_electric_kwh * drive_efficiency) AS pump_efficiency_pct,
   CASE
-    WHEN drive_efficiency IS NULL THEN 'no drive_efficiency in the plant file'
     WHEN pump_electric_kwh IS NULL THEN 'no processing minute with flow, both pump pressures and pump power'
     WHEN pump_electric_kwh = 0 THEN 'pump power is zero'
+    WHEN drive_efficiency IS NULL THEN 'no drive_efficiency in the plant file'
   END AS pump_efficiency_reason,
   suction_minutes,
   ratio_or_null(suction_margin_sum, suction_minutes) AS suction_margin_kpa,
