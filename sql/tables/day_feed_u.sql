@@ -26,17 +26,20 @@ WITH span AS (
 ), sample AS (
   SELECT f.*, s.sampling_var + s.analysis_var / l.replicates AS lab_var
   FROM work.feed_samples f JOIN said s ON s.line = f.line JOIN lab_results l ON l.sample_id = f.sample_id AND l.analyte = 'ts'
-), trail AS (
-  SELECT p.*, any_value(d.solids_hold_tau_h) AS tau_h, any_value(s.grab_share) AS grab_share, count(f.sample_id) AS trail_samples,
-    avg(f.lab_var ORDER BY f.sample_id) AS trail_lab_var,
-    coalesce(date_diff('second', min(f.at_utc), max(f.at_utc)) / 3600.0, 0.0) AS trail_h,
-    trail_h / (2.0 * greatest(tau_h, 1.0)) AS trail_freedom,
-    CASE WHEN any_value(s.is_given) OR count(f.sample_id) < 5 OR trail_h = 0 THEN any_value(s.scatter_var)
-      ELSE (5.0 * any_value(s.scatter_var) + trail_freedom * greatest(var_samp(ln(f.ts_pct) ORDER BY f.sample_id) - trail_lab_var, 0.0)
-        / (1.0 - wander_of_mean(trail_h, tau_h))) / (5.0 + trail_freedom) END AS scatter_var
+), seen AS (
+  SELECT p.*, any_value(d.solids_hold_tau_h) AS tau_h, any_value(s.grab_share) AS grab_share, any_value(s.is_given) AS is_given,
+    any_value(s.scatter_var) AS default_var, count(f.sample_id) AS trail_samples, avg(f.lab_var ORDER BY f.sample_id) AS trail_lab_var,
+    coalesce(date_diff('second', min(f.at_utc), max(f.at_utc)) / 3600.0, 0.0) AS trail_h, var_samp(ln(f.ts_pct) ORDER BY f.sample_id) AS seen_var
   FROM span p JOIN said s ON s.line = p.line JOIN work.day_feed_ts d ON d.line = p.line AND d.operating_day = p.operating_day
   LEFT JOIN sample f ON f.line = p.line AND f.operating_day BETWEEN p.operating_day - 14 AND p.operating_day - 1
   GROUP BY ALL
+), freed AS (
+  SELECT *, trail_h / (2.0 * greatest(tau_h, 1.0)) AS trail_freedom, wander_of_mean(trail_h, tau_h) AS trail_f FROM seen
+), trail AS (
+  SELECT * EXCLUDE (is_given, default_var, seen_var, trail_f),
+    CASE WHEN is_given OR trail_samples < 5 OR trail_h = 0 THEN default_var
+      ELSE (5.0 * default_var + trail_freedom * greatest(seen_var - trail_lab_var, 0.0) / (1.0 - trail_f)) / (5.0 + trail_freedom) END AS scatter_var
+  FROM freed
 ), moment AS (
   SELECT line, operating_day, at_utc, bool_or(is_timed) AS is_timed, sum(lab_var ORDER BY sample_id) / pow(count(*), 2) AS lab_var
   FROM sample GROUP BY line, operating_day, at_utc
@@ -47,20 +50,23 @@ WITH span AS (
   FROM trail t JOIN moment m ON m.line = t.line AND m.operating_day = t.operating_day AND m.is_timed
   WINDOW day AS (PARTITION BY m.line, m.operating_day ORDER BY m.at_utc)
 ), timed AS (
-  SELECT line, operating_day, sum(pow((to_h - from_h) / hours, 2)
-    * (lab_var + scatter_var * (wander_of_mean(to_h - from_h, tau_h) + 1.0 - 2.0 * kept_in_mean(from_h, to_h, tau_h))) ORDER BY at_utc) AS var
-  FROM cell WHERE to_h > from_h GROUP BY line, operating_day
+  SELECT line, operating_day, sum(pow((to_h - from_h) / hours, 2) * (lab_var + scatter_var * (f + 1.0 - 2.0 * k)) ORDER BY at_utc) AS var
+  FROM (SELECT *, wander_of_mean(to_h - from_h, tau_h) AS f, kept_in_mean(from_h, to_h, tau_h) AS k FROM cell WHERE to_h > from_h)
+  GROUP BY line, operating_day
 ), untimed AS (
   SELECT t.line, t.operating_day, sum(s.lab_var ORDER BY s.sample_id) / pow(count(*), 2)
     + any_value(t.grab_share * t.scatter_var * (1.0 - wander_of_mean(t.hours, t.tau_h))) / count(*) AS var
   FROM trail t JOIN sample s ON s.line = t.line AND s.operating_day = t.operating_day AND NOT s.is_timed GROUP BY t.line, t.operating_day
-), held AS (
-  SELECT t.line, t.operating_day, wander_of_mean(t.hours, t.tau_h) AS f,
-    kept_in_mean(date_diff('second', m.at_utc, t.first_utc) / 3600.0, date_diff('second', m.at_utc, t.end_utc) / 3600.0, t.tau_h) AS k,
-    CASE WHEN t.trail_samples <= 1 THEN m.lab_var + t.scatter_var * (f + 1.0 - 2.0 * k)
-      ELSE k * k * m.lab_var + t.scatter_var * greatest(f - k * k, 0.0) + pow(1.0 - k, 2) * pi() / 2.0
-        * (t.scatter_var / least(t.trail_samples, 1.0 + t.trail_freedom) + t.trail_lab_var / t.trail_samples) END AS var
+), newest AS (
+  SELECT t.*, m.lab_var, wander_of_mean(t.hours, t.tau_h) AS f,
+    kept_in_mean(date_diff('second', m.at_utc, t.first_utc) / 3600.0, date_diff('second', m.at_utc, t.end_utc) / 3600.0, t.tau_h) AS k
   FROM trail t ASOF JOIN moment m ON m.line = t.line AND t.first_utc >= m.at_utc
+), held AS (
+  SELECT line, operating_day,
+    CASE WHEN trail_samples <= 1 THEN lab_var + scatter_var * (f + 1.0 - 2.0 * k)
+      ELSE k * k * lab_var + scatter_var * greatest(f - k * k, 0.0) + pow(1.0 - k, 2) * pi() / 2.0
+        * (scatter_var / least(trail_samples, 1.0 + trail_freedom) + trail_lab_var / trail_samples) END AS var
+  FROM newest
 )
 SELECT t.line, t.operating_day, t.hours, t.scatter_var,
   CASE WHEN a.var IS NOT NULL THEN greatest(a.var, 0.0) WHEN b.var IS NOT NULL THEN greatest(b.var, 0.0) END AS fresh_var,

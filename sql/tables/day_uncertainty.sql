@@ -48,13 +48,13 @@ WITH said AS (
     pow(s.q_gain, 2) + pow(s.q_offset_m3_h * m.solids_per_flow / nullif(k.dry_solids_t, 0), 2) AS q_systematic,
     pow(s.p_noise, 2) * m.active_2 / nullif(pow(k.polymer_active_kg, 2), 0)
       + CASE l.polymer_meter WHEN 'neat' THEN 0.0 ELSE pow(s.batch, 2) * wander_of_mean(f.hours, s.batch_tau_h) END AS p_random,
-    CASE l.polymer_meter WHEN 'neat' THEN k.polymer_neat_kg * 60.0 / p.density_kg_m3 ELSE k.polymer_active_kg * 6.0 / p.solution_strength_pct END / m.minutes AS p_flow_m3_h,
-    pow(s.p_gain, 2) + pow(s.content, 2) + CASE WHEN s.p_offset_m3_h = 0 THEN 0.0 ELSE pow(s.p_offset_m3_h / nullif(p_flow_m3_h, 0), 2) END AS p_systematic,
+    pow(s.p_gain, 2) + pow(s.content, 2) + CASE WHEN s.p_offset_m3_h = 0 THEN 0.0 ELSE pow(s.p_offset_m3_h * m.minutes
+      / nullif(CASE l.polymer_meter WHEN 'neat' THEN k.polymer_neat_kg * 60.0 / p.density_kg_m3 ELSE k.polymer_active_kg * 6.0 / p.solution_strength_pct END, 0), 2) END AS p_systematic,
     sqrt(s.cake_sampling * c.n + s.cake_analysis * c.sum_1_r) / c.n AS u_cake,
     sqrt(s.filtrate_sampling * x.sum_2 + s.filtrate_grab * x.sum_2_grab + s.filtrate_analysis * x.sum_2_r) / x.n AS u_filtrate,
     sqrt(pow(s.gauges_kpa, 2) + pow(s.gauge_gain * k.mixing_dp_kpa, 2)) AS u_mixing, s.power_gain,
-    CASE l.dilution_counted WHEN 'none' THEN 0.0 ELSE pow(k.dilution_ratio, 2) * q_systematic + pow(s.p_gain * m.polymer_water_m3 / m.dosed_mass_t, 2)
-      + CASE l.dilution_counted WHEN 'polymer' THEN 0.0 ELSE pow(s.wash_gain * coalesce(m.wash_m3, 0.0) / m.dosed_mass_t, 2) END END AS w_var
+    CASE l.dilution_counted WHEN 'none' THEN 0.0 ELSE pow(s.p_gain * m.polymer_water_m3 / m.dosed_mass_t, 2)
+      + CASE l.dilution_counted WHEN 'polymer' THEN 0.0 ELSE pow(s.wash_gain * coalesce(m.wash_m3, 0.0) / m.dosed_mass_t, 2) END END AS water_var, CASE l.dilution_counted WHEN 'none' THEN 0.0 ELSE k.dilution_ratio END AS counted_ratio
   FROM work.period_kpi k
   JOIN line_settings l ON l.line = k.line
   LEFT JOIN said s ON s.line = k.line AND s.operating_day = k.operating_day
@@ -64,15 +64,20 @@ WITH said AS (
   LEFT JOIN lab x ON x.line = k.line AND x.operating_day = k.operating_day AND x.point = 'filtrate'
   LEFT JOIN polymers p ON p.line = k.line AND k.period_start_utc >= p.from_utc AND k.period_start_utc < p.to_utc
   WHERE k.kind = 'day'
-), slopes AS (
-  SELECT *, filtrate_tss_mg_l / 1e4 AS x, 1.0 + dilution_ratio AS w1, 1.0 - x / feed_ts_pct * w1 AS num, 1.0 - x / cake_ts_pct AS den,
-    100.0 * (num / (den * den * cake_ts_pct) - w1 / feed_ts_pct / den) * u_filtrate / 1e4 AS by_filtrate, -- of capture, each times its u
-    100.0 * x * w1 / feed_ts_pct / den * sqrt(ts_var) AS by_ts,
-    -100.0 * num * x / pow(cake_ts_pct * den, 2) * u_cake AS by_cake,
-    -100.0 * x / feed_ts_pct / den * sqrt(w_var) AS by_dilution,
+), forms AS (
+  SELECT *, filtrate_tss_mg_l / 1e4 AS x, 1.0 + dilution_ratio AS w1, pow(counted_ratio, 2) * q_systematic + water_var AS w_var,
     cost_polymer_per_t + coalesce(cost_power_per_t, 0.0) + coalesce(cost_water_per_t, 0.0) AS cost_over_solids,
     cost_disposal_per_t / nullif(capture_pct, 0) - coalesce(cost_recycle_per_t, 0.0) / nullif(100.0 - capture_pct, 0) AS cost_by_capture
   FROM parts
+), shares AS (
+  SELECT *, 1.0 - x / feed_ts_pct * w1 AS num, 1.0 - x / cake_ts_pct AS den FROM forms
+), slopes AS ( -- of capture, each times its u
+  SELECT *,
+    100.0 * (num / (den * den * cake_ts_pct) - w1 / feed_ts_pct / den) * u_filtrate / 1e4 AS by_filtrate,
+    100.0 * x * w1 / feed_ts_pct / den * sqrt(ts_var) AS by_ts,
+    -100.0 * num * x / pow(cake_ts_pct * den, 2) * u_cake AS by_cake,
+    -100.0 * x / feed_ts_pct / den * sqrt(w_var) AS by_dilution
+  FROM shares
 )
 SELECT line, operating_day,
   feed_ts_pct * sqrt(ts_var) AS feed_ts_pct_u,
