@@ -66,7 +66,12 @@ DOSE_CURVES = Table(
         Column("optimum_dose_kg_t", "double", "kg/t", "lowest step dose with cake within 0.5 and capture within 1 point of the best"),
         Column("optimum_note", "text", "-", "warns when the optimum lies at an end of the ladder"),
         Column("optimum_reason", "text", "-", "why there is no optimum"),
-        Column("usual_dose_kg_t", "double", "kg/t", "dose of the last 7 days with a dose, of the 28 before the ladder, that lie in no ladder; ratio of totals"),
+        Column(
+            "usual_dose_kg_t",
+            "double",
+            "kg/t",
+            "dose of the last 7 days with a dose, of the 28 before the ladder, that lie in no ladder; ratio of totals",
+        ),
         Column("overfeed_margin_pct", "double", "%", "100 (usual / optimum - 1)"),
         Column("reference_ladder", "text", "-", "the line's first ladder with an optimum below its highest step"),
         Column("reference_cake_pct", "double", "%", "cake at the optimum of the reference ladder"),

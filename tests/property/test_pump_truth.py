@@ -1,6 +1,6 @@
 """Pumps, hauled cake and polymer stock against the generator's own truth, quiet and with noise.
 
-Truth is the state of each minute (wear, slip, mass), the generator shares no code with the pipeline. Eight weeks: a month of stock
+Truth is the state of each minute (wear, slip, mass), the generator shares no code with the pipeline. Nine weeks: a month of stock
 readings closes, and the new pump of 3 March begins.
 """
 
@@ -91,7 +91,9 @@ def test_quiet_balance_and_inventory_close(quiet: tuple[Path, Home]) -> None:
     assert closed["solids_closure"].is_between(0.999, 1.001).all()
     assert set(closed["verdict"]) == {"within limits"}
     truth = pl.concat([pl.read_parquet(made / p / "truth" / "ledger_day.parquet") for p in PLANTS])
-    hauled = published(home, "SELECT plant, sum(cake_wet_t) AS wet_t FROM solids_balance WHERE kind = 'month' AND line = 'all lines' GROUP BY plant")
+    hauled = published(
+        home, "SELECT plant, sum(cake_wet_t) AS wet_t FROM solids_balance WHERE kind = 'month' AND line = 'all lines' GROUP BY plant"
+    )
     both = truth.group_by("plant").agg(pl.col("cake_made_t").sum()).join(hauled, on="plant")
     assert (both["wet_t"] / both["cake_made_t"] - 1.0).abs().max() < 1e-6
     stock = published(home, "SELECT * FROM polymer_inventory WHERE inventory_closure IS NOT NULL")
@@ -104,7 +106,7 @@ def test_noisy_index_lies_within_the_errors_of_the_meters(noisy: tuple[Path, Hom
     weeks = pumps(*noisy).filter(pl.col("found").is_not_null())
     assert weeks.height >= 2 * WEEKS
     slips = weeks.filter(pl.col("pump") == "P-31")
-    bound = (3.0 * GAIN + ZERO * 30.0 / 18.0) / slips["slip_fraction"]  # the meter's span is 30 m3/h, the flow about 18
+    bound = (3.0 * GAIN + ZERO * 40.0 / 18.0) / slips["slip_fraction"]  # the meter's span is 40 m3/h, the flow about 18
     assert ((slips["found"] / slips["index"] - 1.0).abs() < bound).all()
     worn = weeks.filter(pl.col("pump") != "P-31")
     # pressures: zeros of 0.15 psi each and drift on 18 psi and more; flow: 1.2 times its error on the steep part of the curve
@@ -115,7 +117,10 @@ def test_noisy_balances_lie_within_their_limits_of_a_month(noisy: tuple[Path, Ho
     months = published(noisy[1], "SELECT * FROM solids_balance WHERE kind = 'month' AND is_whole AND line = 'all lines'")
     assert sorted(months["plant"]) == sorted(PLANTS)
     assert months["verdict"].to_list() == ["within limits"] * 2
-    assert published(noisy[1], "SELECT verdict FROM polymer_inventory WHERE inventory_closure IS NOT NULL")["verdict"].to_list() == ["within limits"] * 2
+    assert (
+        published(noisy[1], "SELECT verdict FROM polymer_inventory WHERE inventory_closure IS NOT NULL")["verdict"].to_list()
+        == ["within limits"] * 2
+    )
 
 
 @pytest.mark.parametrize("pump, true_loss_pct_per_1000_h", [("P-210", 1.3), ("P-31", 6.0)])
@@ -123,7 +128,7 @@ def test_slope_interval_holds_the_truth_and_claims_no_more(noisy: tuple[Path, Ho
     """2 % of head a year at 38 run hours a week is about 1.0 to 1.3 % of head at duty per 1,000 h; slip grows 6 % per 1,000 h."""
     question = questions.saved()["wear_slope"]
     con = connect(noisy[1].database, read_only=True)
-    found = con.execute(question.sql, question.bind({})).pl().filter(pl.col("pump") == pump).to_dicts()[0]
+    found = con.sql(question.sql, params=question.bind({})).pl().filter(pl.col("pump") == pump).to_dicts()[0]
     con.close()
     assert found["loss_low_pct"] < true_loss_pct_per_1000_h < found["loss_high_pct"]
     assert found["statement"].startswith("not resolved: only a ")

@@ -45,7 +45,9 @@ def test_points_and_coefficients_give_the_same_curve_in_si() -> None:
 @pytest.mark.parametrize("form, k0", [("linear", 18.0 / 30.0), ("sqrt", 18.0 / 30.0**0.5)])
 def test_slip_through_one_point(form: str, k0: float) -> None:
     """18 gpm at 30 psi; in SI 0.227124707 m3/h a gpm and 6.894757293 kPa a psi."""
-    b = Baseline(pump="P-1", at=date(2026, 1, 5), displacement="1.6 gal", flow_unit="gpm", pressure_unit="psi", slip_form=form, slip=[[30, 18]])  # type: ignore[arg-type]
+    b = Baseline(
+        pump="P-1", at=date(2026, 1, 5), displacement="1.6 gal", flow_unit="gpm", pressure_unit="psi", slip_form=form, slip=[[30, 18]]
+    )  # type: ignore[arg-type]
     per_psi = 6.894757293 if form == "linear" else 6.894757293**0.5
     assert b.slip_k0() == pytest.approx(k0 * 0.227124707 / per_psi, rel=1e-8)
     assert b.displacement == pytest.approx(1.6 * 0.003785411784)
