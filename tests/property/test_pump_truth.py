@@ -101,6 +101,24 @@ def test_quiet_balance_and_inventory_close(quiet: tuple[Path, Home]) -> None:
     assert (stock["inventory_closure"] - 1.0).abs().max() < 1e-6
 
 
+ANSWERED = (
+    "service_hours", "pump_starts_by_week", "wear_index_by_week", "wear_slope", "slip_at_pressure", "solids_balance_by_month", "polymer_by_month",
+    "dose_by_lot", "data_quality_by_day", "startup_to_cake",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", [*ANSWERED, "dose_response_steps", "dose_ladders"])
+def test_saved_questions_are_answered(quiet: tuple[Path, Home], name: str) -> None:
+    question = questions.saved()[name]
+    con = connect(quiet[1].database, read_only=True)
+    found = con.execute(question.sql, question.bind({})).fetchall()
+    con.close()
+    assert question.question
+    assert question.explains
+    assert bool(found) == (name in ANSWERED)  # neither of the two plants ran a ladder
+
+
+@pytest.mark.slow
 def test_noisy_index_lies_within_the_errors_of_the_meters(noisy: tuple[Path, Home]) -> None:
     """A gain error g of the flow meter moves a slip index by g / slip fraction, a wear index by about g; bound: three sd and the zero offset."""
     weeks = pumps(*noisy).filter(pl.col("found").is_not_null())
@@ -113,6 +131,7 @@ def test_noisy_index_lies_within_the_errors_of_the_meters(noisy: tuple[Path, Hom
     assert (worn["found"] / worn["index"] - 1.0).abs().max() < 3.0 * (1.2 * GAIN + 0.3 / 18.0)
 
 
+@pytest.mark.slow
 def test_noisy_balances_lie_within_their_limits_of_a_month(noisy: tuple[Path, Home]) -> None:
     months = published(noisy[1], "SELECT * FROM solids_balance WHERE kind = 'month' AND is_whole AND line = 'all lines'")
     assert sorted(months["plant"]) == sorted(PLANTS)
@@ -123,6 +142,7 @@ def test_noisy_balances_lie_within_their_limits_of_a_month(noisy: tuple[Path, Ho
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("pump, true_loss_pct_per_1000_h", [("P-210", 1.3), ("P-31", 6.0)])
 def test_slope_interval_holds_the_truth_and_claims_no_more(noisy: tuple[Path, Home], pump: str, true_loss_pct_per_1000_h: float) -> None:
     """2 % of head a year at 38 run hours a week is about 1.0 to 1.3 % of head at duty per 1,000 h; slip grows 6 % per 1,000 h."""

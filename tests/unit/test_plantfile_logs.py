@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -107,7 +108,7 @@ def test_references_cover_all_time_and_end_with_new_parts(alder: PlantFile) -> N
         (date(2026, 1, 5), None), (date(2026, 3, 3), None), (date(2026, 4, 6), "impeller of 2026-04-06: no commissioning reference since"),
     ]  # fmt: skip
     assert mine[0]["no_reference"] == "before the commissioning test of 2026-01-05"
-    assert all(a["to_utc"] == b["from_utc"] for a, b in zip(mine, mine[1:], strict=False))
+    assert all(a["to_utc"] == b["from_utc"] for a, b in pairwise(mine))
     assert mine[1]["from_utc"] == datetime(2026, 1, 5, 11, tzinfo=UTC)  # the operating day begins at 06:00 in the plant's winter
 
 
