@@ -29,7 +29,12 @@ TABLE = Table(
         Column("slip_index", "double", "-", "median slip coefficient / that at commissioning (displacement)"),
         Column("index_p25", "double", "-", "quarter of the minutes lie below: scatter of the index"),
         Column("index_p75", "double", "-", "quarter of the minutes lie above: scatter of the index"),
-        Column("index_se", "double", "-", "standard error of the index from the scatter of its daily medians; null under three days"),
+        Column(
+            "index_se",
+            "double",
+            "-",
+            "standard error of the index from the scatter of its daily medians, without errors of the meters; null under three days",
+        ),
         Column("index_reason", "text", "-", "why the index is null"),
         Column("system_p0_kpa", "double", "kPa", "discharge pressure at no flow from the fit P = P0 + k Q2"),
         Column("system_k", "double", "kPa/(m3/h)2", "rise of the discharge pressure with the flow squared, from the same fit"),

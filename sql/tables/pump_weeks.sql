@@ -5,7 +5,8 @@
 --          their number; P = P0 + k Q2 by least squares; wire to water = sum Q dP / 3600 / sum W over minutes with all three
 -- source: textbook forms, from memory; 300 minutes for an index, 100 minutes and a flow span of 15 % for the fit: common practice, no source
 -- known limits: days are taken as independent of each other in the standard error; the flow span of the system curve is judged by 5 and 95 %
---          quantiles; an index is against the test on this sludge, not against a water test; ragging lowers it as wear does
+--          quantiles; an index is against the test on this sludge, not against a water test; ragging lowers it as wear does;
+--          index_se says nothing of the gain of the meters: 1 % of flow moves a slip index by 1 % / slip fraction, a wear index by about 1 %
 CREATE OR REPLACE TABLE work.pump_weeks AS
 WITH daily AS (
   SELECT line, week_start_day, CASE WHEN count(*) >= 3 THEN stddev_samp(middle) / sqrt(count(*)) END AS index_se, count(*)::INTEGER AS index_days

@@ -2,8 +2,9 @@
 -- unit: in the names
 -- grain: line, ladder
 -- formula: d_opt = lowest step dose with cake within 0.5 points of the best cake and capture within 1 point of the best capture of the ladder;
---          overfeed margin = 100 (usual dose / d_opt - 1), usual dose = ratio of totals of the 7 days before the ladder; dose at reference cake =
---          straight line between the neighbouring steps at the cake of d_opt of the line's first ladder; activity index = that ladder's dose / this one's
+--          overfeed margin = 100 (usual dose / d_opt - 1), usual dose = ratio of totals of the last 7 days with a dose, of the 28 before it,
+--          that lie in no ladder; dose at reference cake = straight line between the neighbouring steps at the cake of d_opt of the line's first ladder
+--          whose d_opt is not its highest step; activity index = that ladder's dose / this one's
 -- source: common practice, no source
 -- known limits: a plain rule, no fitted curve and no interval: the distances are about the error of a day's cake and capture; three steps with dose,
 --          cake and capture needed; activity also needs feed TS within 10 % of the first ladder's and a capture there of no less than 1 point below it;
@@ -22,15 +23,20 @@ WITH step AS (
   FROM best b JOIN step s ON s.plant = b.plant AND s.line = b.line AND s.ladder = b.ladder
   WHERE b.steps >= 3 AND s.cake_ts_pct >= b.plateau_cake_pct - 0.5 AND s.capture_pct >= b.plateau_capture_pct - 1.0
   GROUP BY b.plant, b.line, b.ladder
+), before AS (
+  SELECT b.plant, b.line, b.ladder, k.polymer_active_kg, k.dry_solids_t
+  FROM best b JOIN kpi_day k ON k.plant = b.plant AND k.line = b.line AND k.operating_day >= b.first_day - 28 AND k.operating_day < b.first_day
+  WHERE k.dose_active_kg_t IS NOT NULL
+    AND NOT EXISTS (SELECT 1 FROM ladder_steps s WHERE s.plant = k.plant AND s.line = k.line AND k.operating_day BETWEEN s.first_day AND s.last_day)
+  QUALIFY row_number() OVER (PARTITION BY b.plant, b.line, b.ladder ORDER BY k.operating_day DESC) <= 7
 ), usual AS (
-  SELECT b.plant, b.line, b.ladder, ratio_or_null(sum(k.polymer_active_kg), sum(k.dry_solids_t)) AS usual_kg_t
-  FROM best b JOIN kpi_day k ON k.plant = b.plant AND k.line = b.line AND k.operating_day >= b.first_day - 7 AND k.operating_day < b.first_day
-  GROUP BY b.plant, b.line, b.ladder
+  SELECT plant, line, ladder, ratio_or_null(sum(polymer_active_kg), sum(dry_solids_t)) AS usual_kg_t FROM before GROUP BY plant, line, ladder
 ), first_ladder AS (
   SELECT o.plant, o.line, arg_min(o.ladder, b.first_day) AS ladder, arg_min(o.d_opt_kg_t, b.first_day) AS d_ref_kg_t,
     arg_min(o.cake_opt_pct, b.first_day) AS cake_ref_pct, arg_min(o.capture_opt_pct, b.first_day) AS capture_ref_pct,
     arg_min(b.feed_ts_pct, b.first_day) AS feed_ts_ref_pct
-  FROM optimum o JOIN best b ON b.plant = o.plant AND b.line = o.line AND b.ladder = o.ladder GROUP BY o.plant, o.line
+  FROM optimum o JOIN best b ON b.plant = o.plant AND b.line = o.line AND b.ladder = o.ladder
+  WHERE o.d_opt_kg_t < b.high_kg_t GROUP BY o.plant, o.line
 ), neighbour AS (
   SELECT plant, line, ladder, dose_active_kg_t AS d1, cake_ts_pct AS c1, capture_pct AS r1,
     lead(dose_active_kg_t) OVER w AS d2, lead(cake_ts_pct) OVER w AS c2, lead(capture_pct) OVER w AS r2

@@ -1,0 +1,12 @@
+-- question: How much slips back in each displacement pump at one pressure difference, against commissioning?
+-- explains: slip index of the week times the slip at commissioning, both at the pressure asked for, in gpm
+-- param plant text = : plant id; empty for all
+-- param pressure number = 30: pressure difference, psi
+-- param since date = 2026-01-01: first day of the first week
+SELECT c.plant, c.pump, c.week_start_day, c.slip_index, c.index_se,
+  m3_h_to_gpm(b.slip_k0 * CASE b.slip_form WHEN 'sqrt' THEN sqrt($pressure * 6.894757293168361) ELSE $pressure * 6.894757293168361 END) AS slip_new_gpm,
+  c.slip_index * slip_new_gpm AS slip_gpm, 100.0 * c.slip_fraction AS slip_pct_of_displaced, c.index_minutes / 60.0 AS index_h, c.index_reason
+FROM pump_condition c
+LEFT JOIN pump_baselines b ON b.plant = c.plant AND b.pump = c.pump AND b.measured_day = c.reference_day
+WHERE c.pump_kind = 'displacement' AND c.week_start_day >= $since AND ($plant IS NULL OR c.plant = $plant)
+ORDER BY c.plant, c.pump, c.week_start_day;
