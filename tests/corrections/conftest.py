@@ -166,16 +166,23 @@ class Small:
         return value
 
 
+def made(root: Path) -> Small:
+    small = Small(Home(root))
+    small.home.plant_file("p").parent.mkdir(parents=True)
+    small.home.inbox("p").mkdir(parents=True)
+    small.register()
+    return small
+
+
 @pytest.fixture
 def make_small(tmp_path: Path) -> Callable[[str], Small]:
-    def make(name: str) -> Small:
-        small = Small(Home(tmp_path / name))
-        small.home.plant_file("p").parent.mkdir(parents=True)
-        small.home.inbox("p").mkdir(parents=True)
-        small.register()
-        return small
+    return lambda name: made(tmp_path / name)
 
-    return make
+
+@pytest.fixture(scope="module")
+def shared_small(tmp_path_factory: pytest.TempPathFactory) -> Small:
+    """One home for the tests of a file that only read it."""
+    return made(tmp_path_factory.mktemp("shared"))
 
 
 @pytest.fixture

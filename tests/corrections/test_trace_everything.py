@@ -17,9 +17,10 @@ from pipelines.errors import DataMissingError, UsageError
 DAY = date(2026, 1, 5)
 
 
-@pytest.fixture
-def traced(small: Any) -> Any:
+@pytest.fixture(scope="module")
+def traced(shared_small: Any) -> Any:
     """Two days; 02:00 of the first set aside and corrected by a decision, 03:00 dropped by the register, feed TS scaled."""
+    small = shared_small
     small.export(0, {12: {"FT": "125"}, 18: {"FT": "119"}})
     small.export(1)
     small.lab("2026-01-05,14,25")
