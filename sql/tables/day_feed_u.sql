@@ -56,7 +56,7 @@ WITH span AS (
 ), untimed AS (
   SELECT t.line, t.operating_day, sum(s.lab_var ORDER BY s.sample_id) / pow(count(*), 2)
     + any_value(t.grab_share * t.scatter_var * (1.0 - wander_of_mean(t.hours, t.tau_h))) / count(*) AS var
-  FROM trail t JOIN sample s ON s.line = t.line AND s.operating_day = t.operating_day AND NOT s.is_timed GROUP BY t.line, t.operating_day
+  FROM trail t JOIN sample s ON s.line = t.line AND s.operating_day = t.operating_day AND NOT s.is_timed AND NOT s.is_long GROUP BY t.line, t.operating_day
 ), newest AS (
   SELECT t.*, m.lab_var, wander_of_mean(t.hours, t.tau_h) AS f,
     kept_in_mean(date_diff('second', m.at_utc, t.first_utc) / 3600.0, date_diff('second', m.at_utc, t.end_utc) / 3600.0, t.tau_h) AS k

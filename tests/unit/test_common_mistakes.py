@@ -16,7 +16,8 @@ import polars as pl
 import pytest
 
 from pipelines import compute
-from pipelines.check.lab_words import RowError, to_stored
+from pipelines.check.lab_units import to_stored
+from pipelines.check.lab_words import RowError
 from pipelines.sqlfiles import create_macros_and_views
 from pipelines.store import Store
 from schemas import TABLES
