@@ -130,8 +130,8 @@ SOLIDS_BALANCE = Table(
         Column("solids_closure", "double", "-", "(cake + filtrate solids) / feed solids; null with a reason when a part is missing"),
         Column("limit_low", "double", "-", "lower limit of closure: 0.90 a week, 0.95 a month", nullable=False),
         Column("limit_high", "double", "-", "upper limit of closure: 1.10 a week, 1.05 a month", nullable=False),
-        Column("verdict", "text", "-", "within limits, below limits or above limits; null when refused",
-               isin=("within limits", "below limits", "above limits")),
+        Column("verdict", "text", "-", "within limits, below limits or above limits; period not whole: shown, not judged; null when refused",
+               isin=("within limits", "below limits", "above limits", "period not whole")),
         Column("closure_reason", "text", "-", "why closure is refused"),
     ),
 )  # fmt: skip

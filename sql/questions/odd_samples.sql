@@ -15,5 +15,4 @@ GROUP BY plant, sample_id, analyte HAVING count(DISTINCT operating_day) > 1
 UNION ALL
 SELECT s.plant, l.file_name, 'line ' || s.line_no, s.tags, s.raw_text, s.reason
 FROM set_aside s JOIN loads l ON l.plant = s.plant AND l.load_id = s.load_id
-WHERE l.first_utc IS NULL AND ($plant IS NULL OR s.plant = $plant)
-ORDER BY ALL;
+WHERE l.first_utc IS NULL AND ($plant IS NULL OR s.plant = $plant) ORDER BY ALL;

@@ -4,7 +4,7 @@
 -- formula: closure = (cake solids + filtrate solids) / feed solids, sql/views/balance_parts.sql
 -- source: mass balance; limits 0.90-1.10 a week and 0.95-1.05 a month, feed coverage of 90 %, cake and filtrate coverage of 60 % (a
 --         laboratory that works five days of seven has 71 %) and tickets on half of the feeding days: common practice, no source
--- known limits: sheets may book all tickets on one line: then only 'all lines' has a closure
+-- known limits: of a period that is not whole (tickets come late) the closure is shown, not judged; sheets may book all tickets on one line: then only 'all lines' has a closure
 CREATE OR REPLACE VIEW solids_balance AS
 WITH together AS (
   SELECT plant, 'all lines' AS line, kind, period_start_day, any_value(period_end_day) AS period_end_day,
@@ -47,7 +47,7 @@ SELECT plant, line, kind, period_start_day, period_end_day, is_whole, feed_solid
   cake_wet_t, 100.0 * ratio_or_null(cake_solids_t, cake_wet_t) AS hauled_ts_pct, cake_coverage, cake_solids_t,
   filtrate_volume_m3, filtrate_coverage, filtrate_solids_t,
   solids_closure, limit_low, limit_high,
-  CASE WHEN solids_closure < limit_low THEN 'below limits' WHEN solids_closure > limit_high THEN 'above limits'
+  CASE WHEN solids_closure IS NOT NULL AND NOT is_whole THEN 'period not whole' WHEN solids_closure < limit_low THEN 'below limits' WHEN solids_closure > limit_high THEN 'above limits'
     WHEN solids_closure IS NOT NULL THEN 'within limits' END AS verdict,
   closure_reason
 FROM judged;

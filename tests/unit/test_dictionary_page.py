@@ -41,7 +41,7 @@ def test_every_published_table_and_view_has_its_section_and_all_columns() -> Non
 def test_the_published_dictionary_says_the_same() -> None:
     con = connect()
     for table in TABLES.values():
-        if table.published:
+        if table.published and table.view is None:
             con.execute(table.ddl())
     create_macros_and_views(con)
     describe._dictionary(con)
