@@ -70,8 +70,8 @@ class FileRows:
         for batch in batches(stream, dialect_of(self.layout), width, self.header.first_data_line):
             self.reader = "exact" if batch.reader == "exact" else self.reader
             frame, refused, dropped, count = self._sifted(batch, columns, carried)
-            refused, waiting, dropped, count = self._settled(waiting, refused, dropped, count)
             self._refuse_mostly_odd(refused.height, count)
+            refused, waiting, dropped, count = self._settled(waiting, refused, dropped, count)
             frame = frame if held is None else pl.concat([held, frame], how="vertical_relaxed")
             cut = localiser.open_from(_times(frame))
             held = None if cut is None else frame[cut:]

@@ -46,6 +46,8 @@ def test_the_published_dictionary_says_the_same() -> None:
     create_macros_and_views(con)
     describe._dictionary(con)
     rows = con.execute("SELECT table_name, column_name, unit, description FROM dictionary").fetchall()
-    assert len(rows) == page.page().count("\n| ") - len({r[0] for r in rows})  # less the header row of each section
+    in_parquet_only = [t for t in TABLES.values() if t.published and t.view is not None]
+    shown = len(rows) + sum(len(t.columns) for t in in_parquet_only)
+    assert shown == page.page().count("\n| ") - len({r[0] for r in rows}) - len(in_parquet_only)  # less the header row of each section
     assert all(unit.strip() and words.strip() for _, _, unit, words in rows)
     con.close()
