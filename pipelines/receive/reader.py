@@ -23,6 +23,7 @@ from pipelines.receive.exact import UNCLOSED, Block, blocks, csv_reader, refuse_
 _MARK = "\x01"  # a byte no text file holds: splits lines off as one field
 MOST_FIELDS = 10_000  # fields of an odd row that are kept apart; its raw text has all
 _SMALL = 256 * 2**10  # up to here the exact reader is as quick as any
+_FIRST_BYTES = 64 * 2**10  # in which the first record is looked for
 _SAMPLES, _SAMPLE_BYTES = 256, 64  # of a piece, to see how long its lines are: some 30 us
 _DENSE = _SAMPLES * _SAMPLE_BYTES // 8  # line ends in them when lines are shorter than 8 bytes: no export of values
 _DENSE_BYTES = 2**18
@@ -108,7 +109,7 @@ def read_rows(path: Path, dialect: Dialect, *, piece_bytes: int = PIECE_BYTES) -
 
     The first record (a header, if there is one) comes as a row like any other. FileRefusedError as in `pieces`.
     """
-    first = next(records(pieces(path, dialect.encoding, min(piece_bytes, _SMALL)), dialect), None)
+    first = next(records(pieces(path, dialect.encoding, min(piece_bytes, _FIRST_BYTES)), dialect), None)
     if first is not None:
         yield from batches(pieces(path, dialect.encoding, piece_bytes), dialect, Width.strictly(max(len(first[1]), 1)), 1)
 

@@ -113,7 +113,7 @@ def taken(folder: Path, name: str, data: bytes, piece_bytes: int) -> tuple[list[
         assert [r.status for r in again] == ["known already"]
         assert store.rows("SELECT count(*) FROM loads")[0][0] == len([r for r in found if r.status != "known already"])
     (folder / "p.duckdb").unlink()
-    return [replace(r, seconds=0.0) for r in found], rows
+    return [replace(r, seconds=0.0, exact_seconds=0.0) for r in found], rows
 
 
 class _Nowhere:

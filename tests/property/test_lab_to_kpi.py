@@ -106,7 +106,7 @@ def test_crews_of_shifts_have_the_dose_of_their_shift(store: Store) -> None:
     question = questions.saved()["dose_by_crew"]
     rows = store.rows(question.sql, question.bind({}))
     # the same polymer and flow in both shifts, feed of 2 and 3 %: the doses are as 3 to 2
-    assert [(r[1], r[3], r[5]) for r in rows] == [("A", 1, pytest.approx(2.0)), ("B", 1, pytest.approx(3.0))]
+    assert [(r[1], r[3], r[6]) for r in rows] == [("A", 1, pytest.approx(2.0)), ("B", 1, pytest.approx(3.0))]
     assert rows[0][4] / rows[1][4] == pytest.approx(1.5)
 
 

@@ -103,7 +103,7 @@ def take(store: Store, case: dict[str, Any], path: Path) -> Receipt:
 
 @pytest.mark.parametrize(("case"), [c for _, c in CASES], ids=[n for n, _ in CASES])
 def test_case(store: Store, tmp_path: Path, case: dict[str, Any]) -> None:
-    for table in ("readings", "readings_history", "set_aside", "loads", "load_days"):
+    for table in ("packed_readings", "readings_history", "set_aside", "loads", "load_days"):
         store.con.execute(f"DELETE FROM main.{table}")
     receipt = take(store, case, tmp_path / "export.csv")
     if "refused" in case:

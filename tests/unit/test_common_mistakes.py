@@ -85,8 +85,8 @@ def kpis(store: Store) -> Kpis:
             "minutes": minutes, "lab_results": samples, "line_settings": lines, "prices": [PRICE | x for x in prices or [{}]],
             "polymers": [POLYMER | {"line": x["line"]} | y for x in lines for y in polymers or [{}]],
         }  # fmt: skip
-        for table in (t for t in TABLES.values() if t.view is None):
-            store.con.execute(f"DELETE FROM main.{table.name}")
+        for kept in (t for t in TABLES.values() if t.view is None):
+            store.con.execute(f"DELETE FROM main.{kept.name}")
         for name, rows in given.items():
             store.append(name, pl.DataFrame(rows, schema=TABLES[name].polars_schema()))
         days = [r[0] for r in store.rows("SELECT DISTINCT operating_day FROM minutes ORDER BY 1")]
