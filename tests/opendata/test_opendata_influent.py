@@ -109,7 +109,10 @@ def test_with_its_separators_declared_the_rain_file_reads_right(packaged_file: F
     home = plant_home("works", "UTC", SIGNAL, LAYOUT + 'decimal = ","\nthousands = "."\n')
     receipt = taken(home, rows).receipts[0]
     fine = [n for _, q in rows if (n := float(q.replace(".", ""))) <= MOST]
-    too_high, mangled = 12, 3  # "30.044.50" is no whole groups of three; twelve values of the storm lie above the physical bound of the role
+    too_high, mangled = (
+        12,
+        3,
+    )  # "30.044.50" is no whole groups of three; twelve values of the storm lie above the physical bound of the role
     assert receipt.reasons == {"value outside physical range": too_high, "text in number": mangled}
     assert receipt.rows_kept == len(fine) == 1344 - too_high - mangled
     with Store(home.store("works"), "works") as store:

@@ -157,7 +157,9 @@ def test_noisy_dose_is_unbiased(tmp_path: Path, record_property: pytest.RecordPr
         scatter = float(np.std(difference, ddof=1))
         # two meters with a gain error of sd 1 % each stay for the whole time: they do not average out
         standard_error = float(np.hypot(scatter / np.sqrt(len(difference)), 0.01 * np.sqrt(2)))
-        record_property(f"{plant} dose: mean difference %, scatter %, days", (100 * difference.mean(), 100 * scatter, len(difference)))
+        record_property(
+            f"{plant} dose: mean difference %, scatter %, days", (float(100 * difference.mean()), float(100 * scatter), len(difference))
+        )
         assert len(difference) > 70
         assert abs(difference.mean()) < 2 * standard_error
         assert 0.005 < scatter < 0.10

@@ -236,14 +236,14 @@ def days(tmp_path_factory: pytest.TempPathFactory) -> pl.DataFrame:
 def test_u_of_what_the_feed_sample_decides(days: pl.DataFrame, kpi: str, mode: str, record_property: pytest.RecordProperty) -> None:
     """240 days of 60 lines: were they independent, the ratio would scatter by 0.046; three times that, and a little for what lines share."""
     mine = days.filter(pl.col("mode") == mode)
-    record_property(f"sd of (found - true)/u, {kpi}, {mode}", ratio(mine, kpi))
+    record_property(f"sd of (found - true)/u, {kpi}, {mode}", float(ratio(mine, kpi)))
     assert 0.82 < ratio(mine, kpi) < 1.18
 
 
 @pytest.mark.parametrize("kpi", ["polymer_active_kg", "cake_ts_pct", "filtrate_tss_mg_l", "capture_pct", "mixing_dp_kpa", "energy_kwh_t"])
 def test_u_of_the_other_kpis(days: pl.DataFrame, kpi: str, record_property: pytest.RecordProperty) -> None:
     """300 lines, meter errors drawn once a line: the ratio scatters by 0.041 at most."""
-    record_property(f"sd of (found - true)/u, {kpi}", ratio(days, kpi))
+    record_property(f"sd of (found - true)/u, {kpi}", float(ratio(days, kpi)))
     assert 0.86 < ratio(days, kpi) < 1.14
 
 
@@ -257,7 +257,7 @@ def test_random_and_systematic_parts_of_the_dose_are_told_apart(days: pl.DataFra
     lines = mine.group_by("line").agg(pl.col("off").var().alias("within"), pl.col("off").mean().alias("mean"), (pl.col("random") ** 2).mean(), (pl.col("systematic") ** 2).mean())  # fmt: skip
     within = float(np.sqrt(lines["within"].mean() / lines["random"].mean()))
     between = float(np.sqrt(((lines["mean"] ** 2).mean() - lines["within"].mean() / DAYS) / lines["systematic"].mean()))
-    record_property("sd within lines / u_random, between lines / u_systematic", (within, between))
+    record_property("sd within lines / u_random, between lines / u_systematic", (float(within), float(between)))
     assert 0.88 < within < 1.12
     assert 0.82 < between < 1.18
     found = mine["dose_active_kg_t_u"] ** 2 - mine["dose_active_kg_t_u_random"] ** 2 - mine["dose_active_kg_t_u_systematic"] ** 2
@@ -319,7 +319,7 @@ def test_u_on_the_plants_of_the_generator(tmp_path: Path, plant: str, record_pro
         mine = both.drop_nulls([f"{kpi}_u", kpi])
         z = ((mine[f"{kpi}_found"] - mine[kpi]) / mine[f"{kpi}_u"]).to_numpy()
         relative = float((mine[f"{kpi}_u"] / mine[f"{kpi}_found"]).mean())
-        record_property(f"{plant} {kpi}: sd of (found - true)/u, share within 2 u, mean u/value, days", (float(np.sqrt(np.mean(z**2))), float(np.mean(np.abs(z) < 2)), relative, len(z)))  # fmt: skip
+        record_property(f"{plant} {kpi}: sd of (found - true)/u, share within 2 u, mean u/value, days", (float(np.sqrt(np.mean(z**2))), float(np.mean(np.abs(z) < 2)), float(relative), len(z)))  # fmt: skip
         if kpi == "dose_active_kg_t":
             assert 0.8 < np.sqrt(np.mean(z**2)) < 1.25
     held = both.filter(pl.col("dose_active_kg_t_u_held") > 0)
