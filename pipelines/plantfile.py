@@ -7,7 +7,7 @@ date-times; a date or a naive date-time is plant-local.
 from __future__ import annotations
 
 import hashlib
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal, Self
@@ -328,6 +328,11 @@ class PlantFile(Block):
         if since.tzinfo is None:
             since = since.replace(tzinfo=self.zone)
         return since.astimezone(UTC)
+
+    def operating_day(self, at: datetime) -> date:
+        """Return the operating day of an instant: plant-local wall time less the configured hour."""
+        start = self.plant.operating_day_start
+        return (at.astimezone(self.zone).replace(tzinfo=None) - timedelta(hours=start.hour, minutes=start.minute)).date()
 
     def line(self, line_id: str) -> Line:
         return next(line for line in self.lines if line.id == line_id)

@@ -100,6 +100,12 @@ class Store:
         """Execute one statement and return all its rows as tuples."""
         return self.con.execute(sql, params or []).fetchall()
 
+    def to_work(self, table: str, frame: pl.DataFrame) -> None:
+        """Make a frame a table of `work`, the database in memory, in the place of one of that name."""
+        self.con.register("incoming", frame)
+        self.con.execute(f"CREATE OR REPLACE TABLE work.{table} AS SELECT * FROM incoming")
+        self.con.unregister("incoming")
+
     def append(self, table: str, frame: pl.DataFrame) -> None:
         """Insert the frame's rows; columns are matched by name, the order of rows is kept."""
         if frame.height == 0:

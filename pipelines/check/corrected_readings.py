@@ -104,10 +104,10 @@ def make(store: Store, plant_file: PlantFile, entries: Iterable[Entry], decision
             store.con.execute(_OF_ENTRY, {**_parameters(entry, plant_file), **span.named})
     on_rows = [d for d in decisions if d.kind == "row"]
     if on_rows:
-        _to_work(store, "decisions", decisions_frame(on_rows, plant_file))
-        _to_work(store, "measures", _measures(plant_file))
+        store.to_work("decisions", decisions_frame(on_rows, plant_file))
+        store.to_work("measures", _measures(plant_file))
         store.con.execute(_OF_DECISIONS, window.named)
-    _to_work(store, "signal_spans", _signal_spans(plant_file))
+    store.to_work("signal_spans", _signal_spans(plant_file))
     start = plant_file.plant.operating_day_start
     store.con.execute(_FINAL, {"plant": store.plant, "zone": plant_file.plant.time_zone, "day_start_min": start.hour * 60 + start.minute})
 
@@ -216,12 +216,6 @@ def _signal_spans(plant_file: PlantFile) -> pl.DataFrame:
     at = pl.Datetime("us", "UTC")
     schema: dict[str, Any] = {"number": pl.Int64, "tag": pl.String, "line": pl.String, "role": pl.String, "first": at, "until_utc": at}
     return pl.DataFrame(rows, schema=schema, orient="row")
-
-
-def _to_work(store: Store, table: str, frame: pl.DataFrame) -> None:
-    store.con.register("incoming", frame)
-    store.con.execute(f"CREATE OR REPLACE TABLE work.{table} AS SELECT * FROM incoming")
-    store.con.unregister("incoming")
 
 
 def _runs(hours: pl.Series) -> list[tuple[datetime, datetime]]:

@@ -24,8 +24,7 @@ _INSTANT = pl.Datetime("us", "UTC")
 
 def operating_day(at: datetime, plant_file: PlantFile) -> date:
     """Return the operating day of an instant: plant-local wall time less the configured hour."""
-    start = plant_file.plant.operating_day_start
-    return (at.astimezone(plant_file.zone).replace(tzinfo=None) - timedelta(hours=start.hour, minutes=start.minute)).date()
+    return plant_file.operating_day(at)
 
 
 def day_start(day: date, plant_file: PlantFile) -> datetime:

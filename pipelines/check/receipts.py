@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 import polars as pl
 
-from pipelines.check import guard
+from pipelines.check import guard, sorting
 from pipelines.check.versions import Outcome
 from pipelines.chunks import Chunk, Original, RawLines, Receipt, Received
 from pipelines.store import Store
@@ -61,10 +61,7 @@ class Tally:
 
     def span(self, times: pl.Series) -> None:
         """Widen first and last to the times of usable rows."""
-        low, high = times.min(), times.max()
-        if isinstance(low, datetime) and isinstance(high, datetime):
-            self.first = low if self.first is None else min(self.first, low)
-            self.last = high if self.last is None else max(self.last, high)
+        self.first, self.last = sorting.widened(self.first, self.last, times)
 
     def settle(self, lines: pl.Series, failed: pl.DataFrame, outcome: Outcome) -> None:
         """Count the rows and values of a chunk.

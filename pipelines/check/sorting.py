@@ -1,6 +1,8 @@
-"""Readings in the order they are stored: by tag, then time, then line."""
+"""Readings in the order they are stored: by tag, then time, then line; and the span of time they fill."""
 
 from __future__ import annotations
+
+from datetime import datetime
 
 import numpy as np
 import polars as pl
@@ -10,6 +12,14 @@ from numpy.typing import NDArray
 def _columns(rows: pl.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return tag code and time [us] of each row."""
     return rows["tag"].to_physical().to_numpy().astype(np.int64), rows["time_utc"].to_physical().to_numpy()
+
+
+def widened(first: datetime | None, last: datetime | None, times: pl.Series) -> tuple[datetime | None, datetime | None]:
+    """Return a span of time made wide enough for a column of times."""
+    low, high = times.min(), times.max()
+    if not isinstance(low, datetime) or not isinstance(high, datetime):
+        return first, last
+    return low if first is None else min(first, low), high if last is None else max(last, high)
 
 
 def in_order(rows: pl.DataFrame) -> pl.DataFrame:

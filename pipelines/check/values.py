@@ -45,31 +45,33 @@ class Typed:
 def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
     """Return what the values of a Chunk say, and which of them cannot be used and why."""
     tag = values["tag"].cast(signals.kind, strict=False)
-    number = values.select(_number(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
+    number = values.select(numbers.as_written(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
     coded = quality.codes(values["quality_text"], layout)
     latest_us = micros(received_utc + FUTURE_MARGIN)
 
     code = tag.to_physical().fill_null(len(signals.tags)).to_numpy()
     order = _by_tag(code, len(signals.tags))
+    code = code[order]
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
-    steps = None if layout.late_rows else steps_back(code[order], times, _NULL_TIME)
-    signal = _signal_numbers(code[order], times, signals)
+    steps = None if layout.late_rows else steps_back(code, times, _NULL_TIME)
+    signal = _signal_numbers(code, times, signals)
     written, codes = number.to_numpy()[order], coded.to_numpy()[order]
     plain = _plain(written, times, signal, codes, signals, latest_us)
     if values["time_reason"].null_count() < values.height:
         plain &= values["time_reason"].is_null().to_numpy()[order]
 
-    keep = slice(None) if plain.all() else plain
+    all_plain = bool(plain.all())
+    keep = slice(None) if all_plain else plain
     readings = pl.DataFrame(
         {
             "line_no": values["line_no"].to_numpy()[order][keep],
-            "tag": pl.Series(code[order][keep]).cast(tag.to_physical().dtype).cat.to(signals.kind),
+            "tag": pl.Series(code[keep]).cast(tag.to_physical().dtype).cat.to(signals.kind),
             "time_utc": pl.Series(times[keep]).cast(values.schema["time_utc"]),
             "value": _scaled(written[keep], signal[keep], signals),
             "quality": codes[keep].astype(np.uint8, copy=False),
         }
     ).with_columns(is_mark=pl.lit(False))
-    if plain.all():
+    if all_plain:
         return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED, steps)
     rows = values.select("line_no", "time_utc").with_columns(tag=tag, number=number, quality=coded)
     doubtful = pl.Series(np.arange(len(code))[order][~plain])
@@ -87,11 +89,6 @@ def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:
         return slice(None)
     small = code.astype(np.uint16) if tags < 2**16 else code  # radix sort: quick for small whole numbers
     return np.argsort(small, kind="stable")
-
-
-def _number(layout: Layout) -> pl.Expr:
-    """Return the text of a value as polars reads numbers; null for a declared fill value and for what is no number as declared."""
-    return numbers.as_written(layout)
 
 
 def _signal_numbers(code: NDArray[np.uint32], times: NDArray[np.int64], signals: Signals) -> NDArray[np.int32]:

@@ -53,10 +53,7 @@ class Stored:
 
     def take(self, times: pl.Series) -> None:
         """Widen it by readings that were written."""
-        low, high = times.min(), times.max()
-        if isinstance(low, datetime) and isinstance(high, datetime):
-            self.first = low if self.first is None else min(self.first, low)
-            self.last = high if self.last is None else max(self.last, high)
+        self.first, self.last = sorting.widened(self.first, self.last, times)
 
 
 def merge(store: Store, ordered: pl.DataFrame, load_id: str, stored: Stored) -> Outcome:

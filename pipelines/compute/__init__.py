@@ -148,19 +148,13 @@ def days_to_work(store: Store, week_start: int, days: list[date], existing: tupl
         "touched_weeks": ("week_start_day", sorted({d - timedelta(days=(d.isoweekday() - week_start) % 7) for d in days})),
     }
     for table, (column, values) in spans.items():
-        _frame_to_work(store, table, pl.DataFrame({column: values}, schema={column: pl.Date}))
-    _frame_to_work(store, "plant_file", pl.DataFrame({"plant_file_id": [_plant_file_id(store)]}))
+        store.to_work(table, pl.DataFrame({column: values}, schema={column: pl.Date}))
+    store.to_work("plant_file", pl.DataFrame({"plant_file_id": [_plant_file_id(store)]}))
 
 
 def _plant_file_id(store: Store) -> str:
     found = store.rows("SELECT plant_file_id FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1")
     return str(found[0][0]) if found else ""
-
-
-def _frame_to_work(store: Store, table: str, frame: pl.DataFrame) -> None:
-    store.con.register("incoming", frame)
-    store.con.execute(f"CREATE OR REPLACE TABLE work.{table} AS SELECT * FROM incoming")
-    store.con.unregister("incoming")
 
 
 def _merge(store: Store, name: str, where: str) -> int:

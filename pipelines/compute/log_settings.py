@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
@@ -26,12 +26,6 @@ def rows(plant: str, plant_file: PlantFile) -> dict[str, Rows]:
     }
 
 
-def operating_day(plant_file: PlantFile, at: datetime) -> date:
-    """Return the operating day of an instant: plant-local wall time less the configured hour."""
-    start = plant_file.plant.operating_day_start
-    return (at.astimezone(plant_file.zone).replace(tzinfo=None) - timedelta(hours=start.hour, minutes=start.minute)).date()
-
-
 def _limits(plant: str, plant_file: PlantFile) -> Rows:
     band = {t.line: t.si(t.at_least) for t in plant_file.targets if t.kpi == "cake_ts_pct" and t.at_least is not None}
     layouts = sum(not layout.is_lab for layout in plant_file.layouts)
@@ -45,7 +39,7 @@ def _limits(plant: str, plant_file: PlantFile) -> Rows:
 def _service(plant: str, plant_file: PlantFile, line: str, x: Service) -> dict[str, Any]:
     at = plant_file.instant(x.at, LONG_AGO)
     return {
-        "plant": plant, "line": line, "pump": x.pump, "at_utc": at, "operating_day": operating_day(plant_file, at), "kind": x.kind,
+        "plant": plant, "line": line, "pump": x.pump, "at_utc": at, "operating_day": plant_file.operating_day(at), "kind": x.kind,
         "resets_overhaul": x.resets_overhaul, "ends_reference": x.ends_reference, "note": x.note or None,
     }  # fmt: skip
 
@@ -61,18 +55,18 @@ def _baselines(plant: str, plant_file: PlantFile, line: str, pump: str) -> Rows:
         if start in measured:
             out.append(row | _reference(plant_file, start, measured[start]))
         elif start in changed:
-            day = operating_day(plant_file, start)
+            day = plant_file.operating_day(start)
             out.append(row | {"no_reference": f"{changed[start].kind} of {day}: no commissioning reference since"})
         else:
             first = min(measured, default=None)
-            reason = _NOT_MEASURED if first is None else f"before the commissioning test of {operating_day(plant_file, first)}"
+            reason = _NOT_MEASURED if first is None else f"before the commissioning test of {plant_file.operating_day(first)}"
             out.append(row | {"no_reference": reason})
     return out
 
 
 def _reference(plant_file: PlantFile, at: datetime, x: Baseline) -> dict[str, Any]:
     low, high = x.ts_window or (None, None)
-    row: dict[str, Any] = {"measured_day": operating_day(plant_file, at), "ts_low_pct": low, "ts_high_pct": high}
+    row: dict[str, Any] = {"measured_day": plant_file.operating_day(at), "ts_low_pct": low, "ts_high_pct": high}
     if x.displacement is not None:
         return row | {"displacement_m3_rev": x.displacement, "slip_form": x.slip_form, "slip_k0": x.slip_k0()}
     c0, c1, c2 = x.head_coefficients()
@@ -88,7 +82,7 @@ def _steps(plant: str, plant_file: PlantFile, ladder: Ladder) -> Rows:
     return [
         {
             "plant": plant, "line": ladder.line, "ladder": ladder.name, "step_no": no, "start_utc": start, "end_utc": end,
-            "first_day": operating_day(plant_file, start), "last_day": operating_day(plant_file, end - timedelta(minutes=1)),
+            "first_day": plant_file.operating_day(start), "last_day": plant_file.operating_day(end - timedelta(minutes=1)),
             "washout_min": ladder.washout * 60.0,
         }
         for no, (start, end) in enumerate(pairwise(at), start=1)
