@@ -3,20 +3,50 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
+from concurrent.futures import ThreadPoolExecutor, wait
+from typing import Generic, Self, TypeVar
 
 Item = TypeVar("Item")
+_END = object()
 
 
-def ahead(source: Iterator[Item]) -> Iterator[Item]:
-    """Yield the items of an iterator in order, the next one being made in another thread meanwhile.
+class Ahead(Generic[Item]):
+    """The items of an iterator in order, the next one being made in another thread meanwhile; the first one from now on.
 
     One item waits at most, so memory holds two. An error of the source comes where its item would have come.
     """
-    end = object()
-    with ThreadPoolExecutor(1, thread_name_prefix="ahead") as pool:
-        following = pool.submit(next, source, end)
-        while (item := following.result()) is not end:
-            following = pool.submit(next, source, end)
-            yield item  # type: ignore[misc]
+
+    def __init__(self, source: Iterator[Item]) -> None:
+        self._source, self._is_open = source, True
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="ahead")
+        self._following = self._pool.submit(next, source, _END)
+
+    def __iter__(self) -> Self:
+        return self
+
+    def __next__(self) -> Item:
+        if not self._is_open:
+            raise StopIteration
+        try:
+            item = self._following.result()
+        except BaseException:
+            self.close()
+            raise
+        if item is _END:
+            self.close()
+            raise StopIteration
+        self._following = self._pool.submit(next, self._source, _END)
+        return item  # type: ignore[return-value]
+
+    def wait(self) -> None:
+        """Wait until the item after those taken is there, or its error."""
+        wait([self._following])
+
+    def close(self) -> None:
+        """End the thread and close the source, when its item is made; more than once does no harm."""
+        if self._is_open:
+            self._is_open = False
+            self._pool.shutdown()
+            close = getattr(self._source, "close", None)
+            if close is not None:
+                close()

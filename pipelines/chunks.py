@@ -49,6 +49,8 @@ class Chunk:
         line_no UInt32; time_utc Datetime[us, UTC] (null when unreadable); time_reason String (null, or the
         reason from the closed list); tag String; text String; quality_text String (null when the layout
         has no quality column).
+    Of clean measurements (`texts` is there) `values` has `number` (Float64) instead of text, tag and quality_text may be Enum,
+        and `texts` gives what stands in the file.
     For lab files `values` has instead: line_no, stamp_text, time_utc, time_reason, sample, point_text,
         analyte_text, text, unit_text, qualifier_text, limit_text, reported_text, method, crew, shift_text, window_from,
         window_to, lot, column (all String but the first, third), one row per result; wide sheets fill point_text/analyte_text/unit_text with null and
@@ -66,6 +68,7 @@ class Chunk:
     rows_exact: int = 0
     exact_seconds: float = 0.0
     layout: Layout | None = None
+    texts: Texts | None = None
 
 
 class Received(Protocol):
@@ -79,6 +82,7 @@ class Received(Protocol):
         ...
 
 
+Texts = Callable[["pl.Series"], "pl.DataFrame"]  # line numbers -> line_no, tag, text, quality_text of their values
 RawLines = Callable[[Iterable[int]], dict[int, str]]  # physical line number -> the raw record that begins there
 
 

@@ -6,11 +6,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipelines import __version__, clock, disposition_file, plantfile, shown
 from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
@@ -18,6 +19,9 @@ from pipelines.errors import ExitCode, Notice
 from pipelines.home import Home
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
+
+if TYPE_CHECKING:
+    from pipelines.check import Reading
 
 Call = Callable[..., Any]
 
@@ -111,29 +115,55 @@ def intake(home: Home, store: Store, plant_file: PlantFile, received_utc: dateti
             folder = home.archive(store.plant)
             receipts += check_in(store, plant_file, kept.original(folder), folder / kept.archived_as, kept.seq, kept.received_utc)
     for path in receive.waiting(home, store.plant):
-        try:
-            original = receive.fingerprint(path)
-        except OSError as error:
-            sentence = f"{shown.name(path.name)} could not be opened and stays in the inbox: {error.strerror}"
-            notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
-            continue
-        receipts += take_in(home, store, plant_file, original, received_utc)
+        with begun(path, plant_file, received_utc) as reading:
+            try:
+                original = receive.fingerprint(path)
+            except OSError as error:
+                sentence = f"{shown.name(path.name)} could not be opened and stays in the inbox: {error.strerror}"
+                notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
+                continue
+            receipts += take_in(home, store, plant_file, original, received_utc, reading)
     return receipts, notices
 
 
-def take_in(home: Home, store: Store, plant_file: PlantFile, original: Original, received_utc: datetime) -> list[Receipt]:
+@contextmanager
+def begun(path: Path, plant_file: PlantFile, received_utc: datetime) -> Iterator[Reading | None]:
+    """Begin to read a large export while its bytes are still being hashed; None where that would not pay or is not safe."""
+    from pipelines import check, receive
+
+    received = receive.open_early(path, plant_file)
+    if received is None or received.layout.is_lab:
+        yield None
+        return
+    with check.Reading(received, plant_file, received_utc) as reading:
+        yield reading
+
+
+def take_in(
+    home: Home, store: Store, plant_file: PlantFile, original: Original, received_utc: datetime, reading: Reading | None = None
+) -> list[Receipt]:
     """Move one file into the archive and check its content into the store; known content changes nothing."""
     from pipelines import check, receive
 
+    if reading is not None:
+        reading.pieces.wait()  # it has the file open now, under whatever name
     if check.known(store, original.load_id):
         original.path.unlink()  # the same bytes are in the archive
         return [Receipt(original.load_id, original.file_name, "known already")]
     seq = check.next_seq(store)
     archived_as = receive.archive(home, store.plant, original, seq, received_utc)
-    return check_in(store, plant_file, original, home.archive(store.plant) / archived_as, seq, received_utc)
+    return check_in(store, plant_file, original, home.archive(store.plant) / archived_as, seq, received_utc, reading)
 
 
-def check_in(store: Store, plant_file: PlantFile, original: Original, archived: Path, seq: int, received_utc: datetime) -> list[Receipt]:
+def check_in(
+    store: Store,
+    plant_file: PlantFile,
+    original: Original,
+    archived: Path,
+    seq: int,
+    received_utc: datetime,
+    reading: Reading | None = None,
+) -> list[Receipt]:
     """Check an archived original into the store, or set it aside whole with its reason; one receipt a load.
 
     Of a ZIP archive each member is a load of its own, numbered from the archive's number on; the archive's own receipt, which
@@ -146,7 +176,7 @@ def check_in(store: Store, plant_file: PlantFile, original: Original, archived: 
     except FileRefusedError as refused:
         return [check.refuse(store, plant_file, original, archived.name, refused, seq=seq, received_utc=received_utc)]
     if members is None:
-        return [check_one(store, plant_file, original, archived, archived.name, seq, received_utc)]
+        return [check_one(store, plant_file, original, archived, archived.name, seq, received_utc, reading)]
     receipts: list[Receipt] = []
     for number, member in enumerate(members, 1):
         one = member.original(archived, original.file_name)
@@ -160,18 +190,25 @@ def check_in(store: Store, plant_file: PlantFile, original: Original, archived: 
 
 
 def check_one(
-    store: Store, plant_file: PlantFile, original: Original, path: Path, archived_as: str, seq: int, received_utc: datetime
+    store: Store,
+    plant_file: PlantFile,
+    original: Original,
+    path: Path,
+    archived_as: str,
+    seq: int,
+    received_utc: datetime,
+    reading: Reading | None = None,
 ) -> Receipt:
     """Check one file, or one member of an archive, into the store, or set it aside whole with its reason."""
     from pipelines import check, receive
 
     try:
-        received = receive.open_file(path, original.file_name, plant_file)
+        received = reading.received if reading is not None else receive.open_file(path, original.file_name, plant_file, may_measure=True)
 
         def raw(line_numbers: Any) -> dict[int, str]:
             return receive.raw_lines(path, received.layout, line_numbers)
 
-        return check.run(store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc)
+        return check.run(store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc, reading=reading)
     except FileRefusedError as refused:
         return check.refuse(store, plant_file, original, archived_as, refused, seq=seq, received_utc=received_utc)
 

@@ -6,21 +6,36 @@ come with a later file, so `align` judges increments (`pipelines.totaliser`), no
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
+from typing import Self
 
 from pipelines import clock
-from pipelines.ahead import ahead
+from pipelines.ahead import Ahead
 from pipelines.check import corrections, lab, lab_sheets, lab_store, pending, receipts, refused, steps, versions
 from pipelines.check.receipts import Tally
 from pipelines.check.signals import Signals
-from pipelines.check.steps import StepsBack
-from pipelines.check.values import typed
+from pipelines.check.values import Typed, typed
 from pipelines.chunks import Chunk, FileRefusedError, Original, RawLines, Receipt, Received
 from pipelines.errors import InternalError
-from pipelines.plantfile import PlantFile
+from pipelines.plantfile import Layout, PlantFile
 from pipelines.store import Store
 
-__all__ = ["corrections", "known", "next_seq", "note", "refuse", "run"]
+__all__ = ["Reading", "corrections", "known", "next_seq", "note", "refuse", "run"]
+
+
+class Reading:
+    """A file of readings that is read and typed in threads of its own, from now on and a piece ahead; close it."""
+
+    def __init__(self, received: Received, plant_file: PlantFile, received_utc: datetime) -> None:
+        self.received, self.signals = received, Signals.of(plant_file)
+        self.pieces = Ahead(_said(received, self.signals, received_utc))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.pieces.close()
 
 
 def known(store: Store, load_id: str) -> bool:
@@ -43,22 +58,20 @@ def run(
     *,
     seq: int,
     received_utc: datetime,
+    reading: Reading | None = None,
 ) -> Receipt:
-    """Check one opened file into the store, all in one transaction; returns its balanced receipt.
+    """Check one opened file into the store, all in one transaction; returns its balanced receipt. `reading`: it is being read already.
 
     FileRefusedError from the file's chunks leaves the store as it was. InternalError when the counts do not balance or
     rows do not fit their table.
     """
     started, tally, is_lab = clock.stopwatch(), Tally(), received.layout.is_lab
-    with store.transaction():
+    with store.transaction(), store.one_thread():
         if is_lab:
             _take_lab(store, plant_file, received, original.load_id, received_utc, tally)
         else:
-            signals, stored, back = Signals.of(plant_file), versions.Stored.of(store), []
-            for chunk in ahead(received.chunks()):
-                tally.take(chunk)
-                back.append(_take_readings(store, plant_file, chunk, signals, stored, received, original.load_id, received_utc, tally))
-            steps.write(store, original.load_id, [s for s in back if s is not None])
+            with reading or Reading(received, plant_file, received_utc) as begun:
+                _take_readings(store, plant_file, begun, original.load_id, tally)
         reasons = receipts.write_aside(store, original.load_id, tally.aside, raw_lines)
         receipt = receipts.receipt_of(original, received, tally, reasons, clock.stopwatch() - started)
         if not receipt.balances:
@@ -101,30 +114,34 @@ def note(store: Store, original: Original, archived_as: str, detail: str, *, seq
     return receipt
 
 
-def _take_readings(
-    store: Store,
-    plant_file: PlantFile,
-    chunk: Chunk,
-    signals: Signals,
-    stored: versions.Stored,
-    received: Received,
-    load_id: str,
-    received_utc: datetime,
-    tally: Tally,
-) -> StepsBack | None:
-    if chunk.values.height == 0:
-        return None
-    layout = chunk.layout or received.layout
-    said = typed(chunk.values, signals, layout, received_utc)
-    if said.failed.height:
-        refused.keep_values(store, chunk, said.failed, signals, layout, load_id)
-    outcome = versions.Outcome(0, 0, None)
-    if said.readings.height:
-        outcome = versions.merge(store, said.readings, load_id, stored)
-        tally.span(said.readings["time_utc"])
-        tally.days |= pending.operating_days(said.readings["time_utc"], plant_file)
-    tally.settle(chunk.values["line_no"], said.failed, outcome)
-    return said.steps
+def _said(received: Received, signals: Signals, received_utc: datetime) -> Iterator[tuple[Chunk, Layout, Typed | None]]:
+    """Yield the chunks of a file, their layouts and what their values say; None for a chunk without values."""
+    chunks = Ahead(received.chunks())
+    try:
+        for chunk in chunks:
+            layout = chunk.layout or received.layout
+            yield chunk, layout, typed(chunk.values, signals, layout, received_utc, chunk.texts) if chunk.values.height else None
+    finally:
+        chunks.close()
+
+
+def _take_readings(store: Store, plant_file: PlantFile, reading: Reading, load_id: str, tally: Tally) -> None:
+    stored, back = versions.Stored.of(store), []
+    for chunk, layout, said in reading.pieces:
+        tally.take(chunk)
+        if said is None:
+            continue
+        if said.failed.height:
+            refused.keep_values(store, chunk, said.failed, reading.signals, layout, load_id)
+        outcome = versions.Outcome(0, 0, None)
+        if said.readings.height:
+            outcome = versions.merge(store, said.readings, load_id, stored, has_repeats=said.has_repeats)
+            tally.span(said.readings["time_utc"])
+            tally.days |= pending.operating_days(said.readings["time_utc"], plant_file)
+        tally.settle(chunk.values["line_no"], said.failed, outcome)
+        if said.steps is not None:
+            back.append(said.steps)
+    steps.write(store, load_id, back)
 
 
 def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally) -> None:

@@ -50,11 +50,18 @@ def codes(texts: pl.Series, layout: Layout) -> pl.Series:
     size = len(texts)
     if texts.null_count() == size:
         return _constant(GOOD, size)
-    if texts.null_count() == 0 and (texts == texts[0]).all():
+    if texts.null_count() == 0 and _is_one_word(texts):
         return _constant(code_of(texts[0], layout.quality_words), size)
+    if isinstance(texts.dtype, pl.Enum):
+        known = pl.Series("quality", [code_of(w, layout.quality_words) for w in texts.dtype.categories], dtype=pl.UInt8)
+        return known.gather(texts.to_physical())
     distinct = texts.unique().to_list()
     meant = [code_of(w, layout.quality_words) for w in distinct]
     return texts.replace_strict(distinct, meant, return_dtype=pl.UInt8).alias("quality")
+
+
+def _is_one_word(texts: pl.Series) -> bool:
+    return len(texts.dtype.categories) == 1 if isinstance(texts.dtype, pl.Enum) else bool((texts == texts[0]).all())
 
 
 def _constant(code: int | None, size: int) -> pl.Series:

@@ -60,6 +60,16 @@ class Signals:
         table = pl.DataFrame([_limits(s) for s in plant_file.signals], schema=_TABLE)
         return cls(plant_file.signals, tuple(tags), pl.Enum(tags), table, tuple(tuple(spans[tag]) for tag in tags))
 
+    def codes(self, tags: pl.Series) -> NDArray[np.uint32]:
+        """Return the number of each tag (text or Enum) among `tags`; their count for one that the plant file does not have."""
+        words = tags.dtype.categories if isinstance(tags.dtype, pl.Enum) else tags
+        numbers: NDArray[np.uint32] = words.cast(self.kind, strict=False).to_physical().cast(pl.UInt32).fill_null(len(self.tags)).to_numpy()
+        return numbers[tags.to_physical().to_numpy()] if words is not tags else numbers
+
+    def named(self, codes: NDArray[np.uint32]) -> pl.Series:
+        """Return tags by their numbers, as Enum."""
+        return pl.Series("tag", codes).cast(pl.Series([], dtype=self.kind).to_physical().dtype).cat.to(self.kind)
+
     def number(self, code: int, times_us: NDArray[np.int64]) -> NDArray[np.int32]:
         """Return the signal number of one tag at each time; NO_SIGNAL when it means nothing then."""
         out = np.full(len(times_us), NO_SIGNAL, dtype=np.int32)

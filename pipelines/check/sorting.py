@@ -9,9 +9,9 @@ import polars as pl
 from numpy.typing import NDArray
 
 
-def _columns(rows: pl.DataFrame) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def _columns(rows: pl.DataFrame) -> tuple[NDArray[np.unsignedinteger], NDArray[np.int64]]:
     """Return tag code and time [us] of each row."""
-    return rows["tag"].to_physical().to_numpy().astype(np.int64), rows["time_utc"].to_physical().to_numpy()
+    return rows["tag"].to_physical().to_numpy(), rows["time_utc"].to_physical().to_numpy()
 
 
 def widened(first: datetime | None, last: datetime | None, times: pl.Series) -> tuple[datetime | None, datetime | None]:
@@ -22,17 +22,18 @@ def widened(first: datetime | None, last: datetime | None, times: pl.Series) -> 
     return low if first is None else min(first, low), high if last is None else max(last, high)
 
 
-def in_order(rows: pl.DataFrame) -> pl.DataFrame:
-    """Sort by tag (Enum), time_utc and line_no, at no cost when it is so already and no key occurs twice."""
+def in_order(rows: pl.DataFrame) -> tuple[pl.DataFrame, bool]:
+    """Sort by tag (Enum), time_utc and line_no, at no cost when it is so already; tell whether a tag and time occur twice."""
     code, times = _columns(rows)
     if _rises(code, times):
-        return rows
+        return rows, False
     ordered = by_key(rows)
-    return ordered if _rises(*_columns(ordered)) else ordered.sort("tag", "time_utc", "line_no")
+    return (ordered, False) if _rises(*_columns(ordered)) else (ordered.sort("tag", "time_utc", "line_no"), True)
 
 
-def _rises(code: NDArray[np.int64], times: NDArray[np.int64]) -> bool:
-    return bool(((code[1:] > code[:-1]) | ((code[1:] == code[:-1]) & (times[1:] > times[:-1]))).all())
+def _rises(code: NDArray[np.unsignedinteger], times: NDArray[np.int64]) -> bool:
+    stays = np.flatnonzero(times[1:] <= times[:-1])  # a rise in time needs no look at the tag unless that falls
+    return bool((code[1:] >= code[:-1]).all()) and bool((code[stays + 1] > code[stays]).all())
 
 
 def by_key(rows: pl.DataFrame) -> pl.DataFrame:
@@ -46,5 +47,5 @@ def by_key(rows: pl.DataFrame) -> pl.DataFrame:
     low, high = int(times.min()), int(times.max())
     if (high - low + 1) * (int(code.max()) + 1) >= 2**63:
         return rows.sort("tag", "time_utc", maintain_order=True)
-    key = code * (high - low + 1) + (times - low)
+    key = code.astype(np.int64) * (high - low + 1) + (times - low)
     return rows[pl.Series(np.argsort(key, kind="stable"))]

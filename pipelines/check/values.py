@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from pipelines.check import numbers, quality, ranges, sorting
 from pipelines.check.signals import NO_SIGNAL, Signals, micros, state_of
 from pipelines.check.steps import StepsBack, steps_back
+from pipelines.chunks import Texts
 from pipelines.plantfile import Layout
 from schemas.vocabulary import BAD
 
@@ -33,30 +35,30 @@ _NULL_TIME = np.iinfo(np.int64).min
 class Typed:
     """`readings`: line_no, tag (Enum), time_utc, value [SI], quality, is_mark, in (tag, time, line) order.
 
-    A mark is the bad reading that a value set aside leaves at its time. `failed`: line_no, time_utc, name, reason, detail.
-    `steps`: where rows went back in time.
+    A mark is the bad reading that a value set aside leaves at its time. `has_repeats`: a tag and time occur more than once.
+    `failed`: line_no, time_utc, name, reason, detail. `steps`: where rows went back in time.
     """
 
     readings: pl.DataFrame
+    has_repeats: bool
     failed: pl.DataFrame
     steps: StepsBack | None = None
 
 
-def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime) -> Typed:
-    """Return what the values of a Chunk say, and which of them cannot be used and why."""
-    tag = values["tag"].cast(signals.kind, strict=False)
-    number = values.select(numbers.as_written(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
+def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime, texts: Texts | None = None) -> Typed:
+    """Return what the values of a Chunk (and its texts, where it has them apart) say, and which of them cannot be used and why."""
+    number = _numbers(values, layout)
     coded = quality.codes(values["quality_text"], layout)
     latest_us = micros(received_utc + FUTURE_MARGIN)
 
-    code = tag.to_physical().fill_null(len(signals.tags)).to_numpy()
+    code = signals.codes(values["tag"])
     order = _by_tag(code, len(signals.tags))
     code = code[order]
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
     steps = None if layout.late_rows else steps_back(code, times, _NULL_TIME)
-    signal = _signal_numbers(code, times, signals)
+    meant = _signal_runs(code, times, signals)
     written, codes = number.to_numpy()[order], coded.to_numpy()[order]
-    plain = _plain(written, times, signal, codes, signals, latest_us)
+    plain = _plain(written, times, meant, codes, signals, latest_us)
     if values["time_reason"].null_count() < values.height:
         plain &= values["time_reason"].is_null().to_numpy()[order]
 
@@ -65,22 +67,38 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     readings = pl.DataFrame(
         {
             "line_no": values["line_no"].to_numpy()[order][keep],
-            "tag": pl.Series(code[keep]).cast(tag.to_physical().dtype).cat.to(signals.kind),
+            "tag": signals.named(code[keep]),
             "time_utc": pl.Series(times[keep]).cast(values.schema["time_utc"]),
-            "value": _scaled(written[keep], signal[keep], signals),
+            "value": _scaled(written, meant, signals)[keep],
             "quality": codes[keep].astype(np.uint8, copy=False),
         }
     ).with_columns(is_mark=pl.lit(False))
     if all_plain:
-        return Typed(sorting.in_order(readings), ranges.NOTHING_FAILED, steps)
-    rows = values.select("line_no", "time_utc").with_columns(tag=tag, number=number, quality=coded)
+        return Typed(*sorting.in_order(readings), ranges.NOTHING_FAILED, steps)
     doubtful = pl.Series(np.arange(len(code))[order][~plain])
-    judged = _judged(
-        rows.hstack(values.select("text", "quality_text", "time_reason", name="tag"))[doubtful], signal[~plain], signals, layout, latest_us
-    )
+    rows = values.select("line_no", "time_utc").with_columns(number=number, quality=coded)[doubtful]
+    said = _said(values, texts, doubtful)
+    rows = rows.with_columns(said["name"].cast(signals.kind, strict=False).alias("tag")).hstack(said)
+    judged = _judged(rows, meant.spread(meant.signal)[~plain], signals, layout, latest_us)
     failed = judged.filter(pl.col("reason").is_not_null()).select(ranges.NOTHING_FAILED.columns).sort("line_no", maintain_order=True)
     usable = judged.filter(pl.col("reason").is_null() | pl.col("reason").is_in(LEAVES_A_MARK)).select(readings.columns)
-    return Typed(sorting.in_order(pl.concat([readings, usable])), failed, steps)
+    return Typed(*sorting.in_order(pl.concat([readings, usable])), failed, steps)
+
+
+def _numbers(values: pl.DataFrame, layout: Layout) -> pl.Series:
+    """Return the number of each value as written; null where it is none."""
+    if "number" in values.columns:
+        return values["number"]
+    return values.select(numbers.as_written(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
+
+
+def _said(values: pl.DataFrame, texts: Texts | None, rows: pl.Series) -> pl.DataFrame:
+    """Return text, quality_text, time_reason and name (of the tag) of some values."""
+    columns = ["text", "quality_text", "time_reason", pl.col("tag").alias("name")]
+    if texts is None:
+        return values.select(columns)[rows]
+    asked = values.select("line_no", "time_reason", "tag")[rows].with_columns(pl.col("tag").cast(pl.String))
+    return asked.join(texts(asked["line_no"]), on=["line_no", "tag"], how="left", maintain_order="left").select(columns)
 
 
 def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:
@@ -91,50 +109,61 @@ def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:
     return np.argsort(small, kind="stable")
 
 
-def _signal_numbers(code: NDArray[np.uint32], times: NDArray[np.int64], signals: Signals) -> NDArray[np.int32]:
-    """Return the signal number of each row; rows of a tag stand together."""
-    starts = np.concatenate(([0], np.flatnonzero(np.diff(code)) + 1, [len(code)])) if len(code) else np.zeros(1, dtype=np.int64)
-    out = np.full(len(code), NO_SIGNAL, dtype=np.int32)
+@dataclass(frozen=True)
+class _Runs:
+    """Rows that mean one signal, standing together: how many, and the signal's number."""
+
+    sizes: NDArray[np.int64]
+    signal: NDArray[np.int32]
+
+    def spread(self, of_run: NDArray[Any]) -> NDArray[Any]:
+        """Return for each row what its run has."""
+        return np.repeat(of_run, self.sizes)
+
+    def limit(self, signals: Signals, name: str, of_none: float) -> NDArray[np.float64]:
+        """Return a column of the signals for each row, `of_none` where a tag means nothing."""
+        return self.spread(np.append(signals.table[name].to_numpy(), of_none)[self.signal])
+
+
+def _signal_runs(code: NDArray[np.uint32], times: NDArray[np.int64], signals: Signals) -> _Runs:
+    """Return the runs of signals; rows of a tag stand together."""
+    if not len(code):
+        return _Runs(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int32))
+    starts = np.concatenate(([0], np.flatnonzero(code[1:] != code[:-1]) + 1, [len(code)]))
+    if all(tag == len(signals.tags) or signals.is_undated(tag) for tag in code[starts[:-1]].tolist()):
+        numbers = np.array([*(spans[0][2] for spans in signals.spans), NO_SIGNAL], dtype=np.int32)
+        return _Runs(np.diff(starts), numbers[code[starts[:-1]]])
+    number = np.full(len(code), NO_SIGNAL, dtype=np.int32)
     for first, end in pairwise(starts):
-        tag = int(code[first])
-        if tag < len(signals.tags):
-            out[first:end] = signals.spans[tag][0][2] if signals.is_undated(tag) else signals.number(tag, times[first:end])
-    return out
+        if code[first] < len(signals.tags):
+            number[first:end] = signals.number(int(code[first]), times[first:end])
+    starts = np.concatenate(([0], np.flatnonzero(number[1:] != number[:-1]) + 1))
+    return _Runs(np.diff(np.append(starts, len(number))), number[starts])
 
 
 def _plain(
     number: NDArray[np.float64],
     times: NDArray[np.int64],
-    signal: NDArray[np.int32],
+    meant: _Runs,
     coded: NDArray[np.uint8],
     signals: Signals,
     latest_us: int,
 ) -> NDArray[np.bool_]:
     """Tell which rows no rule can object to."""
-    sizes, which = _runs(signal)
-    low = np.repeat(np.append(signals.table["plain_low"].to_numpy(), np.inf)[which], sizes)
-    high = np.repeat(np.append(signals.table["plain_high"].to_numpy(), -np.inf)[which], sizes)
     with np.errstate(invalid="ignore"):
-        plain: NDArray[np.bool_] = (number >= low) & (number <= high) & (times != _NULL_TIME) & (times <= latest_us)
+        plain: NDArray[np.bool_] = number >= meant.limit(signals, "plain_low", np.inf)
+        plain &= number <= meant.limit(signals, "plain_high", -np.inf)
+        if times.min(initial=0) == _NULL_TIME or times.max(initial=_NULL_TIME) > latest_us:
+            plain &= (times != _NULL_TIME) & (times <= latest_us)
         return plain & (coded < BAD)
 
 
-def _runs(signal: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """Return (length, signal number) of each run of equal signal numbers."""
-    if not len(signal):
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int32)
-    starts = np.concatenate(([0], np.flatnonzero(np.diff(signal)) + 1))
-    return np.diff(np.append(starts, len(signal))), signal[starts]
-
-
-def _scaled(number: NDArray[np.float64], signal: NDArray[np.int32], signals: Signals) -> NDArray[np.float64]:
-    """Return numbers as written in SI units; signal numbers come in runs."""
-    sizes, which = _runs(signal)
-    factor = np.repeat(signals.table["factor"].to_numpy()[which], sizes)
+def _scaled(number: NDArray[np.float64], meant: _Runs, signals: Signals) -> NDArray[np.float64]:
+    """Return numbers as written in SI units."""
     if signals.has_roots:
-        number = _straightened(number, *(np.repeat(signals.table[name].to_numpy()[which], sizes) for name in ("root_zero", "root_span")))
-    value: NDArray[np.float64] = number * factor
-    value += np.repeat(signals.table["offset"].to_numpy()[which], sizes)
+        number = _straightened(number, meant.limit(signals, "root_zero", np.nan), meant.limit(signals, "root_span", np.nan))
+    value: NDArray[np.float64] = number * meant.limit(signals, "factor", np.nan)
+    value += meant.limit(signals, "offset", np.nan)
     return value
 
 

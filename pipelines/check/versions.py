@@ -32,40 +32,50 @@ class Outcome:
 class Stored:
     """The time between which the store has readings, kept while the chunks of a load go in; None: it has none.
 
-    A chunk that lies outside of it meets nothing, which is the usual night, and the store is not asked.
+    A chunk that lies outside of it meets nothing, which is the usual night, and the store is not asked. Nor where a chunk in
+    time order begins at the time that the one before it ended at, with other tags: `newest` is the chunk that brought `last`.
     """
 
     first: datetime | None
     last: datetime | None
+    newest: pl.DataFrame | None = None
 
     @classmethod
     def of(cls, store: Store) -> Stored:
         """Ask the store once, before the first chunk."""
         return cls(*store.rows("SELECT min(time_utc), max(time_utc) FROM packed_readings")[0])
 
-    def overlap(self, times: pl.Series) -> tuple[datetime, datetime] | None:
+    def overlap(self, ordered: pl.DataFrame) -> tuple[datetime, datetime] | None:
         """Return the time that incoming readings share with the store, or None."""
-        low, high = times.min(), times.max()
+        low, high = ordered["time_utc"].min(), ordered["time_utc"].max()
         if self.first is None or self.last is None or not isinstance(low, datetime) or not isinstance(high, datetime):
             return None
         first, last = max(low, self.first), min(high, self.last)
+        if first == self.last and self.newest is not None and _tags_at(self.newest, first).isdisjoint(_tags_at(ordered, first)):
+            return None
         return (first, last) if first <= last else None
 
-    def take(self, times: pl.Series) -> None:
-        """Widen it by readings that were written."""
-        self.first, self.last = sorting.widened(self.first, self.last, times)
+    def take(self, ordered: pl.DataFrame) -> None:
+        """Widen it by readings that will be written."""
+        before = self.last
+        self.first, self.last = sorting.widened(self.first, self.last, ordered["time_utc"])
+        reaches_on = self.last != before or self.newest is None or ordered["time_utc"].max() != before
+        self.newest = (ordered if self.last != before else self.newest) if reaches_on else None
 
 
-def merge(store: Store, ordered: pl.DataFrame, load_id: str, stored: Stored) -> Outcome:
+def _tags_at(ordered: pl.DataFrame, at: datetime) -> frozenset[str]:
+    return frozenset(ordered.filter(pl.col("time_utc") == at)["tag"].cast(pl.String))
+
+
+def merge(store: Store, ordered: pl.DataFrame, load_id: str, stored: Stored, *, has_repeats: bool) -> Outcome:
     """Write readings (line_no, tag, time_utc, value, quality, is_mark; in tag, time, line order) of a load into the store.
 
-    Marks (bad readings that values set aside leave behind) compete like any reading but are not counted.
+    `has_repeats`: a tag and time may occur more than once. Marks (bad readings that values set aside leave behind) compete like any reading but are not counted.
     """
-    shared = stored.overlap(ordered["time_utc"])
+    shared = stored.overlap(ordered)
     held = None if shared is None else _held(store, ordered, *shared)
-    stored.take(ordered["time_utc"])
-    again = (ordered["tag"] == ordered["tag"].shift(-1)) & (ordered["time_utc"] == ordered["time_utc"].shift(-1))
-    if held is None and not again.any():
+    stored.take(ordered)
+    if held is None and not has_repeats:
         _append(store, ordered, load_id)
         marks = int(ordered["is_mark"].sum())
         return Outcome(ordered.height - marks, 0, ordered.select("line_no", "is_mark", is_duplicate=pl.lit(False)) if marks else None)

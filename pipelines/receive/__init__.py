@@ -2,25 +2,45 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
+from pipelines.chunks import FileRefusedError
 from pipelines.plantfile import PlantFile
 from pipelines.receive.containers import Member, is_workbook, members, opened
 from pipelines.receive.content import sheet_pieces
 from pipelines.receive.dialect import Dialect
 from pipelines.receive.header import find
-from pipelines.receive.inbox import Archived, archive, archived, fingerprint, waiting
+from pipelines.receive.inbox import Archived, archive, archived, fingerprint, is_plain_text, readable_name, waiting
 from pipelines.receive.raw import raw_lines
 from pipelines.receive.reader import OddRow, RowBatch, read_rows
 from pipelines.receive.rows import FileRows
 
 __all__ = [
     "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "archive", "archived", "fingerprint", "is_workbook", "members",
-    "open_file", "opened", "raw_lines", "read_rows", "sheet_pieces", "waiting",
+    "open_early", "open_file", "opened", "raw_lines", "read_rows", "sheet_pieces", "waiting",
 ]  # fmt: skip
 
+EARLY_BYTES = 4 * 2**20  # a smaller file is hashed in the time that a thread takes to begin
 
-def open_file(path: Path, file_name: str, plant_file: PlantFile) -> FileRows:
-    """Open a file by the first layout that fits its name and header; FileRefusedError when none does."""
+
+def open_file(path: Path, file_name: str, plant_file: PlantFile, *, may_measure: bool = False) -> FileRows:
+    """Open a file by the first layout that fits its name and header; FileRefusedError when none does.
+
+    `may_measure`: chunks of clean measurements may come as numbers, with their texts on demand.
+    """
     layout, header = find(path, file_name, plant_file)
-    return FileRows(path, layout, header, plant_file.plant.time_zone)
+    return FileRows(path, layout, header, plant_file.plant.time_zone, may_measure=may_measure)
+
+
+def open_early(path: Path, plant_file: PlantFile) -> FileRows | None:
+    """Open a large text file of the inbox, to be read while it is hashed and moved; None for any other file.
+
+    Only where an open file may be moved. A file that is refused is refused again, with its reason, when it is checked in.
+    """
+    try:
+        if os.name != "posix" or not is_plain_text(path) or path.stat().st_size < EARLY_BYTES:
+            return None
+        return open_file(path, readable_name(path.name), plant_file, may_measure=True)
+    except (OSError, FileRefusedError):
+        return None

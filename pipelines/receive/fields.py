@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipelines.plantfile import Layout
 from pipelines.receive.header import Header
@@ -70,11 +73,11 @@ class Columns:
         inside = frame.select(pl.sum_horizontal(pl.col(str(c)).str.count_matches(" ", literal=True).sum() for c in stamps)).item()
         return bool(inside == blanks)
 
-    def tags(self, frame: pl.DataFrame) -> pl.Series:
-        """Return the tags of a long file, trimmed."""
+    def tags(self, frame: pl.DataFrame, *, bare: bool = False) -> pl.Series:
+        """Return the tags of a long file, trimmed (`bare`: they are so already)."""
         name = self.field(self.layout.tag_column)
         assert name is not None
-        tag = pl.col(name) if is_bare(frame) else pl.col(name).str.strip_chars()
+        tag = pl.col(name) if bare or is_bare(frame) else pl.col(name).str.strip_chars()
         return frame.select(tag.alias("tag")).to_series()
 
     def says_nothing(self, text: str = "text") -> pl.Expr:
@@ -105,3 +108,11 @@ def is_bare(frame: pl.DataFrame) -> bool:
 def is_plain(frame: pl.DataFrame) -> bool:
     """Tell whether blanks are all that cleaning would take off these rows."""
     return bool(frame["plain"].all()) if "plain" in frame.columns else False
+
+
+def as_enum(name: str, codes: NDArray[np.integer], words: Sequence[str]) -> pl.Series:
+    """Return words by their numbers as an Enum column."""
+    kind = pl.Enum(words)
+    if len(words) == 1:
+        return pl.Series(name, words, dtype=kind).new_from_index(0, len(codes))
+    return pl.Series(name, codes).cast(pl.Series([], dtype=kind).to_physical().dtype).cat.to(kind)

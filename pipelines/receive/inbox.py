@@ -20,9 +20,11 @@ from pipelines.home import Home
 SETTLED_S = 5.0  # a file not written to for so long is complete
 LOOK_AGAIN_S = 0.2  # a younger one must keep its size and time over this span
 _READ_BYTES = 4 * 2**20
+_HASH_BYTES = 256 * 2**10  # stays in the cache of a core
 _LONGEST_NAME = 255  # bytes of a file name that file systems take
 _NO_LINKS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)  # where the system has them
 _UNSAFE = set('%/\\:*?"<>|')
+_PACKED = (b"\x1f\x8b", b"PK", b"\xd0\xcf\x11\xe0")  # gzip, ZIP, the container of old office documents
 _ARCHIVED = re.compile(r"^(\d{6})_(\d{8}T\d{6}Z)_([0-9a-f]{64})_(.+)$")
 
 
@@ -77,20 +79,27 @@ def fingerprint(path: Path) -> Original:
     Links are not followed, and a pipe put in the file's place meanwhile is not waited for.
     """
     digest, size = hashlib.sha256(), 0
-    with os.fdopen(os.open(path, os.O_RDONLY | _NO_LINKS), "rb") as source:
+    with os.fdopen(os.open(path, os.O_RDONLY | _NO_LINKS), "rb", buffering=0) as source:
         before = os.fstat(source.fileno())
         if not stat.S_ISREG(before.st_mode):
             raise OSError(errno.EINVAL, "it is not a plain file")
-        while data := source.read(_READ_BYTES):
-            digest.update(data)
-            size += len(data)
+        part = memoryview(bytearray(_HASH_BYTES))
+        while count := source.readinto(part):
+            digest.update(part[:count])
+            size += count
         after = os.fstat(source.fileno())
     if (size, after.st_size, after.st_mtime_ns) != (before.st_size, before.st_size, before.st_mtime_ns):
         raise OSError(errno.EAGAIN, "it changed while it was read")
-    return Original(path, _readable_name(path.name), digest.hexdigest(), size)
+    return Original(path, readable_name(path.name), digest.hexdigest(), size)
 
 
-def _readable_name(name: str) -> str:
+def is_plain_text(path: Path) -> bool:
+    """Tell whether a path is a file itself (no link, no pipe) and not packed in a way that is known; OSError when it cannot be opened."""
+    with os.fdopen(os.open(path, os.O_RDONLY | _NO_LINKS), "rb") as source:
+        return stat.S_ISREG(os.fstat(source.fileno()).st_mode) and not source.read(len(max(_PACKED, key=len))).startswith(_PACKED)
+
+
+def readable_name(name: str) -> str:
     """Return a file name as text; bytes of it that are not UTF-8 are spelled out."""
     return os.fsencode(name).decode("utf-8", errors="backslashreplace")
 

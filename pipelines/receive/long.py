@@ -23,3 +23,18 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Ser
     out = pl.DataFrame([texts["line_no"], stamped.utc, stamped.reason, tags, texts["text"], texts["quality_text"]])
     kept = columns.telling(out)
     return kept, out.height - kept.height
+
+
+def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Series) -> pl.DataFrame:
+    """Return the values of measured records, numbers in the place of texts."""
+    lay = columns.layout
+    number, quality = (columns.text(name, bare=True) for name in (lay.value_column, lay.quality_column))
+    said = frame.select("line_no", number=number, quality_text=quality)
+    return pl.DataFrame([said["line_no"], stamped.utc, stamped.reason, tags, said["number"], said["quality_text"]])
+
+
+def texts(frame: pl.DataFrame, columns: Columns) -> pl.DataFrame:
+    """Return line_no, tag, text, quality_text of some records."""
+    lay = columns.layout
+    named = {"tag": lay.tag_column, "text": lay.value_column, "quality_text": lay.quality_column}
+    return frame.select("line_no", **{name: columns.text(column, bare=False) for name, column in named.items()})

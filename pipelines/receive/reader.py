@@ -1,7 +1,8 @@
 """Numbered text rows of any delimited file: a fast reader where the bytes prove it safe, an exact one elsewhere.
 
 Both give the same rows. Fast: pieces whose every line feed ends a record, split by polars; lines with quotes are
-taken along when each proves to be one whole record. Exact: the csv module (`exact.py`), piece by piece.
+taken along when each proves to be one whole record. Exact: the csv module (`exact.py`), piece by piece. Where a reader of
+measurements is given (`one_pass.py`), it is asked first.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from codecs import BOM_UTF8
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import polars as pl
 
@@ -19,6 +21,9 @@ from pipelines import clock
 from pipelines.chunks import FileRefusedError
 from pipelines.receive.dialect import PIECE_BYTES, Dialect, pieces, whole_lines
 from pipelines.receive.exact import UNCLOSED, Block, blocks, csv_reader, refuse_endless, text_lines
+
+if TYPE_CHECKING:
+    from pipelines.receive.one_pass import Measured, OnePass
 
 _MARK = "\x01"  # a byte no text file holds: splits lines off as one field
 MOST_FIELDS = 10_000  # fields of an odd row that are kept apart; its raw text has all
@@ -45,6 +50,7 @@ class OddRow:
 class RowBatch:
     """Records of a piece: `frame` has line_no (UInt32) and columns c0..c{n-1} (String); other records are in `odd`.
 
+    `measured` has the records where `OnePass` read them; `in_text` gives such a batch as text.
     `blanks`: how many blanks all fields hold together, when there is no other white space, apostrophe or equals sign; else -1.
     `has_marks`: there may be an apostrophe or equals sign.
     `records_exact` of the records needed the exact reader, which took `exact_seconds`. `text_bytes` of the text in UTF-8 are
@@ -62,6 +68,8 @@ class RowBatch:
     text_bytes: int = 0
     first_line: int = 1
     has_line_end: bool = True
+    measured: Measured | None = None  # in the place of `frame`, which is empty then
+    piece: bytes = b""  # what `measured` was read from
 
     def rows(self) -> Iterator[tuple[int, list[str]]]:
         """Yield (physical line, fields) of every record in order, whatever its number of fields; one never closed has none."""
@@ -122,13 +130,13 @@ def records(parts: Iterator[bytes], dialect: Dialect) -> Iterator[tuple[int, lis
             yield first_line + a, fields, "".join(lines[a:b])
 
 
-def batches(parts: Iterable[bytes], dialect: Dialect, width: Width, first_line: int) -> Iterator[RowBatch]:
-    """Yield the records of UTF-8 pieces, each piece read fast when that is safe and else exactly."""
+def batches(parts: Iterable[bytes], dialect: Dialect, width: Width, first_line: int, one_pass: OnePass | None = None) -> Iterator[RowBatch]:
+    """Yield the records of UTF-8 pieces, each piece read fast when that is safe and else exactly; typed by `one_pass` if it can."""
     line, carried = first_line, b""
     for piece, is_last in _with_last(_thinned(parts)):
         whole = carried + piece if carried else piece
         first, ended = line, not is_last or whole.endswith((b"\n", b"\r"))
-        batch = _fast_piece(whole, dialect, width, line)
+        batch = _fast_piece(whole, dialect, width, line, one_pass)
         if batch is not None:
             yield replace(batch, text_bytes=len(whole), first_line=first, has_line_end=ended)
             line, carried = line + batch.records, b""
@@ -136,6 +144,20 @@ def batches(parts: Iterable[bytes], dialect: Dialect, width: Width, first_line: 
         found, line, carried = _piecemeal(whole, dialect, width, line, is_last=is_last)
         if found:
             yield replace(_joined(found), text_bytes=len(whole) - len(carried), first_line=first, has_line_end=ended)
+
+
+def in_text(batch: RowBatch, dialect: Dialect, width: Width) -> RowBatch:
+    """Return a measured batch as text."""
+    batch_in_text = _fast_piece(batch.piece, dialect, width, batch.first_line)
+    assert batch_in_text is not None, "a measured piece is fast"
+    return replace(batch_in_text, text_bytes=batch.text_bytes, first_line=batch.first_line, has_line_end=batch.has_line_end)
+
+
+def some_in_text(batch: RowBatch, lines: pl.Series, dialect: Dialect, width: Width) -> pl.DataFrame:
+    """Return some records of a measured batch by their line numbers: line_no and columns c0..c{n-1} (String)."""
+    raw = _raw(batch.piece, batch.first_line)[lines.unique().sort() - batch.first_line]
+    text = ("\n".join(raw["raw"].to_list()) + "\n").encode("utf-8")
+    return _read(text, width.names, dialect.delimiter, None).insert_column(0, raw["line_no"])
 
 
 def _thinned(parts: Iterable[bytes]) -> Iterator[bytes]:
@@ -208,7 +230,7 @@ def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
         held = following
 
 
-def _fast_piece(piece: bytes, dialect: Dialect, width: Width, line: int) -> RowBatch | None:
+def _fast_piece(piece: bytes, dialect: Dialect, width: Width, line: int, one_pass: OnePass | None = None) -> RowBatch | None:
     """Return the piece by the fast reader, or None when it is not proved that both readers agree on it."""
     if len(dialect.delimiter.encode()) > 1 or _MARK.encode() in piece or (dialect.escape and dialect.escape.encode() in piece):
         return None
@@ -219,6 +241,9 @@ def _fast_piece(piece: bytes, dialect: Dialect, width: Width, line: int) -> RowB
         return None
     if dialect.quote and dialect.quote.encode() in piece:
         return _quoted(piece, dialect, width, line) if len(piece) > _SMALL else None
+    measured = one_pass.read(piece, line) if one_pass is not None else None
+    if measured is not None:
+        return RowBatch(pl.DataFrame(), (), measured.frame.height, "fast", measured=measured, piece=piece)
     return _split(piece, dialect, width, line, returns) or _by_line(_raw(piece, line), piece, dialect, width, line)
 
 

@@ -16,7 +16,8 @@ from pipelines.receive.content import pieces
 from pipelines.receive.dialect import PIECE_BYTES
 from pipelines.receive.fields import Columns, blank, cleaned
 from pipelines.receive.header import Header, dialect_of, header_at
-from pipelines.receive.reader import MOST_FIELDS, OddRow, RowBatch, Width, batches, records
+from pipelines.receive.one_pass import OnePass
+from pipelines.receive.reader import MOST_FIELDS, OddRow, RowBatch, Width, batches, in_text, records, some_in_text
 from pipelines.receive.sections import Heading, Here, Stream, here, settled
 from pipelines.receive.stamps import Times, parse
 from pipelines.receive.unknown import REFUSED_SCHEMA, UnknownTable
@@ -30,7 +31,10 @@ _FEW_ROWS_RATE = 0.5  # a file of fewer rows is refused when less than this shar
 
 @dataclass
 class FileRows:
-    """An opened file: yields chunks, and tells afterwards which reader served."""
+    """An opened file: yields chunks, and tells afterwards which reader served.
+
+    With `may_measure` a chunk of clean measurements has numbers in the place of texts (`Chunk.texts`).
+    """
 
     path: Path
     layout: Layout
@@ -38,6 +42,7 @@ class FileRows:
     plant_zone: str
     reader: str = "fast"
     piece_bytes: int | None = None
+    may_measure: bool = False
     _seen: int = field(default=0, init=False)
     _unread: int = field(default=0, init=False)
     _judged: bool = field(default=False, init=False)
@@ -67,7 +72,16 @@ class FileRows:
         carried, held, above = lab.Carried(), None, self.header.records_before_data
         waiting = pl.DataFrame(schema=REFUSED_SCHEMA)  # refused rows that may be titles of the next table
         at, width = self.header.first_data_byte, Width(len(self.header.columns), self.header.least)
-        for batch in batches(stream, dialect_of(self.layout), width, self.header.first_data_line):
+        dialect, one_pass = dialect_of(self.layout), OnePass(columns) if self.may_measure else None
+        for batch in batches(stream, dialect, width, self.header.first_data_line, one_pass):
+            if batch.measured is not None:
+                measured = self._measured(batch, columns, localiser) if held is None and not waiting.height else None
+                if measured is not None:
+                    yield replace(measured, rows_read=measured.rows_read + above, rows_dropped=measured.rows_dropped + above)
+                    above, at = 0, at + batch.text_bytes
+                    stream.forget(at)
+                    continue
+                batch = in_text(batch, dialect, width)
             self.reader = "exact" if batch.reader == "exact" else self.reader
             frame, refused, dropped, count = self._sifted(batch, columns, carried)
             self._refuse_mostly_odd(refused.height, count)
@@ -88,6 +102,28 @@ class FileRows:
             values, empty = (self._nothing(), 0) if held is None else self._values(held, columns, localiser)
             yield self._chunk(values, waiting, above + waiting.height, above + empty, None)
         return self._heading
+
+    def _measured(self, batch: RowBatch, columns: Columns, localiser: Localiser) -> Chunk | None:
+        """Return a piece of measurements as a chunk without texts; None when a time is not plain, or goes on in the next piece."""
+        assert batch.measured is not None
+        frame = batch.measured.frame
+        times = parse(batch.measured.stamps, self.layout.time_format, batch.measured.stamp_codes)
+        if not times.readable().all() or localiser.open_from(times) is not None:
+            return None
+        self._seen += frame.height
+        self._judge(at_end=False)
+        self._records += frame.height
+        if self.layout.kind == "long":
+            tags = columns.tags(frame, bare=True)
+            values, empty = long.measured(frame, columns, localiser.to_utc(times, tags), tags), 0
+        else:
+            values, empty = wide.measured(frame, columns, localiser.to_utc(times))
+
+        def texts(lines: pl.Series) -> pl.DataFrame:
+            some = some_in_text(batch, lines, dialect_of(self.layout), Width(len(self.header.columns), self.header.least))
+            return long.texts(some, columns) if self.layout.kind == "long" else wide.texts(some, columns)
+
+        return Chunk(values, pl.DataFrame(schema=REFUSED_SCHEMA), frame.height, empty, layout=self.layout, texts=texts)
 
     def _settled(
         self, waiting: pl.DataFrame, refused: pl.DataFrame, dropped: int, count: int
@@ -118,7 +154,7 @@ class FileRows:
         header = header_at(0, head, heading.layout, tables)
         header = replace(header, first_data_line=header.first_data_line + heading.line_no - 1, first_data_byte=header.first_data_byte + at)
         stream.back_to(header.first_data_byte)
-        return FileRows(self.path, heading.layout, header, self.plant_zone, piece_bytes=self.piece_bytes)
+        return FileRows(self.path, heading.layout, header, self.plant_zone, piece_bytes=self.piece_bytes, may_measure=self.may_measure)
 
     def _chunk(self, values: pl.DataFrame, refused: pl.DataFrame, read: int, dropped: int, batch: RowBatch | None) -> Chunk:
         exact = (batch.records_exact, batch.exact_seconds) if batch is not None else (0, 0.0)

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import polars as pl
+import pyarrow as pa
+import pyarrow.compute as pa_compute
 
 UNREADABLE = "time stamp unreadable"
 UTC_US = pl.Datetime("us", "UTC")
@@ -37,12 +39,13 @@ class Times:
         return sides[0] if len(sides) == 1 else sides[0] | sides[1]
 
 
-def parse(text: pl.Series, time_format: str) -> Times:
+def parse(text: pl.Series, time_format: str, codes: pl.Series | None = None) -> Times:
     """Read stamps by a strptime format, "iso8601", "epoch s", "epoch ms" or "serial day"; unreadable ones are null.
 
-    Runs of equal stamps (long files) are read once. 24:00 is the next midnight.
+    With `codes`, `text` holds each stamp once and `codes` says which one a row has. Else runs of equal stamps (long files) are
+    read once. 24:00 is the next midnight.
     """
-    once, back = _runs(text)
+    once, back = _runs(text) if codes is None else (text, codes)
     times = _bounded(_parsed(once, time_format))
     if back is None:
         return times
@@ -173,7 +176,9 @@ def _iso(text: pl.Series) -> Times:
     first = next((t for t in text.head(_FEW) if t), "")
     shown = _iso_format(first)
     zoned_first = shown.endswith(("Z", "z"))
-    found = _read(text, shown, zoned=zoned_first)
+    found = _uniform(text, first, zoned=zoned_first)
+    if found is None:
+        found = _read(text, shown, zoned=zoned_first)
     wall, instant = (None, found) if zoned_first else (found, None)
     left = found.is_null() & (text.fill_null("") != "")
     if left.any():
@@ -185,6 +190,17 @@ def _iso(text: pl.Series) -> Times:
         offsets = _where(zoned, plain).str.replace(r"\s*(Z|[+-]\d\d(?::?\d\d)?)$", "$1")
         instant = _filled(instant, at, _iso_rest(offsets, "%#z", zoned=True), len(text), zoned=True)
     return Times(wall, instant)
+
+
+def _uniform(text: pl.Series, first: str, *, zoned: bool) -> pl.Series | None:
+    """Read stamps of one length and spelling by Arrow's ISO 8601 reader, several times faster; None when they are not all such."""
+    sizes = text.str.len_bytes()
+    if not _ISO.match(first) or text.null_count() or sizes.min() != len(first) or sizes.max() != len(first):
+        return None
+    try:
+        return pl.Series(pl.from_arrow(pa_compute.cast(text.to_arrow(), pa.timestamp("us", "UTC" if zoned else None))))
+    except pa.ArrowInvalid:
+        return None
 
 
 def _iso_rest(text: pl.Series, tail: str, *, zoned: bool) -> pl.Series:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
 import polars as pl
 
-from pipelines.receive.fields import Columns, cleaned, is_bare, is_plain
+from pipelines.receive.fields import Columns, as_enum, cleaned, is_bare, is_plain
 from pipelines.receive.zones import Stamped
 
 
@@ -65,3 +66,31 @@ def _part(cells: pl.DataFrame, position: int, name: str, quality: int | None) ->
         text=f"c{position}",
         quality_text=pl.lit(None, dtype=pl.String) if quality is None else pl.col(f"c{quality}"),
     )
+
+
+def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.DataFrame, int]:
+    """Return (values of measured records, one a field that is not empty, column after column; how many records gave none)."""
+    named, height = value_columns(columns), frame.height
+    numbers = pl.concat([frame[f"c{i}"].alias("number") for i, _ in named])
+    every = pl.Series(np.tile(np.arange(height, dtype=np.uint32), len(named)))
+    values = pl.DataFrame(
+        [
+            frame["line_no"].gather(every),
+            stamped.utc.gather(every),
+            stamped.reason.new_from_index(0, len(every)) if stamped.reason.null_count() == height else stamped.reason.gather(every),
+            as_enum("tag", np.repeat(np.arange(len(named), dtype=np.uint32), height), [name for _, name in named]),
+            numbers,
+            pl.Series("quality_text", [None], dtype=pl.String).new_from_index(0, len(every)),
+        ]
+    )
+    if numbers.null_count() == 0:
+        return values, 0
+    silent = frame.select(pl.all_horizontal(pl.col(f"c{i}").is_null() for i, _ in named).sum()).item()
+    return values.filter(numbers.is_not_null()), silent
+
+
+def texts(frame: pl.DataFrame, columns: Columns) -> pl.DataFrame:
+    """Return line_no, tag, text, quality_text of the values of some records."""
+    named = value_columns(columns)
+    quality = pl.lit(None, dtype=pl.String)
+    return pl.concat([frame.select("line_no", tag=pl.lit(name), text=cleaned(f"c{i}"), quality_text=quality) for i, name in named])

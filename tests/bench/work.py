@@ -79,6 +79,8 @@ def duckdb_parquet(file: str, out: str, **_: object) -> dict[str, object]:
 
 def intake(home: str, plant: str, as_of: str, **_: object) -> dict[str, object]:
     """Receive, check and store every file of the inbox."""
+    import numpy.ma  # noqa: F401  polars imports it with its first array
+
     from pipelines import align, check, compute, order, plantfile, publish, receive, watch  # noqa: F401
     from pipelines.home import Home
     from pipelines.store import Store
@@ -100,6 +102,8 @@ def intake(home: str, plant: str, as_of: str, **_: object) -> dict[str, object]:
 
 def nightly(home: str, plants: list[str], as_of: str, **_: object) -> dict[str, object]:
     """The whole nightly of some plants, one after the other, as the command line runs it."""
+    import numpy.ma  # noqa: F401  polars imports it with its first array
+
     from pipelines import align, check, compute, order, publish, receive, watch  # noqa: F401
     from pipelines.home import Home
 

@@ -99,8 +99,8 @@ def taken(folder: Path, name: str, data: bytes, piece_bytes: int) -> tuple[list[
     original = receive.fingerprint(path)
     real = receive.open_file
 
-    def in_pieces(*given: object) -> receive.FileRows:
-        opened = real(*given)  # type: ignore[arg-type]
+    def in_pieces(*given: object, **how: object) -> receive.FileRows:
+        opened = real(*given, **how)  # type: ignore[arg-type]
         opened.piece_bytes = piece_bytes
         return opened
 

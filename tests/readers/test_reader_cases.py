@@ -86,14 +86,14 @@ def store() -> Iterator[Store]:
         yield opened
 
 
-def take(store: Store, case: dict[str, Any], path: Path) -> Receipt:
-    """Take the file in as the nightly does; a refusal is written like one."""
+def take(store: Store, case: dict[str, Any], path: Path, *, may_measure: bool) -> Receipt:
+    """Take the file in as the nightly does (there clean measurements are typed in one pass); a refusal is written like one."""
     name, data = case.get("file", "export.csv"), content(case)
     path.write_bytes(data)
     original, file = Original(path, name, sha256(data).hexdigest(), len(data)), plant_file(case)
     seq = check.next_seq(store)
     try:
-        opened = receive.open_file(path, name, file)
+        opened = receive.open_file(path, name, file, may_measure=may_measure)
         return check.run(
             store, file, original, name, opened, lambda lines: receive.raw_lines(path, opened.layout, lines), seq=seq, received_utc=RECEIVED
         )
@@ -101,11 +101,12 @@ def take(store: Store, case: dict[str, Any], path: Path) -> Receipt:
         return check.refuse(store, file, original, name, refused, seq=seq, received_utc=RECEIVED)
 
 
+@pytest.mark.parametrize("may_measure", [False, True], ids=["as text", "in one pass"])
 @pytest.mark.parametrize(("case"), [c for _, c in CASES], ids=[n for n, _ in CASES])
-def test_case(store: Store, tmp_path: Path, case: dict[str, Any]) -> None:
+def test_case(store: Store, tmp_path: Path, case: dict[str, Any], may_measure: bool) -> None:
     for table in ("packed_readings", "readings_history", "set_aside", "loads", "load_days"):
         store.con.execute(f"DELETE FROM main.{table}")
-    receipt = take(store, case, tmp_path / "export.csv")
+    receipt = take(store, case, tmp_path / "export.csv", may_measure=may_measure)
     if "refused" in case:
         assert (receipt.status, receipt.reason) == ("set aside", case["refused"]), receipt.detail
         assert store.rows("SELECT count(*) FROM readings") == [(0,)]

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 
 import pytest
 
-from pipelines.ahead import ahead
+from pipelines.ahead import Ahead
 
 
 def test_all_items_in_order() -> None:
-    assert list(ahead(iter(range(100)))) == list(range(100))
-    assert list(ahead(iter([]))) == []
-    assert list(ahead(iter([None, 0, False]))) == [None, 0, False]
+    assert list(Ahead(iter(range(100)))) == list(range(100))
+    assert list(Ahead(iter([]))) == []
+    assert list(Ahead(iter([None, 0, False]))) == [None, 0, False]
 
 
 def test_an_error_comes_after_the_items_before_it() -> None:
@@ -22,7 +22,7 @@ def test_an_error_comes_after_the_items_before_it() -> None:
         yield 2
         raise ValueError("third")
 
-    items = ahead(broken())
+    items = Ahead(broken())
     assert [next(items), next(items)] == [1, 2]
     with pytest.raises(ValueError, match="third"):
         next(items)
@@ -38,9 +38,9 @@ def test_the_next_item_is_made_meanwhile_and_never_more_than_one() -> None:
                 second.set()
             yield i
 
-    items = ahead(source())
+    items = Ahead(source())
     assert next(items) == 0
     assert second.wait(10)
     assert made == [0, 1]
-    items.close()  # type: ignore[attr-defined]
+    items.close()
     assert made == [0, 1]

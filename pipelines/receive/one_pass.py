@@ -1,0 +1,122 @@
+"""Pieces of clean measurements, typed in one pass over their bytes; all else is left to the text reader.
+
+Arrow splits a piece and reads each column as what it should be: numbers as doubles; tags, quality words and stamps that
+repeat as dictionaries. It is asked only where that says what the text reader says: a value that is not a plain finite number,
+a name with blanks round it, or a record without all its fields makes it pass (a test holds the two against each other).
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import polars as pl
+import pyarrow as pa
+import pyarrow.csv as pa_csv
+
+from pipelines.receive import wide
+from pipelines.receive.fields import Columns, as_enum
+
+_HEAD_BYTES, _HEAD_LINES = 64 * 2**10, 500  # of a piece, to see whether stamps repeat from line to line
+_MOST_REFUSALS = 2  # pieces that did not read as measurements more often than others did: the file is not worth asking again
+_DICTIONARY = pa.dictionary(pa.int32(), pa.string())
+_MARKS = ("'", "=")  # what spreadsheets put before text
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Records of a piece. `frame`: line_no (UInt32) and, by place, c0, c1, ...: tag and quality Enum, values Float64, of a wide
+    layout null where the field is empty; columns that the layout does not use are left out.
+
+    `stamps` (String): of each record; or each once, with `stamp_codes` (Int32) the one of each record.
+    """
+
+    frame: pl.DataFrame
+    stamps: pl.Series
+    stamp_codes: pl.Series | None
+
+
+class OnePass:
+    """Reads the pieces of one table of a long or wide layout, and gives up on a table that seldom reads so."""
+
+    def __init__(self, columns: Columns) -> None:
+        lay = columns.layout
+        self.columns, self._refusals = columns, 0
+        self._stamps = [f for n in dict.fromkeys((lay.date_column, lay.time_column)) if n and (f := columns.field(n))]
+        self._texts = [f for n in (lay.tag_column, lay.quality_column) if lay.kind == "long" and (f := columns.field(n))]
+        self._numbers = [f"c{i}" for i, _ in wide.value_columns(columns)] if lay.kind == "wide" else [columns.field(lay.value_column) or ""]
+        self._is_fit = self._fits()
+
+    def _fits(self) -> bool:
+        lay, names = self.columns.layout, [name for _, name in wide.value_columns(self.columns)]
+        if lay.kind not in ("long", "wide") or lay.thousands or lay.fill_values or lay.last_row_needs_line_end or "" in self._numbers:
+            return False
+        is_plainly_wide = len(set(names)) == len(names) and not wide.quality_columns(self.columns)
+        return bool(self._stamps) and (lay.kind == "long" or is_plainly_wide)
+
+    def read(self, piece: bytes, line: int) -> Measured | None:
+        """Return the records of a piece, physical line numbers from `line` on, or None when they do not all read plainly.
+
+        The piece must be UTF-8 without quotes, lone carriage returns and byte order mark.
+        """
+        if not self._is_fit or self._refusals >= _MOST_REFUSALS:
+            return None
+        found = self._read(piece, line)
+        self._refusals += 1 if found is None else -(self._refusals > 0)
+        return found
+
+    def _read(self, piece: bytes, line: int) -> Measured | None:
+        lay, width = self.columns.layout, len(self.columns.header.columns)
+        stamp_type = _DICTIONARY if len(self._stamps) == 1 and self._repeats(piece) else pa.string()
+        types = (
+            dict.fromkeys(self._stamps, stamp_type) | dict.fromkeys(self._texts, _DICTIONARY) | dict.fromkeys(self._numbers, pa.float64())
+        )
+        try:
+            table = pa_csv.read_csv(
+                pa.BufferReader(piece),
+                pa_csv.ReadOptions(column_names=[f"c{i}" for i in range(width)], block_size=len(piece) + 1, use_threads=True),
+                pa_csv.ParseOptions(delimiter=lay.delimiter, quote_char=False, escape_char=False, ignore_empty_lines=False),
+                pa_csv.ConvertOptions(
+                    column_types=types, include_columns=list(types), decimal_point=lay.decimal, strings_can_be_null=False,
+                    null_values=[""] if lay.kind == "wide" else [],
+                ),
+            )  # fmt: skip
+        except pa.ArrowInvalid:
+            return None
+        frame = pl.DataFrame([_series(name, table.column(name)) for name in (*self._texts, *self._numbers)])
+        if not self._is_plain(frame):
+            return None
+        frame = frame.with_row_index("line_no", offset=line)
+        if pa.types.is_dictionary(stamp_type):
+            codes, words = _coded(table.column(self._stamps[0]))
+            return Measured(frame, words, codes)
+        texts = pl.DataFrame([_series(name, table.column(name)) for name in self._stamps])
+        return Measured(frame, self.columns.stamps(texts, bare=True), None)
+
+    def _is_plain(self, found: pl.DataFrame) -> bool:
+        words = (word for name in self._texts for word in found.schema[name].categories)  # type: ignore[attr-defined]
+        if any(word != word.strip() or word.startswith(_MARKS) for word in words):
+            return False
+        finite = found.select(pl.col(n).is_finite().all() for n in self._numbers).row(0)
+        return all(finite)
+
+    def _repeats(self, piece: bytes) -> bool:
+        """Tell whether most of the first stamps repeat the one before."""
+        place, delimiter = int(self._stamps[-1][1:]), self.columns.layout.delimiter.encode()
+        lines = piece[:_HEAD_BYTES].splitlines()[:_HEAD_LINES]
+        stamps = [fields[place] for line in lines if len(fields := line.split(delimiter, place + 1)) > place]
+        return sum(a == b for a, b in itertools.pairwise(stamps)) * 2 > len(stamps)
+
+
+def _series(name: str, column: pa.ChunkedArray) -> pl.Series:
+    """Return a column as it is, a dictionary as Enum."""
+    if not pa.types.is_dictionary(column.type):
+        return pl.Series(name, pl.from_arrow(column))
+    codes, words = _coded(column)
+    return as_enum(name, codes.to_numpy(), words.to_list())
+
+
+def _coded(column: pa.ChunkedArray) -> tuple[pl.Series, pl.Series]:
+    """Return codes and words of a dictionary. (Arrow's own ways to numpy and lists import pandas where it is installed.)"""
+    array = column.combine_chunks()
+    return pl.Series(pl.from_arrow(array.indices)), pl.Series(pl.from_arrow(array.dictionary))
