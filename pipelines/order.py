@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from pathlib import Path
@@ -68,9 +68,10 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
     with Store(home.store(plant_id), plant_id) as store:
         plantfile_changed(home, store, plant_file, when)
         receipts, notices = call(intake, home, store, plant_file, when)
-        steps = derive(home, store, plant_file, notices, call=call)
-        if publish_now:
-            steps.append(call(publish.run, home, store, plant_file, known_from=when))
+        with publish.readings.Meanwhile(home, store) if publish_now else nullcontext() as meanwhile:
+            steps = derive(home, store, plant_file, notices, call=call)
+            if publish_now:
+                steps.append(call(publish.run, home, store, plant_file, known_from=when, meanwhile=meanwhile))
     summary = Summary(plant_id, "nightly", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
     keep_summary(home, summary)
     return summary

@@ -57,6 +57,11 @@ def _explained(error: duckdb.IOException, path: Path) -> Exception:
     return error
 
 
+# One thread: with several, a sum of doubles adds in an order that changes from run to run, and rows lie scattered over more
+# blocks at half as much work again. The other core reads ahead, or writes Parquet.
+_OF_STORE = {"threads": "1"}
+
+
 class Store:
     """A plant's store, open for writing by one process; use as a context manager.
 
@@ -66,7 +71,7 @@ class Store:
     def __init__(self, path: Path, plant: str, *, as_it_is: bool = False) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         self.plant, self.path = plant, path
-        self.con = connect(path)
+        self.con = connect(path, config=_OF_STORE)
         try:
             self.emptied = [] if as_it_is else migrate.bring_up(self.con, path.name)
         except BaseException:
@@ -92,17 +97,6 @@ class Store:
             self._numbers.clear()
             raise
         self.con.execute("COMMIT")
-
-    @contextmanager
-    def one_thread(self) -> Iterator[None]:
-        """Let DuckDB work in the calling thread alone, while another one reads: rows then lie packed in their order, at two thirds
-        of the work.
-        """
-        self.con.execute("SET threads = 1")
-        try:
-            yield
-        finally:
-            self.con.execute("RESET threads")
 
     def frame(self, sql: str, **params: Any) -> pl.DataFrame:
         """Return the result of one query as a polars frame; parameters are named ($name). Sees the open transaction."""

@@ -6,13 +6,15 @@ from schemas.model import Column, Table
 
 TABLE = Table(
     name="pending_days",
-    description="Work list that survives a kill: days whose KPIs, flags or publication are behind the minutes.",
+    description="Work list that survives a kill: days whose KPIs, flags or publication are behind the minutes, or whose readings are not in Parquet yet.",
     grain="stage and operating day",
     key=("stage", "operating_day"),
     step="check",
     published=False,
     columns=(
-        Column("stage", "text", "-", "compute, watch or publish", nullable=False, isin=("compute", "watch", "publish")),
-        Column("operating_day", "date", "-", "operating day", nullable=False),
+        Column(
+            "stage", "text", "-", "compute, watch, publish or readings", nullable=False, isin=("compute", "watch", "publish", "readings")
+        ),
+        Column("operating_day", "date", "-", "operating day; of stage readings the UTC day", nullable=False),
     ),
 )

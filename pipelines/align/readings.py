@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipelines.align.segments import Codes, Times, Values
 from pipelines.store import Store
 
+_FEW_ROWS = 16  # of a stretch on average: below, rows are taken one by one
 LONGEST_HOLD = timedelta(hours=24)  # no value is held longer; `check` marks so many hours after a reading
 LONGEST_REACH = timedelta(minutes=30)  # no line reaches further back, and no register increment unless its signal says so
 
@@ -85,15 +89,30 @@ def _by_tag(found: pl.DataFrame, tags: Sequence[str], numbers: Sequence[int]) ->
     t = found["time_utc"].to_physical().to_numpy()
     v = found["value"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
     q = found["quality"].to_numpy()
-    order = np.argsort(code.astype(np.uint16) if len(code) and code.max() < 2**16 else code, kind="stable")  # radix sort of small numbers
-    ordered = code[order]
-    first, last = np.searchsorted(ordered, numbers), np.searchsorted(ordered, numbers, side="right")
     series = {}
-    for i, tag in enumerate(tags):
-        rows = order[first[i] : last[i]]
-        times = t[rows]
-        if (times[1:] <= times[:-1]).any():
-            rows = rows[np.argsort(times, kind="stable")]
-            times = t[rows]
-        series[tag] = Series(times, v[rows], q[rows])
+    places = _places(code, numbers)
+    for tag, rows in zip(tags, places, strict=True):
+        times = _taken(t, rows)
+        at = np.argsort(times, kind="stable") if (times[1:] <= times[:-1]).any() else slice(None)
+        series[tag] = Series(times[at], _taken(v, rows)[at], _taken(q, rows)[at])
     return series
+
+
+def _places(code: NDArray[np.int32], numbers: Sequence[int]) -> list[list[slice] | NDArray[np.intp]]:
+    """Return where the rows of each number stand: as stretches, since the store keeps a tag's rows of a piece together, or one by one."""
+    edges = [0, *(np.flatnonzero(code[1:] != code[:-1]) + 1).tolist(), len(code)]
+    if len(edges) * _FEW_ROWS < len(code):
+        stretches: dict[int, list[slice]] = {number: [] for number in numbers}
+        for first, end in pairwise(edges):
+            stretches[int(code[first])].append(slice(first, end))
+        return [stretches[number] for number in numbers]
+    order = np.argsort(code, kind="stable")
+    ordered = code[order]
+    bounds = np.searchsorted(ordered, numbers), np.searchsorted(ordered, numbers, side="right")
+    return [order[first:end] for first, end in zip(*bounds, strict=True)]
+
+
+def _taken(column: NDArray[Any], rows: list[slice] | NDArray[np.intp]) -> NDArray[Any]:
+    if isinstance(rows, list):
+        return np.concatenate([column[part] for part in rows]) if rows else column[:0]
+    return column[rows]

@@ -7,7 +7,7 @@ come with a later file, so `align` judges increments (`pipelines.totaliser`), no
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import date, datetime
 from typing import Self
 
 from pipelines import clock
@@ -66,7 +66,7 @@ def run(
     rows do not fit their table.
     """
     started, tally, is_lab = clock.stopwatch(), Tally(), received.layout.is_lab
-    with store.transaction(), store.one_thread():
+    with store.transaction():
         if is_lab:
             _take_lab(store, plant_file, received, original.load_id, received_utc, tally)
         else:
@@ -126,7 +126,7 @@ def _said(received: Received, signals: Signals, received_utc: datetime) -> Itera
 
 
 def _take_readings(store: Store, plant_file: PlantFile, reading: Reading, load_id: str, tally: Tally) -> None:
-    stored, back = versions.Stored.of(store), []
+    stored, back, utc_days = versions.Stored.of(store), [], set[date]()
     for chunk, layout, said in reading.pieces:
         tally.take(chunk)
         if said is None:
@@ -136,12 +136,14 @@ def _take_readings(store: Store, plant_file: PlantFile, reading: Reading, load_i
         outcome = versions.Outcome(0, 0, None)
         if said.readings.height:
             outcome = versions.merge(store, said.readings, load_id, stored, has_repeats=said.has_repeats)
+            utc_days |= pending.utc_days(said.readings["time_utc"])
             tally.span(said.readings["time_utc"])
             tally.days |= pending.operating_days(said.readings["time_utc"], plant_file)
         tally.settle(chunk.values["line_no"], said.failed, outcome)
         if said.steps is not None:
             back.append(said.steps)
     steps.write(store, load_id, back)
+    store.mark_days("readings", utc_days)
 
 
 def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally) -> None:

@@ -18,6 +18,7 @@ REACHES_BACK = timedelta(minutes=30)  # a sloped value reaches back to the readi
 REACHES_ON = timedelta(hours=24)  # a state is held so long
 LAB_REACHES_DAYS = 14  # a held feed TS relaxes to a median of so many days
 _MINUTE_US = 60_000_000
+_DAY_US = 1_440 * _MINUTE_US
 _CLOSE = 5_000_000  # minutes (ten years) that are counted one by one
 _INSTANT = pl.Datetime("us", "UTC")
 
@@ -47,12 +48,18 @@ def operating_days(times: pl.Series, plant_file: PlantFile) -> set[date]:
     return set((local - timedelta(hours=start.hour, minutes=start.minute)).dt.date().unique().to_list())
 
 
-def _distinct(minutes: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the minutes that occur, sorted: counted where they lie close, a tenth of the time of sorting them."""
-    first, last = int(minutes.min()), int(minutes.max())
+def utc_days(times: pl.Series) -> set[date]:
+    """Return the UTC days that UTC times (without null) fall on."""
+    days = _distinct(times.to_physical().to_numpy() // _DAY_US)
+    return {date(1970, 1, 1) + timedelta(days=int(day)) for day in days}
+
+
+def _distinct(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the numbers that occur, sorted: counted where they lie close, a tenth of the time of sorting them."""
+    first, last = int(numbers.min()), int(numbers.max())
     if last - first > _CLOSE:
-        return np.unique(minutes)
-    return np.flatnonzero(np.bincount(minutes - first)) + first
+        return np.unique(numbers)
+    return np.flatnonzero(np.bincount(numbers - first)) + first
 
 
 def note_days(store: Store, load_id: str, days: Iterable[date]) -> None:

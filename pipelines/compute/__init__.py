@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date, timedelta
 from typing import Any
 
@@ -95,29 +93,17 @@ def _forget(store: Store, existing: tuple[date, date]) -> None:
 
 
 def make_all(store: Store) -> None:
-    """Run the files of `sql/tables/` in their order; the days must lie in `work`, settings and macros in the store."""
-    with _one_thread(store):
-        for name in (n for n in ORDER if _is_asked(store, n)):
-            store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
+    """Run the files of `sql/tables/` in their order; the days must lie in `work`, settings and macros in the store.
+
+    The store works in one thread, so a group is summed in the order of its rows, and the files sort by minute or day before
+    they sum: the same minutes give the same bits however the days are cut.
+    """
+    for name in (n for n in ORDER if _is_asked(store, n)):
+        store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
 
 
 def _is_asked(store: Store, name: str) -> bool:
     return name not in ONLY_WITH or bool(store.rows(ONLY_WITH[name])[0][0])
-
-
-@contextmanager
-def _one_thread(store: Store) -> Iterator[None]:
-    """Hold DuckDB to one thread: with several, a sum of doubles adds in an order that changes from run to run.
-
-    With one thread a group is summed in the order of its rows, and the files sort by minute or day before they sum; so
-    the same minutes give the same bits however the days are cut.
-    """
-    before = store.rows("SELECT current_setting('threads')")[0][0]
-    store.con.execute("SET threads = 1")
-    try:
-        yield
-    finally:
-        store.con.execute(f"SET threads = {int(before)}")
 
 
 def _existing(store: Store) -> tuple[date, date]:

@@ -16,37 +16,52 @@ from pipelines import clock
 from pipelines.chunks import StepReceipt
 from pipelines.home import Home
 from pipelines.plantfile import PlantFile
-from pipelines.publish import database, ledger, parquet
+from pipelines.publish import database, ledger, parquet, readings
 from pipelines.publish.database import ONLY_PARQUET, published_tables
 from pipelines.store import Store, connect, content_hash
 from schemas import TABLES
 
-__all__ = ["ONLY_PARQUET", "hashes", "published_tables", "run"]
+__all__ = ["ONLY_PARQUET", "hashes", "published_tables", "readings", "run"]
 
 
-def run(home: Home, store: Store, plant_file: PlantFile, *, whole: bool = False, known_from: datetime | None = None) -> StepReceipt:
+def run(
+    home: Home,
+    store: Store,
+    plant_file: PlantFile,
+    *,
+    whole: bool = False,
+    known_from: datetime | None = None,
+    meanwhile: readings.Meanwhile | None = None,
+) -> StepReceipt:
     """Bring the published file and Parquet up to date with a plant's store; waits while another plant publishes.
 
+    `meanwhile` writes the readings already.
     `whole` publishes every day again and packs the file anew; `known_from` is the time new versions of days are known from
     in the ledger (default: receipt of the last file). InternalError when a check fails; the old file stays.
     """
     del plant_file  # settings the pages need are in line_settings
     started = clock.stopwatch()
     days = store.pending_days("publish")
-    if not whole and not days and _published_loads(home, store) == store.rows("SELECT count(*) FROM loads")[0][0]:
+    if not whole and not days and database.state(home, store).loads == store.rows("SELECT count(*) FROM loads")[0][0]:
         return StepReceipt("publish", 0, {}, clock.stopwatch() - started)
     with _alone(home):
-        everything = whole or bool(store.emptied) or not _published_loads(home, store) or not _is_of_today(home)
+        found = database.state(home, store)  # a load that touched no day (a file set aside whole) is told by the count
+        everything = whole or bool(store.emptied) or not found.loads or not found.is_of_today
         spans = None if everything else contiguous(days)
         added = ledger.write(home, store, spans, known_from)
         try:
             parquet.write(home, store, spans)
+            with meanwhile or readings.Meanwhile(home, store) as writing:
+                written = writing.finish()
+            if everything:
+                readings.write_all(home, store, written)
             rows = database.build(home, store, spans)
         except BaseException:
             ledger.take_back(store, added)
             raise
     with store.transaction():
         store.clear_days("publish")
+        store.clear_days(readings.STAGE)
     return StepReceipt("publish", len(days), rows, clock.stopwatch() - started)
 
 
@@ -59,29 +74,6 @@ def contiguous(days: list[date]) -> list[tuple[date, date]]:
         else:
             spans.append((day, day))
     return spans
-
-
-def _published_loads(home: Home, store: Store) -> int | None:
-    """Return how many loads of the plant are published; None without a published file.
-
-    A load that touched no day (a file set aside whole) is told by the count; a plant without any is published whole.
-    """
-    if not home.database.exists():
-        return None
-    con = connect(home.database, read_only=True)
-    try:
-        return int(con.execute("SELECT count(*) FROM loads WHERE plant = $p", {"p": store.plant}).fetchall()[0][0])
-    finally:
-        con.close()
-
-
-def _is_of_today(home: Home) -> bool:
-    """Tell whether the published file has the columns of this version."""
-    con = connect(home.database, read_only=True)
-    try:
-        return database.columns_fit(con)
-    finally:
-        con.close()
 
 
 @contextmanager

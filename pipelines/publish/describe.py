@@ -19,22 +19,32 @@ WRITTEN_HERE = ("dictionary", "kpi_catalogue")  # tables of words, the same for 
 
 
 def write(database: Path) -> None:
-    """Create macros and views, comment on everything, and write the dictionary, unless these definitions did so already."""
+    """Create macros and views, comment on everything, and write the dictionary."""
     con = connect(database)
     try:
-        made_by = f"Definitions: flocledger {__version__}, {fingerprint()}."
-        if made_by not in _dictionary_comment(con):
-            con.execute("BEGIN")
-            create_macros_and_views(con)
-            _comments(con)
-            _catalogue(con)
-            _dictionary(con)
-            words = f"{_head(TABLES['dictionary'])} {made_by}"
-            con.execute(f"COMMENT ON TABLE dictionary IS {_quoted(words)}")
-            con.execute("COMMIT")
+        con.execute("BEGIN")
+        create_macros_and_views(con)
+        _comments(con)
+        _catalogue(con)
+        _dictionary(con)
+        words = f"{_head(TABLES['dictionary'])} {_made_by()}"
+        con.execute(f"COMMENT ON TABLE dictionary IS {_quoted(words)}")
+        con.execute("COMMIT")
         con.execute("CHECKPOINT")
     finally:
         con.close()
+
+
+def is_written(con: duckdb.DuckDBPyConnection, database: str) -> bool:
+    """Tell whether a database has words of these definitions already."""
+    found = con.execute(
+        "SELECT comment FROM duckdb_tables() WHERE table_name = 'dictionary' AND database_name = $d", {"d": database}
+    ).fetchall()
+    return bool(found) and _made_by() in str(found[0][0])
+
+
+def _made_by() -> str:
+    return f"Definitions: flocledger {__version__}, {fingerprint()}."
 
 
 def fingerprint() -> str:
@@ -42,11 +52,6 @@ def fingerprint() -> str:
     words = "".join(p.read_text(encoding="utf-8") for kind in ("macros", "views") for p in packaged.sql_files(kind))
     words += "".join(repr(t) for t in [*TABLES.values(), *VIEWS.values(), *CATALOGUE])
     return hashlib.sha256(words.encode()).hexdigest()[:12]
-
-
-def _dictionary_comment(con: duckdb.DuckDBPyConnection) -> str:
-    found = con.execute("SELECT comment FROM duckdb_tables() WHERE table_name = 'dictionary'").fetchall()
-    return str(found[0][0]) if found else ""
 
 
 def _head(table: Table) -> str:

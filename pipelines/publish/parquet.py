@@ -1,4 +1,4 @@
-"""Parquet beside the published file: `<table>/plant=<id>/...`, only partitions of touched days rewritten."""
+"""Parquet beside the published file: `<table>/plant=<id>/...`, only partitions of touched days rewritten. (Readings: `readings.py`.)"""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from pipelines.home import Home
+from pipelines.publish.database import ONLY_PARQUET
 from pipelines.publish.describe import WRITTEN_HERE
 from pipelines.store import Store
 from schemas import TABLES, Table
 
-BY_DAY = ("readings",)  # a day of readings is large; a month of minutes is not
 # An operating day can begin up to a day after UTC midnight and end up to two days after it (zones reach from -12 to +14 h).
 _BEFORE, _AFTER = timedelta(days=1), timedelta(days=3)
 
@@ -19,7 +19,7 @@ _BEFORE, _AFTER = timedelta(days=1), timedelta(days=3)
 def write(home: Home, store: Store, spans: list[tuple[date, date]] | None) -> None:
     """Write the partitions of the touched operating days (None: all, and stale ones removed)."""
     for table in TABLES.values():
-        if not table.published or table.name in WRITTEN_HERE:
+        if not table.published or table.name in (*WRITTEN_HERE, *ONLY_PARQUET):
             continue
         folder = home.parquet / table.name / f"plant={store.plant}"
         if table.parquet_by is None:
@@ -40,7 +40,7 @@ def _remove_stale(folder: Path, wanted: set[str]) -> None:
 
 
 def _partitions(store: Store, table: Table, spans: list[tuple[date, date]] | None) -> list[tuple[str, datetime, datetime]]:
-    """Return (name, first, end) of the UTC days or months that can hold rows of the touched days."""
+    """Return (name, first, end) of the UTC months that can hold rows of the touched days."""
     if spans is None:
         first, last = store.rows(f"SELECT min({table.parquet_by}), max({table.parquet_by}) FROM {table.name}")[0]
         if first is None:
@@ -48,12 +48,12 @@ def _partitions(store: Store, table: Table, spans: list[tuple[date, date]] | Non
         reach = [(first.astimezone(UTC), last.astimezone(UTC) + timedelta(microseconds=1))]
     else:
         reach = [(_midnight(a) - _BEFORE, _midnight(b) + _AFTER) for a, b in spans]
-    by_day, found = table.name in BY_DAY, dict[str, tuple[datetime, datetime]]()
+    found: dict[str, tuple[datetime, datetime]] = {}
     for begin, end in reach:
-        at = _midnight(begin.date()) if by_day else _midnight(begin.date().replace(day=1))
+        at = _midnight(begin.date().replace(day=1))
         while at < end:
-            following = at + timedelta(days=1) if by_day else (at + timedelta(days=32)).replace(day=1)
-            found[f"day={at:%Y-%m-%d}" if by_day else f"month={at:%Y-%m}"] = (at, following)
+            following = (at + timedelta(days=32)).replace(day=1)
+            found[f"month={at:%Y-%m}"] = (at, following)
             at = following
     return [(name, *bounds) for name, bounds in sorted(found.items())]
 
@@ -63,19 +63,16 @@ def _midnight(day: date) -> datetime:
 
 
 def _copy(store: Store, table: Table, where: str, within: dict[str, datetime], target: Path) -> None:
-    """Write the rows of one partition in key order beside the target, then move it into place; no rows: no file.
-
-    Readings keep the store's order (by tag and time within a load), which is nearly key order and saves the largest sort.
-    """
+    """Write the rows of one partition in key order beside the target, then move it into place; no rows: no file."""
     if not store.rows(f"SELECT 1 FROM {table.name} WHERE {where} LIMIT 1", within):
         target.unlink(missing_ok=True)
-        if target.parent.name.partition("=")[0] in ("day", "month") and target.parent.exists():
+        if target.parent.name.startswith("month=") and target.parent.exists():
             target.parent.rmdir()
         return
     target.parent.mkdir(parents=True, exist_ok=True)
     partial = target.with_name("part.next")  # no .parquet: readers that look for *.parquet must not see it
     columns = ", ".join(table.column_names)
-    order = "" if table.name in BY_DAY else f" ORDER BY {', '.join(table.key)}"
+    order = f" ORDER BY {', '.join(table.key)}"
     path = "'" + str(partial).replace("'", "''") + "'"
     store.rows(f"COPY (SELECT {columns} FROM {table.name} WHERE {where}{order}) TO {path} (FORMAT parquet, COMPRESSION zstd)", within)
     partial.replace(target)

@@ -66,7 +66,8 @@ def fill_day(store: Store, day: date, *, minutes: int = 30, flow: float = 80.0) 
     append(store, "loads", [row("loads", plant, load_id=f"load-{day}")])
     monday = day - timedelta(days=day.weekday())
     store.upsert("kpi_week", pl.DataFrame([dosed(plant, "kpi_week", at, week_start_day=monday)], schema=TABLES["kpi_week"].polars_schema()))
-    store.mark_days("publish", [day])
+    for stage in ("publish", "readings"):
+        store.mark_days(stage, [day])
 
 
 def forget_day(store: Store, day: date) -> None:
@@ -198,11 +199,38 @@ def test_parquet_is_partitioned_and_read_by_glob(home: Home, store: Store) -> No
     assert found.drop("month").schema == pl.Schema(TABLES["minutes"].polars_schema())
 
 
+def test_readings_are_written_meanwhile_and_what_goes_wrong_there_is_told(
+    home: Home, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    day = DAY + timedelta(days=3)
+    fill_day(store, day)
+    other = home.parquet / "readings" / "plant=oak-run" / "day=2026-03-30" / "part.parquet"
+    before = other.stat().st_ino
+
+    def broken(*_: object) -> None:
+        raise OSError("no space left on device")
+
+    with monkeypatch.context() as patch, publish.readings.Meanwhile(home, store) as fine:
+        assert fine.finish() == {day}
+        patch.setattr(publish.readings, "_write_day", broken)
+        with publish.readings.Meanwhile(home, store) as meanwhile, pytest.raises(OSError, match="no space"):
+            publish.run(home, store, None, meanwhile=meanwhile)  # type: ignore[arg-type]
+    assert store.pending_days("readings") == [day]
+    go(home, store)
+    assert store.pending_days("readings") == []
+    assert other.stat().st_ino == before
+    (mine,) = (home.parquet / "readings").rglob("day=2026-04-02/part.parquet")
+    found = pl.read_parquet(mine, hive_partitioning=False)
+    assert found.schema == pl.Schema(TABLES["readings"].polars_schema())
+    assert found.equals(store.frame("SELECT * FROM readings WHERE time_utc >= DATE '2026-04-02' ORDER BY tag, time_utc"))
+
+
 def test_partitions_without_rows_go(home: Home, store: Store) -> None:
     fill_day(store, DAY + timedelta(days=30))
     go(home, store)
     forget_day(store, DAY + timedelta(days=30))
-    store.mark_days("publish", [DAY + timedelta(days=30)])
+    for stage in ("publish", "readings"):
+        store.mark_days(stage, [DAY + timedelta(days=30)])
     go(home, store)
     assert not (home.parquet / "readings" / "plant=oak-run" / "day=2026-04-29").exists()
     left = home.parquet / "readings" / "plant=oak-run" / "day=2020-01-01"
@@ -326,7 +354,7 @@ def test_row_lost_outside_the_touched_days_is_noticed(home: Home, store: Store) 
         go(home, store)
 
 
-@pytest.mark.parametrize("place", ["describe.write", "swap", "_check", "_bring_up"])
+@pytest.mark.parametrize("place", ["describe.is_written", "swap", "_check_counts", "_check", "_bring_up"])
 def test_failure_at_any_place_leaves_the_old_file_and_the_list(
     home: Home, store: Store, place: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
