@@ -7,6 +7,7 @@ come with a later file, so `align` judges increments (`pipelines.totaliser`), no
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Self
 
@@ -24,12 +25,24 @@ from pipelines.store import Store
 __all__ = ["Reading", "corrections", "known", "next_seq", "note", "refuse", "run"]
 
 
+@dataclass(frozen=True)
+class Piece:
+    """A chunk with values, its layout, what the values say, how many rows have some, and the days of the readings."""
+
+    chunk: Chunk
+    layout: Layout
+    said: Typed
+    row_count: int
+    operating_days: set[date]
+    utc_days: set[date]
+
+
 class Reading:
     """A file of readings that is read and typed in threads of its own, from now on and a piece ahead; close it."""
 
     def __init__(self, received: Received, plant_file: PlantFile, received_utc: datetime) -> None:
         self.received, self.signals = received, Signals.of(plant_file)
-        self.pieces = Ahead(_said(received, self.signals, received_utc))
+        self.pieces = Ahead(_pieces(received, self.signals, plant_file, received_utc))
 
     def __enter__(self) -> Self:
         return self
@@ -71,7 +84,7 @@ def run(
             _take_lab(store, plant_file, received, original.load_id, received_utc, tally)
         else:
             with reading or Reading(received, plant_file, received_utc) as begun:
-                _take_readings(store, plant_file, begun, original.load_id, tally)
+                _take_readings(store, begun, original.load_id, tally)
         reasons = receipts.write_aside(store, original.load_id, tally.aside, raw_lines)
         receipt = receipts.receipt_of(original, received, tally, reasons, clock.stopwatch() - started)
         if not receipt.balances:
@@ -114,32 +127,38 @@ def note(store: Store, original: Original, archived_as: str, detail: str, *, seq
     return receipt
 
 
-def _said(received: Received, signals: Signals, received_utc: datetime) -> Iterator[tuple[Chunk, Layout, Typed | None]]:
-    """Yield the chunks of a file, their layouts and what their values say; None for a chunk without values."""
+def _pieces(received: Received, signals: Signals, plant_file: PlantFile, received_utc: datetime) -> Iterator[Chunk | Piece]:
+    """Yield the chunks of a file; those with values as pieces."""
     chunks = Ahead(received.chunks())
     try:
         for chunk in chunks:
+            if not chunk.values.height:
+                yield chunk
+                continue
             layout = chunk.layout or received.layout
-            yield chunk, layout, typed(chunk.values, signals, layout, received_utc, chunk.texts) if chunk.values.height else None
+            said = typed(chunk.values, signals, layout, received_utc, chunk.texts)
+            minutes, row_count = pending.minutes_of(said.readings["time_utc"]), len(pending.distinct(chunk.values["line_no"].to_numpy()))
+            yield Piece(chunk, layout, said, row_count, pending.operating_days(minutes, plant_file), pending.utc_days(minutes))
     finally:
         chunks.close()
 
 
-def _take_readings(store: Store, plant_file: PlantFile, reading: Reading, load_id: str, tally: Tally) -> None:
+def _take_readings(store: Store, reading: Reading, load_id: str, tally: Tally) -> None:
     stored, back, utc_days = versions.Stored.of(store), [], set[date]()
-    for chunk, layout, said in reading.pieces:
-        tally.take(chunk)
-        if said is None:
+    for piece in reading.pieces:
+        tally.take(piece if isinstance(piece, Chunk) else piece.chunk)
+        if isinstance(piece, Chunk):
             continue
+        said = piece.said
         if said.failed.height:
-            refused.keep_values(store, chunk, said.failed, reading.signals, layout, load_id)
+            refused.keep_values(store, piece.chunk, said.failed, reading.signals, piece.layout, load_id)
         outcome = versions.Outcome(0, 0, None)
         if said.readings.height:
             outcome = versions.merge(store, said.readings, load_id, stored, has_repeats=said.has_repeats)
-            utc_days |= pending.utc_days(said.readings["time_utc"])
             tally.span(said.readings["time_utc"])
-            tally.days |= pending.operating_days(said.readings["time_utc"], plant_file)
-        tally.settle(chunk.values["line_no"], said.failed, outcome)
+            tally.days |= piece.operating_days
+            utc_days |= piece.utc_days
+        tally.settle(piece.chunk.values["line_no"], piece.row_count, said.failed, outcome)
         if said.steps is not None:
             back.append(said.steps)
     steps.write(store, load_id, back)
@@ -159,7 +178,8 @@ def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: 
             refused.keep_results(store, chunk.values.to_dicts(), unfit, chunk.layout or received.layout, plant_file, load_id, received_utc)
     samples, clashing = lab_sheets.averaged(found, plant_file)
     outcome, touched = lab_store.merge(store, samples, load_id, plant_file)
-    tally.settle(lab.all_lines(lines), lab.failed_frame(unfit_all + clashing), outcome)
+    all_lines = lab.all_lines(lines)
+    tally.settle(all_lines, all_lines.n_unique(), lab.failed_frame(unfit_all + clashing), outcome)
     used = lab.times(samples)
     tally.span(used)
     tally.days |= lab.days(samples, plant_file)

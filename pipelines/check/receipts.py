@@ -63,8 +63,8 @@ class Tally:
         """Widen first and last to the times of usable rows."""
         self.first, self.last = sorting.widened(self.first, self.last, times)
 
-    def settle(self, lines: pl.Series, failed: pl.DataFrame, outcome: Outcome) -> None:
-        """Count the rows and values of a chunk.
+    def settle(self, lines: pl.Series, row_count: int, failed: pl.DataFrame, outcome: Outcome) -> None:
+        """Count the rows (`row_count` of them have values) and values of a chunk.
 
         A row is set aside when all its values are, kept when one was kept, else a duplicate: so which rows count as set
         aside does not depend on what came before.
@@ -74,20 +74,20 @@ class Tally:
         self.values_duplicate += outcome.duplicates
         self.values_set_aside += failed.height
         if failed.height == 0 and outcome.duplicates == 0:
-            self.rows_kept += lines.n_unique()
+            self.rows_kept += row_count
             return
-        per_line = _per_line(lines, failed, outcome)
+        per_line = _per_line(lines, row_count, failed, outcome)
         aside = pl.col("aside") == pl.col("values")
         kept = pl.col("values") > pl.col("lost")
         counts = per_line.select(kept=kept.sum(), aside=aside.sum(), duplicate=(~kept & ~aside).sum()).row(0, named=True)
-        self.rows_kept += lines.n_unique() - per_line.height + counts["kept"]
+        self.rows_kept += row_count - per_line.height + counts["kept"]
         self.rows_set_aside += counts["aside"]
         self.rows_duplicate += counts["duplicate"]
         if failed.height:
             self.aside.append(_aside_rows(failed, per_line))
 
 
-def _per_line(lines: pl.Series, failed: pl.DataFrame, outcome: Outcome) -> pl.DataFrame:
+def _per_line(lines: pl.Series, row_count: int, failed: pl.DataFrame, outcome: Outcome) -> pl.DataFrame:
     """Return line_no, aside, lost, values of each line with a value that was not kept.
 
     How many of its values were set aside, were set aside or duplicate, and how many it has.
@@ -97,7 +97,7 @@ def _per_line(lines: pl.Series, failed: pl.DataFrame, outcome: Outcome) -> pl.Da
     if outcome.lines is not None:
         parts.append(outcome.lines.filter(pl.col("is_duplicate") & ~pl.col("is_mark")).select("line_no", aside=none))
     lost = pl.concat(parts)
-    if lines.n_unique() == len(lines):  # one value a row, as in every long file
+    if row_count == len(lines):  # one value a row, as in every long file
         return lost.with_columns(lost=one, values=one)
     counted = lost.group_by("line_no").agg(pl.col("aside").sum(), lost=pl.len().cast(pl.Int32))
     values = lines.to_frame("line_no").join(counted, on="line_no", how="semi").group_by("line_no").agg(values=pl.len().cast(pl.Int32))
