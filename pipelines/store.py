@@ -66,6 +66,9 @@ class Store:
     """A plant's store, open for writing by one process; use as a context manager.
 
     Opening brings the tables of an earlier version up to date (`migrate`), unless it is to be read `as_it_is`.
+
+    Frames are given to DuckDB as variables, found by their names: it would keep each registered frame in memory until the
+    transaction ends, and a load is one transaction.
     """
 
     def __init__(self, path: Path, plant: str, *, as_it_is: bool = False) -> None:
@@ -109,9 +112,9 @@ class Store:
 
     def to_work(self, table: str, frame: pl.DataFrame) -> None:
         """Make a frame a table of `work`, the database in memory, in the place of one of that name."""
-        self.con.register("incoming", frame)
+        incoming = frame
         self.con.execute(f"CREATE OR REPLACE TABLE work.{table} AS SELECT * FROM incoming")
-        self.con.unregister("incoming")
+        del incoming
 
     def append(self, table: str, frame: pl.DataFrame) -> None:
         """Insert the frame's rows; columns are matched by name, the order of rows is kept."""
@@ -120,11 +123,9 @@ class Store:
         if table == "readings":
             table, frame = "packed_readings", self._packed(frame)
         columns = ", ".join(TABLES[table].column_names)
-        self.con.register("incoming", frame)
-        try:
-            self.con.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM incoming")
-        finally:
-            self.con.unregister("incoming")
+        incoming = frame
+        self.con.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM incoming")
+        del incoming
 
     def _packed(self, readings: pl.DataFrame) -> pl.DataFrame:
         """Return readings with numbers for tag (text or Enum) and load, which are given on first use."""
@@ -152,12 +153,9 @@ class Store:
         if frame.height == 0:
             return
         key = TABLES[table].key
-        self.con.register("incoming_keys", frame.select(key))
-        try:
-            match = " AND ".join(f"t.{k} = k.{k}" for k in key)
-            self.con.execute(f"DELETE FROM main.{table} t USING incoming_keys k WHERE {match}")
-        finally:
-            self.con.unregister("incoming_keys")
+        incoming_keys, match = frame.select(key), " AND ".join(f"t.{k} = k.{k}" for k in key)
+        self.con.execute(f"DELETE FROM main.{table} t USING incoming_keys k WHERE {match}")
+        del incoming_keys
         self.append(table, frame)
 
     def mark_hours(self, first: datetime, last: datetime) -> None:

@@ -95,16 +95,13 @@ def _held(store: Store, ordered: pl.DataFrame, first: datetime, last: datetime) 
     anything = "SELECT 1 FROM packed_readings WHERE time_utc BETWEEN $a AND $b AND list_contains($tags, tag_no) LIMIT 1"
     if not store.rows(anything, {"a": first, "b": last, "tags": numbers.unique().to_list()}):
         return None
-    store.con.register("incoming_keys", keys.select(numbers, "time_utc"))
-    try:
-        found = store.frame(
-            "SELECT t.tag, r.time_utc, r.value, r.quality, l.load_id FROM (SELECT * FROM packed_readings WHERE time_utc BETWEEN $a AND $b) r "
-            "SEMI JOIN incoming_keys k ON r.tag_no = k.tag_no AND r.time_utc = k.time_utc JOIN tag_numbers t USING (tag_no) JOIN load_numbers l USING (load_no)",
-            a=first,
-            b=last,
-        )
-    finally:
-        store.con.unregister("incoming_keys")
+    incoming_keys = keys.select(numbers, "time_utc")
+    found = store.con.sql(
+        "SELECT t.tag, r.time_utc, r.value, r.quality, l.load_id FROM (SELECT * FROM packed_readings WHERE time_utc BETWEEN $a AND $b) r "
+        "SEMI JOIN incoming_keys k ON r.tag_no = k.tag_no AND r.time_utc = k.time_utc JOIN tag_numbers t USING (tag_no) JOIN load_numbers l USING (load_no)",
+        params={"a": first, "b": last},
+    ).pl()
+    del incoming_keys
     return found.with_columns(pl.col("tag").cast(ordered["tag"].dtype)) if found.height else None
 
 
@@ -182,14 +179,12 @@ def _delete(store: Store, rows: pl.DataFrame) -> None:
     first, last = rows["time_utc"].min(), rows["time_utc"].max()
     assert isinstance(first, datetime)
     assert isinstance(last, datetime)
-    store.con.register("incoming_keys", rows.select(store.numbers("tag", rows["tag"]), "time_utc"))
-    try:
-        store.con.execute(
-            "DELETE FROM main.packed_readings r USING incoming_keys k WHERE r.tag_no = k.tag_no AND r.time_utc = k.time_utc AND r.time_utc BETWEEN $a AND $b",
-            {"a": first, "b": last},
-        )
-    finally:
-        store.con.unregister("incoming_keys")
+    incoming_keys = rows.select(store.numbers("tag", rows["tag"]), "time_utc")
+    store.con.execute(
+        "DELETE FROM main.packed_readings r USING incoming_keys k WHERE r.tag_no = k.tag_no AND r.time_utc = k.time_utc AND r.time_utc BETWEEN $a AND $b",
+        {"a": first, "b": last},
+    )
+    del incoming_keys
 
 
 def _append(store: Store, rows: pl.DataFrame, load_id: str) -> None:
