@@ -58,8 +58,9 @@ def _explained(error: duckdb.IOException, path: Path) -> Exception:
 
 
 # One thread: with several, a sum of doubles adds in an order that changes from run to run, and rows lie scattered over more
-# blocks at half as much work again. The other core reads ahead, or writes Parquet.
-_OF_STORE = {"threads": "1"}
+# blocks at half as much work again. The other core reads ahead, or writes Parquet. Memory for blocks ends somewhere: a backfill
+# of a year must not keep all that it wrote.
+_OF_STORE = {"threads": "1", "memory_limit": "1GiB"}
 
 
 class Store:

@@ -42,7 +42,7 @@ class Reading:
 
     def __init__(self, received: Received, plant_file: PlantFile, received_utc: datetime) -> None:
         self.received, self.signals = received, Signals.of(plant_file)
-        self.pieces = Ahead(_pieces(received, self.signals, plant_file, received_utc))
+        self.pieces = Ahead(_pieces(received, self.signals, plant_file, received_utc), waiting=2)
 
     def __enter__(self) -> Self:
         return self

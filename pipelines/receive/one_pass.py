@@ -19,6 +19,7 @@ from pipelines.receive.fields import Columns, as_enum
 
 _HEAD_BYTES, _HEAD_LINES = 64 * 2**10, 500  # of a piece, to see whether stamps repeat from line to line
 _MOST_REFUSALS = 2  # pieces that did not read as measurements more often than others did: the file is not worth asking again
+_BLOCK_BYTES = 4 * 2**20  # of a piece that Arrow reads beside others
 _DICTIONARY = pa.dictionary(pa.int32(), pa.string())
 _MARKS = ("'", "=")  # what spreadsheets put before text
 
@@ -74,7 +75,7 @@ class OnePass:
         try:
             table = pa_csv.read_csv(
                 pa.BufferReader(piece),
-                pa_csv.ReadOptions(column_names=[f"c{i}" for i in range(width)], block_size=len(piece) + 1, use_threads=True),
+                pa_csv.ReadOptions(column_names=[f"c{i}" for i in range(width)], block_size=_BLOCK_BYTES, use_threads=True),
                 pa_csv.ParseOptions(delimiter=lay.delimiter, quote_char=False, escape_char=False, ignore_empty_lines=False),
                 pa_csv.ConvertOptions(
                     column_types=types, include_columns=list(types), decimal_point=lay.decimal, strings_can_be_null=False,
