@@ -285,3 +285,29 @@ def test_threads_are_given_back(store: Store, minutes: pl.DataFrame, plant_file:
     put_minutes(store, minutes, [day(0)])
     compute.run(store, plant_file)
     assert store.rows("SELECT current_setting('threads')")[0][0] == 3
+
+
+def test_a_run_of_many_days_is_the_same_whatever_day_came_last(tmp_path: Path, plant_file: PlantFile) -> None:
+    """Whole days inside a known run are not read again: mending one inside, at an edge, or with a stop must still give all of it."""
+    stop = FIRST + timedelta(days=5, hours=6)
+    is_off = (pl.col("minute_utc") < FIRST + timedelta(hours=9)) | (pl.col("minute_utc") >= FIRST + timedelta(days=11, hours=3))
+    ran = pl.when(is_off).then(0.0).otherwise(1.0)
+    steady = made_minutes(3, 12).with_columns(pump_run_share=ran, pump_run_coverage=pl.lit(1.0))
+    stopped = steady.with_columns(pump_run_share=pl.when(pl.col("minute_utc") == stop).then(0.0).otherwise("pump_run_share"))
+    found = {}
+    for name, steps in {
+        "at once": [(stopped, range(12))],
+        "day by day": [(stopped, [k]) for k in range(12)],
+        "mended": [(steady, range(12)), (stopped, [5]), (steady, [0, 11]), (stopped, [3])],
+        "stop taken back": [(stopped, range(12)), (steady, [5])],
+        "never stopped": [(steady, range(12))],
+    }.items():
+        with Store(tmp_path / f"{name}.duckdb", PLANT) as store:
+            for minutes, days in steps:
+                put_minutes(store, minutes, [day(k) for k in days])
+                compute.run(store, plant_file)
+            found[name] = store.rows("SELECT * FROM runs ORDER BY ALL"), content_hash(store.con, "runs")
+    assert found["at once"] == found["day by day"] == found["mended"]
+    assert found["stop taken back"] == found["never stopped"]
+    lengths = [(line, round(hours * 60)) for _, line, _, _, _, hours, *_ in found["at once"][0]]
+    assert lengths == [(line, minutes) for line in LINES for minutes in (4 * 1440 + 15 * 60 + 360, 6 * 1440 - 360 + 3 * 60 - 1)]
