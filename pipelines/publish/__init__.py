@@ -46,7 +46,8 @@ def run(
         return StepReceipt("publish", 0, {}, clock.stopwatch() - started)
     with _alone(home):
         found = database.state(home, store)  # a load that touched no day (a file set aside whole) is told by the count
-        everything = whole or bool(store.emptied) or not found.loads or not found.is_of_today
+        anew = whole or bool(store.emptied) or not found.is_of_today
+        everything = anew or not found.loads
         spans = None if everything else contiguous(days)
         added = ledger.write(home, store, spans, known_from)
         try:
@@ -55,7 +56,7 @@ def run(
                 written = writing.finish()
             if everything:
                 readings.write_all(home, store, written)
-            rows = database.build(home, store, spans)
+            rows = database.build(home, store, spans, anew=anew)
         except BaseException:
             ledger.take_back(store, added)
             raise

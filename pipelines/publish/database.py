@@ -49,17 +49,17 @@ def quoted(text: object) -> str:
     return "'" + str(text).replace("'", "''") + "'"
 
 
-def build(home: Home, store: Store, spans: Spans | None) -> dict[str, int]:
-    """Make the next published file from the current one and the store's rows of the touched days; swap it in.
+def build(home: Home, store: Store, spans: Spans | None, *, anew: bool) -> dict[str, int]:
+    """Make the next published file from the current one and the store's rows of the touched days (None: all); swap it in.
 
-    `spans` None: all rows of the plant anew, in a packed file. Returns rows written per table.
+    `anew`: all tables are written to an empty, so packed, file. Returns rows written per table.
     """
     fresh = home.published / ".flocledger.next"
     _remove(fresh)
-    if spans is not None:
+    if not anew:
         shutil.copyfile(home.database, fresh)
     try:
-        rows, is_described = _fill(store, fresh, spans, home.database if spans is None and home.database.exists() else None)
+        rows, is_described = _fill(store, fresh, spans, home.database if anew and home.database.exists() else None)
         if not is_described:
             describe.write(fresh)
         swap(fresh, home.database)

@@ -41,7 +41,7 @@ START = datetime(2026, 1, 5, tzinfo=UTC)
 
 def tag(line: str, role: str) -> str:
     """Return the bench tag of a role on a line."""
-    return f"B{line[-1]}.{role.upper()}"
+    return f"B{line.rpartition('-')[2]}.{role.upper()}"
 
 
 def lines(count: int) -> tuple[str, ...]:
@@ -58,7 +58,7 @@ def write_plant_file(path: Path, *, plant: str = "bench", count: int = len(LINES
     out += [
         f'[[lines]]\nid = "{line}"\nname = "{line}"\ndevice = "belt press"\ndevice_width = "2 m"\nfeed_cutoff = "5 m3/h"\n'
         f'polymer_cutoff = "2 L/h"\npolymer_meter = "neat"\nreference_flow = "90 m3/h"\ndilution_counted = "polymer"\n'
-        f'[lines.pump]\nid = "P{line[-1]}"\nkind = "rotodynamic"\n'
+        f'[lines.pump]\nid = "P{line.rpartition("-")[2]}"\nkind = "rotodynamic"\n'
         for line in every
     ]
     for line in every:
@@ -137,11 +137,13 @@ def write_long(path: Path, rows: int, *, seed: int = 1, first: datetime = START,
     return written
 
 
-def write_wide(path: Path, rows: int, *, seed: int = 1, first: datetime = START, step_s: int = 60, count: int = len(LINES)) -> int:
-    """Write a wide file: one row a minute, one column a signal; returns the cells written."""
+def write_wide(
+    path: Path, rows: int, *, seed: int = 1, first: datetime = START, step_s: int = 60, count: int = len(LINES), part: slice = slice(None)
+) -> int:
+    """Write a wide file: one row a minute, one column a signal (of a `part` of them); returns the cells written."""
     rng = np.random.default_rng(seed)
     stamps = pl.datetime_range(first, first + timedelta(seconds=(rows - 1) * step_s), f"{step_s}s", time_unit="us", eager=True)
-    columns = {name: np.round(typical * (1 + scatter * rng.standard_normal(rows)), 3) for name, typical, scatter in signals(count)}
+    columns = {name: np.round(typical * (1 + scatter * rng.standard_normal(rows)), 3) for name, typical, scatter in signals(count)[part]}
     pl.DataFrame({"time": stamps.dt.strftime("%Y-%m-%d %H:%M:%S"), **columns}).write_csv(path)
     return rows * len(columns)
 

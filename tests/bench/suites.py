@@ -14,6 +14,7 @@ Rows = Iterator[tuple[str, str, Callable[[], dict[str, Any]], str | None]]
 
 DAY_ROWS = 3_456_000  # 40 signals each second
 WIDE_ROWS, WIDE_LINES = 525_600, 3  # a year of minutes of 60 signals
+TAGS_A_FILE = 4_000  # columns; a file of more than 5,000 is refused
 
 
 def _at(days: float) -> str:
@@ -100,6 +101,29 @@ def many(scratch: Scratch) -> Rows:
         )  # fmt: skip
 
 
+def tags(scratch: Scratch) -> Rows:
+    """One plant of 10,000 signals (500 lines): a day of minute data in wide files of up to 4,000 columns."""
+    count = max(500 // scratch.divisor, 2)
+    parts = [slice(at, at + TAGS_A_FILE) for at in range(0, 20 * count, TAGS_A_FILE)]
+    files = [
+        scratch.file(f"{count}_wide_tags_{k}.csv", lambda p, part=part: plants.write_wide(p, 1440, count=count, part=part))
+        for k, part in enumerate(parts, 1)
+    ]
+    lab = scratch.file(f"{count}_lab_tags.csv", lambda p: plants.write_lab(p, 1, count=count))
+    name = f"{20 * count:,} signals"
+    yield f"floor, the first file of {name}", "floor_wide", _floor(scratch, files[0]), None
+    yield (
+        f"receive + check + store, the first file of {name}",
+        "intake",
+        _intake(scratch, files[0], 1.1, count),
+        f"floor, the first file of {name}",
+    )
+    yield (
+        f"nightly, {name}", "nightly",
+        lambda: {"home": str(scratch.home(*files, lab, count=count)), "plants": ["bench"], "as_of": _at(1.1)}, None,
+    )  # fmt: skip
+
+
 def start(scratch: Scratch) -> Rows:
     """From the shell: the help, a question, and a night without files."""
     kept = scratch.history(7)
@@ -109,5 +133,5 @@ def start(scratch: Scratch) -> Rows:
 
 
 SUITES: dict[str, Callable[[Scratch], Rows]] = {
-    "night": night, "sizes": sizes, "wide": wide, "history": history, "plants": many, "start": start,
+    "night": night, "sizes": sizes, "wide": wide, "history": history, "plants": many, "tags": tags, "start": start,
 }  # fmt: skip

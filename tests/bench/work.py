@@ -87,15 +87,18 @@ def intake(home: str, plant: str, as_of: str, **_: object) -> dict[str, object]:
 
     where, when = Home(Path(home)), datetime.fromisoformat(as_of)
     plant_file = plantfile.load(where.plant_file(plant))
-    kept: list[object] = []
+    kept: list[Any] = []
 
     def work() -> None:
         with Store(where.store(plant), plant) as opened:
             kept.extend(order.intake(where, opened, plant_file, when)[0])
 
-    return timed(work) | {
+    result = timed(work)
+    values = sum(r.values_kept for r in kept)
+    return result | {
         "rows": sum(r.rows_read for r in kept),
-        "kept": sum(r.values_kept for r in kept),
+        "kept": values,
+        "store bytes a value": round(where.store(plant).stat().st_size / max(values, 1), 2),
         "reader": ",".join(sorted({str(r.reader) for r in kept})),
     }
 
@@ -114,7 +117,17 @@ def nightly(home: str, plants: list[str], as_of: str, **_: object) -> dict[str, 
 
     result = timed(work)
     steps = {s.step: round(s.seconds, 3) for s in kept[-1].steps} | {"receipts": round(sum(r.seconds for r in kept[-1].receipts), 3)}
-    return result | {"rows": sum(r.rows_read for summary in kept for r in summary.receipts), "steps": steps}
+    rows = sum(r.rows_read for summary in kept for r in summary.receipts)
+    return result | {"rows": rows, "steps": steps, "MB": _sizes(Home(Path(home)))}
+
+
+def _sizes(home: Any) -> dict[str, float]:
+    """Return what a home holds, in millions of bytes."""
+    parts = {"archive": home.root / "archive", "stores": home.root / "store", "published file": home.database, "Parquet": home.parquet}
+    return {
+        name: round(sum(p.stat().st_size for p in ([at] if at.is_file() else at.rglob("*")) if p.is_file()) / 1e6, 1)
+        for name, at in parts.items()
+    }
 
 
 def weekly(home: str, plant: str, **_: object) -> dict[str, object]:
