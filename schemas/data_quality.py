@@ -11,6 +11,7 @@ TABLE = Table(
     grain="plant, line, operating day and role",
     key=("plant", "line", "operating_day", "role"),
     step="compute",
+    parquet_by="operating_day",
     columns=(
         Column("plant", "text", "-", "plant id", nullable=False),
         Column("line", "text", "-", "line id", nullable=False),

@@ -12,6 +12,7 @@ TABLE = Table(
     grain="plant, line, operating day and window",
     key=("plant", "line", "operating_day", "window_name"),
     step="compute",
+    parquet_by="operating_day",
     source="formulas after trade textbooks, from memory; see the header of sql/tables/kpi_rolling.sql",
     columns=(
         Column("plant", "text", "-", "plant id", nullable=False),

@@ -46,7 +46,7 @@ class Table:
     """One table: its grain in words, its key, its columns; `step` names the step that writes it.
 
     `source` says where the definitions come from. `published` tables go into the published file;
-    `parquet_by` is the date-like column whose month partitions its Parquet files (None: one file). `view`: the SELECT by which
+    `parquet_by` is the column of dates or instants whose month partitions its Parquet files (None: one file). `view`: the SELECT by which
     the store makes it from other tables, where it is kept in another form.
     """
 

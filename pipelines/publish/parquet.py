@@ -25,10 +25,12 @@ def write(home: Home, store: Store, spans: list[tuple[date, date]] | None) -> No
         if table.parquet_by is None:
             _copy(store, table, "TRUE", {}, folder / "part.parquet")
             continue
-        wanted = _partitions(store, table, spans)
+        undivided = folder / "part.parquet"  # as an earlier version wrote it
+        wanted = _partitions(store, table, None if undivided.exists() else spans)
         for name, first, end in wanted:
             where = f"{table.parquet_by} >= $first AND {table.parquet_by} < $end"
             _copy(store, table, where, {"first": first, "end": end}, folder / name / "part.parquet")
+        undivided.unlink(missing_ok=True)
         if spans is None:
             _remove_stale(folder, {name for name, _, _ in wanted})
 
@@ -45,7 +47,8 @@ def _partitions(store: Store, table: Table, spans: list[tuple[date, date]] | Non
         first, last = store.rows(f"SELECT min({table.parquet_by}), max({table.parquet_by}) FROM {table.name}")[0]
         if first is None:
             return []
-        reach = [(first.astimezone(UTC), last.astimezone(UTC) + timedelta(microseconds=1))]
+        first, last = (at.astimezone(UTC) if isinstance(at, datetime) else _midnight(at) for at in (first, last))
+        reach = [(first, last + timedelta(microseconds=1))]
     else:
         reach = [(_midnight(a) - _BEFORE, _midnight(b) + _AFTER) for a, b in spans]
     found: dict[str, tuple[datetime, datetime]] = {}

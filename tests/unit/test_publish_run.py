@@ -225,6 +225,19 @@ def test_readings_are_written_meanwhile_and_what_goes_wrong_there_is_told(
     assert found.equals(store.frame("SELECT * FROM readings WHERE time_utc >= DATE '2026-04-02' ORDER BY tag, time_utc"))
 
 
+def test_a_table_that_an_earlier_version_left_undivided_is_divided_whole(home: Home, store: Store) -> None:
+    folder = home.parquet / "minutes" / "plant=oak-run"
+    (old,) = folder.rglob("*.parquet")
+    old.rename(folder / "part.parquet")
+    old.parent.rmdir()
+    fill_day(store, DAY + timedelta(days=40))
+    go(home, store)
+    assert sorted(str(p.relative_to(folder)) for p in folder.rglob("*.parquet")) == [
+        "month=2026-03/part.parquet",
+        "month=2026-05/part.parquet",
+    ]
+
+
 def test_partitions_without_rows_go(home: Home, store: Store) -> None:
     fill_day(store, DAY + timedelta(days=30))
     go(home, store)
