@@ -15,7 +15,7 @@ from pathlib import Path
 from pipelines.chunks import FileRefusedError
 from pipelines.receive import containers
 
-PIECE_BYTES = 16 * 2**20  # small enough to read one while the last is checked, large enough to be quick; memory stays well below 1 GiB
+PIECE_BYTES = 32 * 2**20  # a tag of it lies together in the store: larger pieces make a smaller store; memory stays well below 1 GiB
 LONGEST_LINE = 16 * 2**20  # a longer "line" is no table row
 LARGEST_UNPACKED = containers.LARGEST_TOTAL  # a compressed file that unpacks to more than this is refused
 MOST_LINES = 2**32 - 2  # line numbers are 32-bit
