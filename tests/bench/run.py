@@ -1,4 +1,4 @@
-"""The bench: `python tests/bench/run.py [SUITE ...] [--rounds 3] [--json FILE]`; suites: night sizes wide history plants tags start.
+"""The bench: `python tests/bench/run.py [SUITE ...] [--rounds 3] [--json FILE]`; suites: night sizes wide history plants tags questions start.
 
 Each piece of work runs in a process of its own, rounds are interleaved, and every figure is set against the floor measured
 in the same run: polars reading the same file as text, typing it and writing Parquet. Prints best and median seconds, the

@@ -54,6 +54,17 @@ class Scratch:
                 os.utime(target, (OLD, OLD))
         return home
 
+    def answers(self, years: int) -> Path:
+        """Return a home whose published file has so many years of minutes of three plants."""
+        import questions
+
+        from pipelines.home import Home
+
+        home = Home(self.folder / f"{self.divisor}" / f"questions_{years}")
+        if not home.database.exists():
+            questions.build(home, years)
+        return home.root
+
     @staticmethod
     def plants(count: int) -> list[str]:
         """Return so many plant ids."""

@@ -132,6 +132,12 @@ def start(scratch: Scratch) -> Rows:
     yield "flocledger nightly, nothing new", "command", lambda: {"arguments": ["--home", str(scratch.home(behind=kept)), "nightly"]}, None
 
 
+def questions(scratch: Scratch) -> Rows:
+    """Every saved question on three plants and three years of minutes."""
+    kept = scratch.answers(3 if scratch.divisor == 1 else 1)
+    yield "all saved questions", "questions", lambda: {"home": str(kept)}, None
+
+
 SUITES: dict[str, Callable[[Scratch], Rows]] = {
-    "night": night, "sizes": sizes, "wide": wide, "history": history, "plants": many, "tags": tags, "start": start,
+    "night": night, "sizes": sizes, "wide": wide, "history": history, "plants": many, "tags": tags, "questions": questions, "start": start,
 }  # fmt: skip

@@ -138,6 +138,18 @@ def weekly(home: str, plant: str, **_: object) -> dict[str, object]:
     return timed(lambda: order.weekly(Home(Path(home)), plant))
 
 
+def questions(home: str, **_: object) -> dict[str, object]:
+    """Every saved question once, from opening the file to the answer."""
+    import questions as saved  # beside this file
+
+    from pipelines.home import Home
+
+    found: list[Any] = []
+    result = timed(lambda: found.extend(saved.timed(Home(Path(home)), 1)))
+    slowest = max(found, key=lambda row: row["best_s"])
+    return result | {"questions": len(found), "slowest": slowest["question"], "slowest_s": round(slowest["best_s"], 3)}
+
+
 def command(arguments: list[str], **_: object) -> dict[str, object]:
     """One command from the shell: Python's start and imports are part of it."""
     root = Path(__file__).resolve().parents[2]

@@ -199,45 +199,6 @@ def test_parquet_is_partitioned_and_read_by_glob(home: Home, store: Store) -> No
     assert found.drop("month").schema == pl.Schema(TABLES["minutes"].polars_schema())
 
 
-def test_readings_are_written_meanwhile_and_what_goes_wrong_there_is_told(
-    home: Home, store: Store, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    day = DAY + timedelta(days=3)
-    fill_day(store, day)
-    other = home.parquet / "readings" / "plant=oak-run" / "day=2026-03-30" / "part.parquet"
-    before = other.stat().st_ino
-
-    def broken(*_: object) -> None:
-        raise OSError("no space left on device")
-
-    with monkeypatch.context() as patch, publish.readings.Meanwhile(home, store) as fine:
-        assert fine.finish() == {day}
-        patch.setattr(publish.readings, "_write_day", broken)
-        with publish.readings.Meanwhile(home, store) as meanwhile, pytest.raises(OSError, match="no space"):
-            publish.run(home, store, None, meanwhile=meanwhile)  # type: ignore[arg-type]
-    assert store.pending_days("readings") == [day]
-    go(home, store)
-    assert store.pending_days("readings") == []
-    assert other.stat().st_ino == before
-    (mine,) = (home.parquet / "readings").rglob("day=2026-04-02/part.parquet")
-    found = pl.read_parquet(mine, hive_partitioning=False)
-    assert found.schema == pl.Schema(TABLES["readings"].polars_schema())
-    assert found.equals(store.frame("SELECT * FROM readings WHERE time_utc >= DATE '2026-04-02' ORDER BY tag, time_utc"))
-
-
-def test_a_table_that_an_earlier_version_left_undivided_is_divided_whole(home: Home, store: Store) -> None:
-    folder = home.parquet / "minutes" / "plant=oak-run"
-    (old,) = folder.rglob("*.parquet")
-    old.rename(folder / "part.parquet")
-    old.parent.rmdir()
-    fill_day(store, DAY + timedelta(days=40))
-    go(home, store)
-    assert sorted(str(p.relative_to(folder)) for p in folder.rglob("*.parquet")) == [
-        "month=2026-03/part.parquet",
-        "month=2026-05/part.parquet",
-    ]
-
-
 def test_partitions_without_rows_go(home: Home, store: Store) -> None:
     fill_day(store, DAY + timedelta(days=30))
     go(home, store)
