@@ -40,6 +40,7 @@ STATE_LOOKS = {
 }
 # The value axis of a chart with limits reaches so far past the highest limit, the same from week to week.
 _HEADROOM = 1.5
+_EVENT_DAYS = 5  # the word "event" and a number are so many days of the axis wide; nearer to the next mark the number stands alone
 
 
 @dataclass(frozen=True)
@@ -178,10 +179,12 @@ def _backdrop(axes: Axes, count: int, week: int, printed: Printed, limits: Limit
     for level in (limits.at_least, limits.at_most):
         if level is not None:
             axes.axhline(level * printed.factor, color="black", linewidth=0.8, linestyle=(0, (5, 3)), label="target")
-    for mark in marks:
+    for k, mark in enumerate(marks):
         at = (mark.day - days[0]).days
+        has_room = k + 1 == len(marks) or (marks[k + 1].day - mark.day).days >= _EVENT_DAYS
+        label = f"event {mark.number}" if has_room else str(mark.number)
         axes.axvline(at - 0.5, color="black", linewidth=0.8, linestyle=":")
-        axes.annotate(f"event {mark.number}", (at - 0.4, 0.03), xycoords=("data", "axes fraction"), fontsize=7)
+        axes.annotate(label, (at - 0.4, 0.03), xycoords=("data", "axes fraction"), fontsize=7)
 
 
 def _levels(printed: Printed, limits: Limits) -> list[float]:
