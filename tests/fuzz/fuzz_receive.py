@@ -26,7 +26,7 @@ import atheris
 
 with atheris.instrument_imports(include=["pipelines"]):
     from pipelines import inspect, plantfile, receive
-    from pipelines.check import lab
+    from pipelines.check import lab, lab_sheets
     from pipelines.check.signals import Signals
     from pipelines.check.values import typed
     from pipelines.chunks import FileRefusedError
@@ -73,23 +73,35 @@ def one_input(data: bytes) -> None:
 
 
 def read_and_check(path: Path, name: str, piece_bytes: int) -> None:
+    """Read as text and in one pass: both tell the same rows and values, or refuse for the same reason."""
+    told = [judged(path, name, piece_bytes, may_measure=may) for may in (False, True)]
+    assert told[0] == told[1], told
+    if told[0][0] != "refused":
+        readers_agree(path, receive.open_file(path, name, PLANT).layout, piece_bytes)
+
+
+def judged(path: Path, name: str, piece_bytes: int, *, may_measure: bool) -> tuple[object, ...]:
+    """Return what check makes of a file; its rows are each accounted for."""
+    readings, failed = [], []
     try:
-        opened = receive.open_file(path, name, PLANT)
+        opened = receive.open_file(path, name, PLANT, may_measure=may_measure)
         opened.piece_bytes = piece_bytes
         rows, lines = 0, []
         for chunk in opened.chunks():  # a row lies in one chunk whole; rows of a repeated hour may come one chunk late
             rows += chunk.rows_read - chunk.rows_dropped
             lines += sorted({*chunk.values["line_no"].to_list(), *chunk.refused["line_no"].to_list()})
             if opened.layout.is_lab:
-                lab.averaged(lab.results(chunk.values, opened.layout, PLANT, RECEIVED)[0])
+                lab_sheets.averaged(lab.results(chunk.values, opened.layout, PLANT, RECEIVED)[0], PLANT)
             elif chunk.values.height:
-                typed(chunk.values, SIGNALS, opened.layout, RECEIVED)
+                said = typed(chunk.values, SIGNALS, chunk.layout or opened.layout, RECEIVED, chunk.texts)
+                readings += said.readings.rows()
+                failed += said.failed.rows()
         assert len(lines) == len(set(lines)) == rows, (rows, lines)
         raw = receive.raw_lines(path, opened.layout, lines)
         assert set(raw) == set(lines), (raw, lines)
-    except FileRefusedError:
-        return
-    readers_agree(path, opened.layout, piece_bytes)
+    except FileRefusedError as refused:
+        return "refused", refused.reason
+    return repr(sorted(readings, key=repr)), repr(sorted(failed, key=repr)), sorted(lines)
 
 
 def readers_agree(path: Path, layout: plantfile.Layout, piece_bytes: int) -> None:
