@@ -186,6 +186,24 @@ def test_clean_pieces_are_measured_and_doubtful_values_get_their_texts(tmp_path:
     assert told.rows() == [(79, "Poly ä", "0.38", "Bad"), (1003, "Poly ä", "999.25", "Good")]
 
 
+@pytest.mark.parametrize("line_end", ["\n", "\r\n"])
+@pytest.mark.parametrize("mark", ["", "\ufeff"])
+def test_line_ends_byte_order_marks_and_decimal_commas(tmp_path: Path, line_end: str, mark: str) -> None:
+    rows = [
+        f"2026-01-05T06:{m:02d}:{s:02d}Z;{tag};{m},{s:02d};{'Bad' if s == 7 else 'Good'}"
+        for m in range(10)
+        for s in range(60)
+        for tag in ("Feed", "Poly ä")
+    ]
+    rows[50] = rows[50].replace(";0,25;", ";999,25;")
+    text = mark + line_end.join(["time;tag;value;quality", *rows]) + line_end
+    layout = {**LONG, "delimiter": ";", "decimal": ","}
+    (as_text, _), (at_once, measured) = (judged(tmp_path / "x.csv", layout, text, may_measure=m, piece_bytes=9_000) for m in (False, True))
+    assert measured
+    assert as_text == at_once
+    assert sum(len(failed) for _, _, failed, *_ in at_once) == 1
+
+
 def test_the_repeated_hour_and_stamps_in_two_columns(tmp_path: Path) -> None:
     layout = {
         **LONG,
