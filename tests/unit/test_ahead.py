@@ -44,3 +44,19 @@ def test_the_next_item_is_made_meanwhile_and_never_more_than_one() -> None:
     assert made == [0, 1]
     items.close()
     assert made == [0, 1]
+
+
+def test_more_items_may_wait_and_a_closed_source_makes_no_more() -> None:
+    made: list[int] = []
+
+    def source() -> Iterator[int]:
+        for i in range(9):
+            made.append(i)
+            yield i
+
+    items = Ahead(source(), waiting=3)
+    assert [next(items), next(items)] == [0, 1]
+    items.close()
+    assert len(made) <= 5  # two taken, three waiting
+    assert list(items) == []
+    assert list(Ahead(iter(range(20)), waiting=3)) == list(range(20))
