@@ -6,6 +6,7 @@ at an estimated limit; "~" is about, "<" and ">" are below and above. Local word
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -61,7 +62,7 @@ def read(
     outside physical range" below zero.
     """
     if not qualifier_text and _NUMBER.match(plain := _plain(text.strip(), layout)) and not plain.startswith("-"):
-        return Number(float(plain), None, is_limit=False)
+        return Number(_finite(plain, text), None, is_limit=False)
     known = {**_SIGNS, **_LETTERS, **(local or {})}
     rest, told = _peeled(text, known)
     has_sign = "<" in told
@@ -76,7 +77,15 @@ def read(
         raise RowError("text in number", repr(text) + (": a non-detect needs its limit" if is_limit and not number else ""))
     if float(plain) < 0.0:
         raise RowError("value outside physical range", repr(text))
-    return Number(float(plain), ",".join(told) or None, is_limit, bool(ESTIMATED & set(told)))
+    return Number(_finite(plain, text), ",".join(told) or None, is_limit, bool(ESTIMATED & set(told)))
+
+
+def _finite(plain: str, text: str) -> float:
+    """Return a number; RowError "text in number" for one with an exponent no measurement has (21.1e9994)."""
+    value = float(plain)
+    if not math.isfinite(value):
+        raise RowError("text in number", repr(text))
+    return value
 
 
 def _peeled(text: str, known: Mapping[str, str]) -> tuple[str, list[str]]:

@@ -5,6 +5,7 @@ Only values whose place is known are kept: a reading with tag and time, a lab re
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
@@ -111,6 +112,7 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, received
     if identity["analyte"] == VS_OF_WET:
         return None  # it needs the TS of its sample beside it
     analyte, value, note = _number(row, identity, layout, plant_file)
+    value = value if value is not None and math.isfinite(value) else None  # an exponent near the end of what numbers can say
     reported = lab_times.reported(row["reported_text"], layout, plant_file)
     return {
         **dict.fromkeys(TABLES["set_aside_results"].column_names), **identity, "analyte": analyte, "value": value, "unit": STORED_UNIT[analyte],

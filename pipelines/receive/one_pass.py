@@ -50,7 +50,14 @@ class OnePass:
 
     def _fits(self) -> bool:
         lay, names = self.columns.layout, [name for _, name in wide.value_columns(self.columns)]
-        if lay.kind not in ("long", "wide") or lay.thousands or lay.fill_values or lay.last_row_needs_line_end or "" in self._numbers:
+        if (
+            lay.kind not in ("long", "wide")
+            or lay.thousands
+            or lay.fill_values
+            or lay.last_row_needs_line_end
+            or "" in self._numbers
+            or (not names and lay.kind == "wide")
+        ):
             return False
         is_plainly_wide = len(set(names)) == len(names) and not wide.quality_columns(self.columns)
         return bool(self._stamps) and (lay.kind == "long" or is_plainly_wide)

@@ -41,6 +41,9 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.
     bare, plain = is_bare(frame), is_plain(frame)
     used = sorted({i for i, _ in named} | {quality[i] for i, _ in named if i in quality})
     cells = frame.select("line_no", *(columns_text(i, bare=bare, plain=plain) for i in used)).hstack([stamped.utc, stamped.reason])
+    if not named:  # stamps beside columns without a name: nothing is said of anything
+        none = pl.lit("").alias("tag"), pl.lit("").alias("text"), pl.lit(None, dtype=pl.String).alias("quality_text")
+        return cells.select("line_no", "time_utc", "time_reason", *none).clear(), frame.height
     parts = [_part(cells, i, name, quality.get(i)) for i, name in named]
     if (
         bare

@@ -47,6 +47,8 @@ def test_numbers_and_qualifiers(text: str, flag: str | None, value: float, quali
 @pytest.mark.parametrize(
     ("text", "flag", "reason"),
     [
+        ("21.1e9994", None, "text in number"),
+        ("< 1e999", None, "text in number"),
         ("500 R", None, "qualifier rejects result"),
         ("<500", "r", "qualifier rejects result"),
         ("ND", None, "text in number"),

@@ -263,3 +263,10 @@ def test_a_header_is_found_before_any_piece_is_measured(tmp_path: Path) -> None:
     path.write_text("Report,,,\nquality,value,tag,time\nGood,1.5,Feed,2026-01-05T06:00:00Z\n", encoding="utf-8")
     layout, header = find(path, path.name, plant(**LONG))
     assert OnePass(Columns(layout, header)).read(b"Good,1.5,Feed,2026-01-05T06:00:00Z\n", 3) is not None
+
+
+@pytest.mark.parametrize("may_measure", [False, True])
+def test_a_wide_table_whose_columns_have_no_names_says_nothing(tmp_path: Path, may_measure: bool) -> None:
+    layout = {**WIDE, "ignore_columns": ("Feed",)}
+    found = chunks(tmp_path / "x.csv", layout, "time,Feed,\n2026-01-05T06:00:00Z,1,\n2026-01-05T06:01:00Z,2,\n", may_measure=may_measure)
+    assert [(c.values.height, c.rows_read, c.rows_dropped) for c in found] == [(0, 3, 3)]
