@@ -14,7 +14,7 @@ import duckdb
 from pipelines.errors import InternalError
 from pipelines.home import Home
 from pipelines.publish import describe
-from pipelines.store import Store
+from pipelines.store import Store, content_hash
 from schemas import TABLES, Table
 
 # Read by DuckDB 1.2 and later (measured with 1.2.2, 1.3.2, 1.4.4, 1.5.1), at the same size as v1.5.0, which 1.4 cannot read; v1.0.0 is a
@@ -215,10 +215,7 @@ def _write_differences(store: Store, table: Table) -> int:
     columns, key = ", ".join(table.column_names), ", ".join(table.key)
     here = f"SELECT {columns} FROM main.{table.name}"
     there = f"SELECT {columns} FROM pub.main.{table.name} WHERE plant = {quoted(store.plant)}"
-    hashes = (
-        f"(SELECT (count(*), bit_xor(h), sum(h % 4294967296)) FROM (SELECT hash(*COLUMNS(*)) AS h FROM ({side})))" for side in (here, there)
-    )
-    if store.rows(f"SELECT {' = '.join(hashes)}")[0][0]:
+    if content_hash(store.con, f"({here})") == content_hash(store.con, f"({there})"):
         return 0
     match = " AND ".join(f"t.{k} = gone.{k}" for k in table.key)
     store.con.execute(f"DELETE FROM pub.main.{table.name} t USING ({there} EXCEPT {here}) gone WHERE {match}")
