@@ -131,8 +131,8 @@ def _signal_runs(code: NDArray[np.uint32], times: NDArray[np.int64], signals: Si
         return _Runs(np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int32))
     starts = np.concatenate(([0], np.flatnonzero(code[1:] != code[:-1]) + 1, [len(code)]))
     if all(tag == len(signals.tags) or signals.is_undated(tag) for tag in code[starts[:-1]].tolist()):
-        numbers = np.array([*(spans[0][2] for spans in signals.spans), NO_SIGNAL], dtype=np.int32)
-        return _Runs(np.diff(starts), numbers[code[starts[:-1]]])
+        of_tag = np.array([*(spans[0][2] for spans in signals.spans), NO_SIGNAL], dtype=np.int32)
+        return _Runs(np.diff(starts), of_tag[code[starts[:-1]]])
     number = np.full(len(code), NO_SIGNAL, dtype=np.int32)
     for first, end in pairwise(starts):
         if code[first] < len(signals.tags):
