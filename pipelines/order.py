@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import nullcontext
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from pipelines import __version__, clock, disposition_file, plantfile, shown
 from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
@@ -65,9 +67,9 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
 
     started, when = clock.stopwatch(), as_of or clock.now_utc()
     plant_file = plantfile.load(home.plant_file(plant_id))
-    with Store(home.store(plant_id), plant_id) as store:
+    with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
         plantfile_changed(home, store, plant_file, when)
-        receipts, notices = call(intake, home, store, plant_file, when)
+        receipts, notices = call(intake, home, store, plant_file, when, incoming)
         with publish.readings.Meanwhile(home, store) if publish_now else nullcontext() as meanwhile:
             steps = derive(home, store, plant_file, notices, call=call)
             if publish_now:
@@ -86,7 +88,9 @@ def derive(home: Home, store: Store, plant_file: PlantFile, notices: list[Notice
         receipt, found = call(check.corrections.run, store, plant_file, decisions)
         steps.append(receipt)
         notices += found
-    return [*steps, call(align.run, store, plant_file), call(compute.run, store, plant_file), call(watch.run, store, plant_file)]
+    steps.append(call(align.run, store, plant_file))
+    with watch.Meanwhile(store, plant_file, compute.will_mark_watch(store)) as judging:
+        return [*steps, call(compute.run, store, plant_file), call(watch.run, store, plant_file, judging)]
 
 
 def bring_up(home: Home, plant_id: str, as_of: datetime | None = None, *, call: Call = direct) -> Summary:
@@ -105,7 +109,9 @@ def bring_up(home: Home, plant_id: str, as_of: datetime | None = None, *, call: 
     return summary
 
 
-def intake(home: Home, store: Store, plant_file: PlantFile, received_utc: datetime) -> tuple[list[Receipt], list[Notice]]:
+def intake(
+    home: Home, store: Store, plant_file: PlantFile, received_utc: datetime, incoming: Incoming | None = None
+) -> tuple[list[Receipt], list[Notice]]:
     """Take in every complete file of the inbox, each in its own transaction; a bad file never stops the others."""
     from pipelines import check, receive
 
@@ -115,10 +121,10 @@ def intake(home: Home, store: Store, plant_file: PlantFile, received_utc: dateti
         if not check.known(store, kept.sha256[:16]):
             folder = home.archive(store.plant)
             receipts += check_in(store, plant_file, kept.original(folder), folder / kept.archived_as, kept.seq, kept.received_utc)
-    for path in receive.waiting(home, store.plant):
-        with begun(path, plant_file, received_utc) as reading:
+    with incoming or Incoming(home, plant_file, received_utc) as files:
+        for path, fingerprint, reading in files:
             try:
-                original = receive.fingerprint(path)
+                original = fingerprint()
             except OSError as error:
                 sentence = f"{shown.name(path.name)} could not be opened and stays in the inbox: {error.strerror}"
                 notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
@@ -127,17 +133,60 @@ def intake(home: Home, store: Store, plant_file: PlantFile, received_utc: dateti
     return receipts, notices
 
 
-@contextmanager
-def begun(path: Path, plant_file: PlantFile, received_utc: datetime) -> Iterator[Reading | None]:
-    """Begin to read a large export while its bytes are still being hashed; None where that would not pay or is not safe."""
-    from pipelines import check, receive
+class Incoming:
+    """The complete files of a plant's inbox, oldest first: (path, what gives its fingerprint, what reads it if begun).
 
-    received = receive.open_early(path, plant_file)
-    if received is None or received.layout.is_lab:
-        yield None
-        return
-    with check.Reading(received, plant_file, received_utc) as reading:
-        yield reading
+    One of them is hashed and read ahead: a large export, where an open file may be moved. One of the first two is begun at once,
+    before there is a store to put it in; a later one while the file before it is taken in, unless that is being read itself.
+    Use as a context manager; iterate once.
+    """
+
+    def __init__(self, home: Home, plant_file: PlantFile, received_utc: datetime) -> None:
+        from pipelines import receive
+
+        self._plant_file, self._received_utc = plant_file, received_utc
+        self._paths = list(receive.waiting(home, plant_file.plant.id))
+        self._hashing = ThreadPoolExecutor(1, thread_name_prefix="hash")
+        self._ahead: tuple[Future[Original], Reading] | None = None
+        self._looked_at = -1
+        for place in (0, 1):
+            self._begin(place)
+
+    def _begin(self, place: int) -> None:
+        """Begin a file, if none is begun and this one was not looked at yet."""
+        from pipelines import check, receive
+
+        if self._ahead is None and self._looked_at < place < len(self._paths):
+            self._looked_at = place
+            received = receive.open_early(self._paths[place], self._plant_file)
+            if received is not None and not received.layout.is_lab:
+                original = self._hashing.submit(receive.fingerprint, self._paths[place])
+                self._ahead = original, check.Reading(received, self._plant_file, self._received_utc)
+
+    def __iter__(self) -> Iterator[tuple[Path, Callable[[], Original], Reading | None]]:
+        from pipelines import receive
+
+        for place, path in enumerate(self._paths):
+            self._begin(place)
+            here = self._ahead if self._looked_at == place else None
+            self._begin(place + 1)
+            if here is None:
+                yield path, partial(receive.fingerprint, path), None
+            else:
+                yield path, here[0].result, here[1]
+                self._close_reading()
+
+    def _close_reading(self) -> None:
+        if self._ahead is not None:
+            self._ahead[1].pieces.close()
+            self._ahead = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._close_reading()
+        self._hashing.shutdown(cancel_futures=True)
 
 
 def take_in(

@@ -6,6 +6,7 @@ One DuckDB file a plant, one writer at a time. Frames go in and come out as pola
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -101,6 +102,17 @@ class Store:
             self._numbers.clear()
             raise
         self.con.execute("COMMIT")
+
+    @contextmanager
+    def beside(self) -> Iterator[Store]:
+        """Give another connection to the same store, for another thread: it sees what is committed, and `work`."""
+        other = copy.copy(self)
+        other.con, other._numbers = self.con.cursor(), {}
+        try:
+            other.con.execute("SET TimeZone = 'UTC'")  # of a connection, not of the store
+            yield other
+        finally:
+            other.con.close()
 
     def frame(self, sql: str, **params: Any) -> pl.DataFrame:
         """Return the result of one query as a polars frame; parameters are named ($name). Sees the open transaction."""

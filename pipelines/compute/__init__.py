@@ -7,9 +7,10 @@ from typing import Any
 
 import polars as pl
 
-from pipelines import clock, packaged
+from pipelines import clock
 from pipelines.chunks import StepReceipt
 from pipelines.compute import settings
+from pipelines.compute.making import is_asked, make_all
 from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
 from pipelines.sqlfiles import create_macros_once
@@ -19,19 +20,9 @@ from schemas import TABLES
 CURVE_DAYS = 14  # flags fit curves on so many days before: they follow
 ROLLING_DAYS = 27  # the longest window reaches so many days on
 PIECE_DAYS = 62  # computed at a time, so that memory does not grow with a backfill
-# In this order: each file makes its table in `work` from those before it.
-ORDER = (
-    "feed_samples", "day_feed_ts", "minute_feed_ts", "planned_minutes", "meter_share", "pump_edges", "minute_kpi", "period_totals", "span_versions",
-    "period_product", "dose_spread", "all_totals", "period_kpi", "kpi_hour", "kpi_shift", "day_feed_u", "day_uncertainty", "kpi_day", "day_rows",
-    "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
-    "runs_span", "runs", "data_quality",
-    "line_day", "pump_minutes", "pump_weeks", "dose_steps",
-)  # fmt: skip
 _TOUCHED = "operating_day IN (SELECT operating_day FROM work.touched_days)"
 _HOURS = "window_name IN ('1 h', '8 h', '24 h') AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days)"
 _SPANS = "window_name IN ('7 d', '28 d') AND operating_day IN (SELECT operating_day FROM work.rolling_days)"
-# Made and merged only when the plant file or the store has rows for them.
-ONLY_WITH = {"dose_steps": "SELECT EXISTS (FROM ladder_steps) OR EXISTS (FROM dose_steps)"}
 # Tables of the store, and which of their rows the new ones replace.
 MERGED = {
     "kpi_hour": _TOUCHED,
@@ -66,7 +57,7 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
         make_all(store)
         with store.transaction():
             for name, where in MERGED.items():
-                rows[name] += _merge(store, name, where) if _is_asked(store, name) else 0
+                rows[name] += _merge(store, name, where) if is_asked(store, name) else 0
             store.mark_days("watch", _reach(piece, CURVE_DAYS, existing))
             store.mark_days("publish", _reach(piece, ROLLING_DAYS, existing))
             store.con.execute(f"DELETE FROM pending_days WHERE stage = 'compute' AND {_TOUCHED}")
@@ -75,6 +66,13 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
         _forget(store, existing)
         store.clear_days("compute")
     return StepReceipt("compute", done, rows, clock.stopwatch() - started)
+
+
+def will_mark_watch(store: Store) -> list[date]:
+    """Return the days that will be on the list of watch after `run`."""
+    existing = _existing(store)
+    marked = (day for piece in _pieces(store, existing) for day in _reach(piece, CURVE_DAYS, existing))
+    return sorted({*marked, *(d for d in store.pending_days("watch") if existing[0] <= d <= existing[1])})
 
 
 def _forget(store: Store, existing: tuple[date, date]) -> None:
@@ -90,20 +88,6 @@ def _forget(store: Store, existing: tuple[date, date]) -> None:
             gone |= {day for (day,) in store.rows(f"SELECT DISTINCT {column} {outside}", within)}
             store.con.execute(f"DELETE {outside}", within)
     store.mark_days("publish", gone)
-
-
-def make_all(store: Store) -> None:
-    """Run the files of `sql/tables/` in their order; the days must lie in `work`, settings and macros in the store.
-
-    The store works in one thread, so a group is summed in the order of its rows, and the files sort by minute or day before
-    they sum: the same minutes give the same bits however the days are cut.
-    """
-    for name in (n for n in ORDER if _is_asked(store, n)):
-        store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
-
-
-def _is_asked(store: Store, name: str) -> bool:
-    return name not in ONLY_WITH or bool(store.rows(ONLY_WITH[name])[0][0])
 
 
 def _existing(store: Store) -> tuple[date, date]:
@@ -144,14 +128,13 @@ def _plant_file_id(store: Store) -> str:
 
 
 def _merge(store: Store, name: str, where: str) -> int:
-    """Put the rows made in the place of the store's rows that `where` names."""
+    """Put the rows made, which come in order of their key, in the place of the store's rows that `where` names."""
     found = tuple(r[0] for r in store.rows(f"SELECT column_name FROM (DESCRIBE work.{name})"))
     if found != TABLES[name].column_names:
         odd = set(found) ^ set(TABLES[name].column_names)
         raise InternalError(f"sql/tables/{name}.sql does not make the columns of schemas/{name}.py: {sorted(odd) or 'order differs'}")
-    key = ", ".join(TABLES[name].key)
     store.con.execute(f"DELETE FROM main.{name} WHERE {where}")
-    written = store.rows(f"INSERT INTO main.{name} SELECT * FROM work.{name} ORDER BY {key}")
+    written = store.rows(f"INSERT INTO main.{name} SELECT * FROM work.{name}")
     return int(written[0][0])
 
 

@@ -2,8 +2,9 @@
 
 The published file is written in DuckDB storage v1.2.0, which its 1.x tools from 1.2 on can read (those of analysts often
 are); the default of DuckDB 2 they refuse. Readings are in Parquet only: in the file of all plants they would be copied
-again every night. Within a run the order is Parquet, file, work list: killed anywhere, the old file stays readable
-and the days are still on the list, so the next run does the same again.
+again every night. Parquet is written and the next file made side by side; when both are whole the file is swapped in, then the
+work list is emptied: killed anywhere, the old file stays readable and the days are still on the list, so the next run does
+the same again.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
+from functools import partial
 
 from pipelines import clock
 from pipelines.chunks import StepReceipt
@@ -18,6 +20,7 @@ from pipelines.home import Home
 from pipelines.plantfile import PlantFile
 from pipelines.publish import database, ledger, parquet, readings
 from pipelines.publish.database import ONLY_PARQUET, published_tables
+from pipelines.sides import Sides
 from pipelines.store import Store, connect, content_hash
 from schemas import TABLES
 
@@ -49,21 +52,28 @@ def run(
         anew = whole or bool(store.emptied) or not found.is_of_today
         everything = anew or not found.loads
         spans = None if everything else contiguous(days)
-        added = ledger.write(home, store, spans, known_from)
-        try:
-            parquet.write(home, store, spans)
-            with meanwhile or readings.Meanwhile(home, store) as writing:
-                written = writing.finish()
-            if everything:
-                readings.write_all(home, store, written)
-            rows = database.build(home, store, spans, anew=anew)
-        except BaseException:
-            ledger.take_back(store, added)
-            raise
+        with meanwhile or readings.Meanwhile(home, store) as writing, Sides(store, 1) as side:
+            tables = (t for t in published_tables() if t.name != ledger.TABLE)
+            in_parquet = [side.submit(partial(parquet.write, home, table=t, spans=spans)) for t in tables]
+            added = ledger.write(home, store, spans, known_from)
+            try:
+                in_parquet.append(side.submit(partial(_rest_in_parquet, home, spans=spans, writing=writing)))
+                rows = database.build(home, store, spans, anew=anew, before_swap=lambda: [one.result() for one in in_parquet])
+            except BaseException:
+                ledger.take_back(store, added)
+                raise
     with store.transaction():
         store.clear_days("publish")
         store.clear_days(readings.STAGE)
     return StepReceipt("publish", len(days), rows, clock.stopwatch() - started)
+
+
+def _rest_in_parquet(home: Home, store: Store, spans: list[tuple[date, date]] | None, writing: readings.Meanwhile) -> None:
+    """Write the ledger and what is lacking of the readings."""
+    parquet.write(home, store, TABLES[ledger.TABLE], spans)
+    written = writing.finish()
+    if spans is None:
+        readings.write_all(home, store, written)
 
 
 def contiguous(days: list[date]) -> list[tuple[date, date]]:

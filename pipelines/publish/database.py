@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -49,10 +50,11 @@ def quoted(text: object) -> str:
     return "'" + str(text).replace("'", "''") + "'"
 
 
-def build(home: Home, store: Store, spans: Spans | None, *, anew: bool) -> dict[str, int]:
+def build(home: Home, store: Store, spans: Spans | None, *, anew: bool, before_swap: Callable[[], object]) -> dict[str, int]:
     """Make the next published file from the current one and the store's rows of the touched days (None: all); swap it in.
 
-    `anew`: all tables are written to an empty, so packed, file. Returns rows written per table.
+    `anew`: all tables are written to an empty, so packed, file. `before_swap` is called when the file is ready, and may refuse
+    it by an error. Returns rows written per table.
     """
     fresh = home.published / ".flocledger.next"
     _remove(fresh)
@@ -62,6 +64,7 @@ def build(home: Home, store: Store, spans: Spans | None, *, anew: bool) -> dict[
         rows, is_described = _fill(store, fresh, spans, home.database if anew and home.database.exists() else None)
         if not is_described:
             describe.write(fresh)
+        before_swap()
         swap(fresh, home.database)
     except BaseException:
         _remove(fresh)
@@ -82,7 +85,7 @@ def _fill(store: Store, fresh: Path, spans: Spans | None, others_from: Path | No
         if others_from is not None:
             con.execute(f"ATTACH {quoted(others_from)} AS old (READ_ONLY)")
         kept, present = _columns(con, "old"), _columns(con, "pub")
-        con.execute("BEGIN")
+        con.execute("BEGIN")  # one transaction, one connection: commits of several at once have lost rows of other plants
         rows = {}
         for table in published_tables():
             if table.name not in present:

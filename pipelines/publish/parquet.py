@@ -7,32 +7,27 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from pipelines.home import Home
-from pipelines.publish.database import ONLY_PARQUET
-from pipelines.publish.describe import WRITTEN_HERE
 from pipelines.store import Store
-from schemas import TABLES, Table
+from schemas import Table
 
 # An operating day can begin up to a day after UTC midnight and end up to two days after it (zones reach from -12 to +14 h).
 _BEFORE, _AFTER = timedelta(days=1), timedelta(days=3)
 
 
-def write(home: Home, store: Store, spans: list[tuple[date, date]] | None) -> None:
-    """Write the partitions of the touched operating days (None: all, and stale ones removed)."""
-    for table in TABLES.values():
-        if not table.published or table.name in (*WRITTEN_HERE, *ONLY_PARQUET):
-            continue
-        folder = home.parquet / table.name / f"plant={store.plant}"
-        if table.parquet_by is None:
-            _copy(store, table, "TRUE", {}, folder / "part.parquet")
-            continue
-        undivided = folder / "part.parquet"  # as an earlier version wrote it
-        wanted = _partitions(store, table, None if undivided.exists() else spans)
-        for name, first, end in wanted:
-            where = f"{table.parquet_by} >= $first AND {table.parquet_by} < $end"
-            _copy(store, table, where, {"first": first, "end": end}, folder / name / "part.parquet")
-        undivided.unlink(missing_ok=True)
-        if spans is None:
-            _remove_stale(folder, {name for name, _, _ in wanted})
+def write(home: Home, store: Store, table: Table, spans: list[tuple[date, date]] | None) -> None:
+    """Write the partitions of a published table for the touched operating days (None: all, and stale ones removed)."""
+    folder = home.parquet / table.name / f"plant={store.plant}"
+    if table.parquet_by is None:
+        _copy(store, table, "TRUE", {}, folder / "part.parquet")
+        return
+    undivided = folder / "part.parquet"  # as an earlier version wrote it
+    wanted = _partitions(store, table, None if undivided.exists() else spans)
+    for name, first, end in wanted:
+        where = f"{table.parquet_by} >= $first AND {table.parquet_by} < $end"
+        _copy(store, table, where, {"first": first, "end": end}, folder / name / "part.parquet")
+    undivided.unlink(missing_ok=True)
+    if spans is None:
+        _remove_stale(folder, {name for name, _, _ in wanted})
 
 
 def _remove_stale(folder: Path, wanted: set[str]) -> None:

@@ -10,8 +10,9 @@ import shutil
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
+from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, Self
+from typing import Self
 
 import polars as pl
 import pyarrow as pa
@@ -19,9 +20,6 @@ import pyarrow.parquet as pa_parquet
 
 from pipelines.home import Home
 from pipelines.store import Store
-
-if TYPE_CHECKING:
-    import duckdb
 
 STAGE = "readings"  # of pending_days: UTC days whose readings changed
 ROWS_AT_ONCE = 4 * 122_880  # a row group: a few tags of a day each second, so that statistics by tag and time skip most of a file
@@ -45,8 +43,7 @@ class Meanwhile:
 
     def __init__(self, home: Home, store: Store) -> None:
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="readings")
-        days, con = store.pending_days(STAGE), store.con.cursor()
-        self._written = self._pool.submit(write, home, store.plant, con, days)
+        self._written = self._pool.submit(write, home, store, store.pending_days(STAGE))
 
     def __enter__(self) -> Self:
         return self
@@ -59,24 +56,21 @@ class Meanwhile:
         return self._written.result()
 
 
-def write(home: Home, plant: str, con: duckdb.DuckDBPyConnection, days: Iterable[date]) -> set[date]:
-    """Write the files of some days from a connection to the plant's store, which is closed; a day without readings has none."""
-    done, folder = set[date](), _folder(home, plant)
-    try:
-        con.execute("SET TimeZone = 'UTC'")
-        tags, loads = (_words(con, *names) for names in (("tag", "tag_no", "tag_numbers"), ("load_id", "load_no", "load_numbers")))
+def write(home: Home, store: Store, days: Iterable[date]) -> set[date]:
+    """Write the files of some days, from any thread; a day without readings has none. Returns the days."""
+    done, folder = set[date](), _folder(home, store.plant)
+    with store.beside() as side:
+        tags, loads = (_words(side, *names) for names in (("tag", "tag_no", "tag_numbers"), ("load_id", "load_no", "load_numbers")))
         for day in days:
-            _write_day(con, plant, tags, loads, day, folder / f"day={day:%Y-%m-%d}" / "part.parquet")
+            _write_day(side, tags, loads, day, folder / f"day={day:%Y-%m-%d}" / "part.parquet")
             done.add(day)
-    finally:
-        con.close()
     return done
 
 
 def write_all(home: Home, store: Store, done: set[date]) -> None:
     """Write the files of all days but those `done`, and remove the files of days without readings."""
     days = {r[0] for r in store.rows("SELECT DISTINCT (time_utc AT TIME ZONE 'UTC')::DATE FROM packed_readings")}
-    write(home, store.plant, store.con.cursor(), sorted(days - done))
+    write(home, store, sorted(days - done))
     for path in sorted(_folder(home, store.plant).glob("*")):
         if path.name not in {f"day={day:%Y-%m-%d}" for day in days}:
             shutil.rmtree(path) if path.is_dir() else path.unlink()
@@ -86,9 +80,9 @@ def _folder(home: Home, plant: str) -> Path:
     return home.parquet / "readings" / f"plant={plant}"
 
 
-def _words(con: duckdb.DuckDBPyConnection, word: str, number: str, table: str) -> pa.Array:
+def _words(store: Store, word: str, number: str, table: str) -> pa.Array:
     """Return the words of a table of numbers, each at the place of its number."""
-    known = {n: w for w, n in con.execute(f"SELECT {word}, {number} FROM {table}").fetchall()}
+    known = {n: w for w, n in store.rows(f"SELECT {word}, {number} FROM {table}")}
     return _texts(known.get(n, "") for n in range(max(known, default=0) + 1))
 
 
@@ -97,11 +91,13 @@ def _texts(words: Iterable[str]) -> pa.Array:
     return pl.Series(list(words), dtype=pl.String).to_arrow().cast(pa.string())
 
 
-def _write_day(con: duckdb.DuckDBPyConnection, plant: str, tags: pa.Array, loads: pa.Array, day: date, target: Path) -> None:
+def _write_day(store: Store, tags: pa.Array, loads: pa.Array, day: date, target: Path) -> None:
     """Write one day beside its file, in the store's order (by tag and time within a piece of a load), and move it into place."""
     first = datetime(day.year, day.month, day.day, tzinfo=UTC)
-    found = con.sql(_DAY, params={"first": first, "end": first + timedelta(days=1)}).to_arrow_table()
-    if found.num_rows == 0:
+    found = store.con.sql(_DAY, params={"first": first, "end": first + timedelta(days=1)}).to_arrow_reader(ROWS_AT_ONCE)
+    parts = (_spelled(part, store.plant, tags, loads) for part in found if part.num_rows)
+    some = next(parts, None)
+    if some is None:
         target.unlink(missing_ok=True)
         if target.parent.exists():
             target.parent.rmdir()
@@ -113,23 +109,19 @@ def _write_day(con: duckdb.DuckDBPyConnection, plant: str, tags: pa.Array, loads
         partial, _SCHEMA, compression="zstd", store_schema=False, use_dictionary=[*_TEXTS, "value"],
         column_encoding={"time_utc": "DELTA_BINARY_PACKED"}, write_statistics=["tag", "time_utc", "quality"],
     ) as writer:  # fmt: skip
-        for begin in range(0, found.num_rows, ROWS_AT_ONCE):
-            writer.write_table(_spelled(found.slice(begin, ROWS_AT_ONCE).combine_chunks(), plant, tags, loads))
+        for part in chain([some], parts):
+            writer.write_table(part)
     partial.replace(target)
 
 
-def _spelled(part: pa.Table, plant: str, tags: pa.Array, loads: pa.Array) -> pa.Table:
+def _spelled(part: pa.RecordBatch, plant: str, tags: pa.Array, loads: pa.Array) -> pa.Table:
     """Return rows with words in the place of numbers."""
     said = {
         "plant": pa.DictionaryArray.from_arrays(pl.repeat(0, part.num_rows, dtype=pl.Int32, eager=True).to_arrow(), _texts([plant])),
-        "tag": pa.DictionaryArray.from_arrays(_one_array(part, "tag_no"), tags),
-        "time_utc": _one_array(part, "time_utc"),
-        "value": _one_array(part, "value"),
-        "quality": _one_array(part, "quality"),
-        "load_id": pa.DictionaryArray.from_arrays(_one_array(part, "load_no"), loads),
+        "tag": pa.DictionaryArray.from_arrays(part.column("tag_no"), tags),
+        "time_utc": part.column("time_utc"),
+        "value": part.column("value"),
+        "quality": part.column("quality"),
+        "load_id": pa.DictionaryArray.from_arrays(part.column("load_no"), loads),
     }
     return pa.table(said, schema=_SCHEMA)
-
-
-def _one_array(part: pa.Table, column: str) -> pa.Array:
-    return part.column(column).combine_chunks()

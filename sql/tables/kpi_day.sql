@@ -10,4 +10,4 @@ SELECT k.plant, k.line, k.operating_day,
   u.* EXCLUDE (line, operating_day)
 FROM work.period_kpi k JOIN work.day_uncertainty u ON u.line = k.line AND u.operating_day = k.operating_day
 WHERE k.kind = 'day'
-ORDER BY ALL;
+ORDER BY k.plant, k.line, k.operating_day;

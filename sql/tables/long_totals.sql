@@ -6,12 +6,12 @@
 -- known limits: days without a figure do not weigh in that figure
 CREATE OR REPLACE TABLE work.long_totals AS
 WITH member AS (
-  SELECT 'week' AS kind, w.week_start_day AS anchor, d.* EXCLUDE (data_version) FROM work.touched_weeks w
+  SELECT 'week' AS kind, w.week_start_day AS anchor, d.* FROM work.touched_weeks w
   JOIN work.day_rows d ON d.operating_day >= w.week_start_day AND d.operating_day < w.week_start_day + 7
   UNION ALL
-  SELECT '7 d', r.operating_day, d.* EXCLUDE (data_version) FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 7 AND d.operating_day <= r.operating_day
+  SELECT '7 d', r.operating_day, d.* FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 7 AND d.operating_day <= r.operating_day
   UNION ALL
-  SELECT '28 d', r.operating_day, d.* EXCLUDE (data_version) FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 28 AND d.operating_day <= r.operating_day
+  SELECT '28 d', r.operating_day, d.* FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 28 AND d.operating_day <= r.operating_day
 ), sorted AS (SELECT * FROM member ORDER BY kind, line, anchor, operating_day), summed AS (
 SELECT
   any_value(plant) AS plant, line, kind, anchor, NULL::DATE AS operating_day, '' AS label,

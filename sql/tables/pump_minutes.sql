@@ -8,10 +8,11 @@
 --          of the pump curve is not compared; the window looks at the day's mean feed TS, not at the minute's
 CREATE OR REPLACE TABLE work.pump_minutes AS
 WITH spans AS (
-  SELECT k.line, k.week_start_day, s.sludge_sg, s.pump_elevation_m, s.suction_pipe_m, s.discharge_pipe_m, b.* EXCLUDE (plant, line, pump, to_utc, curve_rms_m)
-  FROM work.kpi_week k
+  SELECT k.line, k.anchor AS week_start_day, s.sludge_sg, s.pump_elevation_m, s.suction_pipe_m, s.discharge_pipe_m, b.* EXCLUDE (plant, line, pump, to_utc, curve_rms_m)
+  FROM work.long_totals k
   JOIN line_settings s ON s.line = k.line
   LEFT JOIN pump_baselines b ON b.line = k.line AND k.period_end_utc > b.from_utc AND k.period_end_utc <= b.to_utc
+  WHERE k.kind = 'week'
 ), shown AS (
   SELECT m.plant, m.line, b.week_start_day, m.operating_day, m.minute_utc, b.measured_day, b.no_reference, b.slip_form, b.slip_k0, b.displacement_m3_rev,
     CASE WHEN m.sludge_flow_coverage >= 0.5 THEN greatest(m.sludge_flow_m3_h, 0.0) END AS q_m3_h,

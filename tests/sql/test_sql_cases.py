@@ -144,7 +144,7 @@ def made_by(store: Store, case: Path) -> list[tuple[str, ...]]:
     view = name in {p.stem for p in packaged.sql_files("views")}
     if (case / "arguments.txt").exists():
         source = f"{name}({(case / 'arguments.txt').read_text(encoding='utf-8').strip()})"
-    elif name in compute.ORDER:
+    elif name in compute.making.TABLES:
         if work:
             store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
         source = f"work.{name}"
@@ -213,7 +213,7 @@ def test_every_object_has_a_case_folder_and_every_folder_an_object() -> None:
 
 
 def test_table_files_are_in_the_order_of_compute() -> None:
-    assert sorted(compute.ORDER) == [p.stem for p in packaged.sql_files("tables")]
+    assert sorted(compute.making.TABLES) == [p.stem for p in packaged.sql_files("tables")]
 
 
 def test_views_have_the_columns_their_descriptions_promise() -> None:

@@ -91,7 +91,7 @@ def test_files_of_days_without_readings_go(home: Home, store: Store) -> None:
     put_readings(store, DAY + timedelta(days=1))
     readings.write_all(home, store, set())
     store.rows("DELETE FROM packed_readings WHERE time_utc < DATE '2026-03-31'")
-    readings.write(home, PLANT, store.con.cursor(), [DAY])
+    readings.write(home, store, [DAY])
     assert not file_of(home, DAY).parent.exists()
     store.rows("DELETE FROM packed_readings")
     readings.write_all(home, store, set())
@@ -110,11 +110,11 @@ def test_a_table_that_an_earlier_version_left_undivided_is_divided_whole(home: H
     put_minute(store, later)
     folder.mkdir(parents=True)
     (folder / "part.parquet").write_bytes(b"all months")
-    parquet.write(home, store, [(later, later)])
+    parquet.write(home, store, TABLES["minutes"], [(later, later)])
     assert sorted(str(p.relative_to(folder)) for p in folder.rglob("*.parquet")) == [
         "month=2026-03/part.parquet",
         "month=2026-05/part.parquet",
     ]
     (folder / "month=2026-03" / "part.parquet").write_bytes(b"as it was")
-    parquet.write(home, store, [(later, later)])
+    parquet.write(home, store, TABLES["minutes"], [(later, later)])
     assert (folder / "month=2026-03" / "part.parquet").read_bytes() == b"as it was"

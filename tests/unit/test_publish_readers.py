@@ -99,6 +99,9 @@ def test_a_file_of_a_later_storage_version_is_refused_with_its_remedy(tmp_path: 
     con.execute(f"ATTACH {database.quoted(home.database)} AS later (STORAGE_VERSION 'v1.5.0')")
     con.execute(TABLES["loads"].ddl("later.main"))
     con.close()
-    with Store(home.store("oak-run"), "oak-run") as store, pytest.raises(InternalError, match="made by another version"):
-        database.build(home, store, [(DAY, DAY)], anew=False)
+    with (
+        Store(home.store("oak-run"), "oak-run") as store,
+        pytest.raises(InternalError, match="made by another version"),
+    ):
+        database.build(home, store, [(DAY, DAY)], anew=False, before_swap=lambda: pytest.fail("the file is not whole"))
     assert not [p for p in home.published.iterdir() if "next" in p.name]
