@@ -85,7 +85,7 @@ def _fill(store: Store, fresh: Path, spans: Spans | None, others_from: Path | No
         if others_from is not None:
             con.execute(f"ATTACH {quoted(others_from)} AS old (READ_ONLY)")
         kept, present = _columns(con, "old"), _columns(con, "pub")
-        con.execute("BEGIN")  # one transaction, one connection: commits of several at once have lost rows of other plants
+        con.execute("BEGIN")  # one connection, and with a log: without one, commits of two at once lost rows (DuckDB 2.0.1)
         rows = {}
         for table in published_tables():
             if table.name not in present:
