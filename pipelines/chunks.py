@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, Protocol
 from pipelines.errors import FlocledgerError
 
 if TYPE_CHECKING:
+    import numpy as np
     import polars as pl
+    from numpy.typing import NDArray
 
     from pipelines.plantfile import Layout
 
@@ -129,3 +131,12 @@ class StepReceipt:
     days: int = 0
     rows: dict[str, int] = field(default_factory=dict)
     seconds: float = 0.0
+
+
+def as_enum(name: str, codes: NDArray[np.integer], kind: pl.Enum) -> pl.Series:
+    """Return the words of an Enum by their numbers, as a column."""
+    import polars as pl
+
+    if len(kind.categories) == 1:
+        return pl.Series(name, kind.categories, dtype=kind).new_from_index(0, len(codes))
+    return pl.Series(name, codes).cast(pl.Series([], dtype=kind).to_physical().dtype).cat.to(kind)

@@ -11,6 +11,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipelines import units
+from pipelines.chunks import as_enum
 from pipelines.plantfile import FAR_FUTURE, PlantFile, Scaling, Signal
 from schemas.roles import TOP_IS_TRUE
 
@@ -68,7 +69,7 @@ class Signals:
 
     def named(self, codes: NDArray[np.uint32]) -> pl.Series:
         """Return tags by their numbers, as Enum."""
-        return pl.Series("tag", codes).cast(pl.Series([], dtype=self.kind).to_physical().dtype).cat.to(self.kind)
+        return as_enum("tag", codes, self.kind)
 
     def number(self, code: int, times_us: NDArray[np.int64]) -> NDArray[np.int32]:
         """Return the signal number of one tag at each time; NO_SIGNAL when it means nothing then."""

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from pipelines.plantfile import Layout
 from pipelines.receive.header import Header
@@ -108,11 +105,3 @@ def is_bare(frame: pl.DataFrame) -> bool:
 def is_plain(frame: pl.DataFrame) -> bool:
     """Tell whether blanks are all that cleaning would take off these rows."""
     return bool(frame["plain"].all()) if "plain" in frame.columns else False
-
-
-def as_enum(name: str, codes: NDArray[np.integer], words: Sequence[str]) -> pl.Series:
-    """Return words by their numbers as an Enum column."""
-    kind = pl.Enum(words)
-    if len(words) == 1:
-        return pl.Series(name, words, dtype=kind).new_from_index(0, len(codes))
-    return pl.Series(name, codes).cast(pl.Series([], dtype=kind).to_physical().dtype).cat.to(kind)

@@ -14,8 +14,9 @@ import polars as pl
 import pyarrow as pa
 import pyarrow.csv as pa_csv
 
+from pipelines.chunks import as_enum
 from pipelines.receive import wide
-from pipelines.receive.fields import Columns, as_enum
+from pipelines.receive.fields import Columns
 
 _HEAD_BYTES, _HEAD_LINES = 64 * 2**10, 500  # of a piece, to see whether stamps repeat from line to line
 _MOST_REFUSALS = 2  # pieces that did not read as measurements more often than others did: the file is not worth asking again
@@ -121,7 +122,7 @@ def _series(name: str, column: pa.ChunkedArray) -> pl.Series:
     if not pa.types.is_dictionary(column.type):
         return pl.Series(name, pl.from_arrow(column))
     codes, words = _coded(column)
-    return as_enum(name, codes.to_numpy(), words.to_list())
+    return as_enum(name, codes.to_numpy(), pl.Enum(words))
 
 
 def _coded(column: pa.ChunkedArray) -> tuple[pl.Series, pl.Series]:

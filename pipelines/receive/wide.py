@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipelines.receive.fields import Columns, as_enum, cleaned, is_bare, is_plain
+from pipelines.chunks import as_enum
+from pipelines.receive.fields import Columns, cleaned, is_bare, is_plain
 from pipelines.receive.zones import Stamped
 
 
@@ -81,7 +82,7 @@ def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[p
             frame["line_no"].gather(every),
             stamped.utc.gather(every),
             stamped.reason.new_from_index(0, len(every)) if stamped.reason.null_count() == height else stamped.reason.gather(every),
-            as_enum("tag", np.repeat(np.arange(len(named), dtype=np.uint32), height), [name for _, name in named]),
+            as_enum("tag", np.repeat(np.arange(len(named), dtype=np.uint32), height), pl.Enum([name for _, name in named])),
             numbers,
             pl.Series("quality_text", [None], dtype=pl.String).new_from_index(0, len(every)),
         ]

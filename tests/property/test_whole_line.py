@@ -153,13 +153,11 @@ def killed_and_finished(made: Path, tmp_path: Path, kills: int, seed: int) -> No
     files = files_of(made, plant)[:6]
     unbroken = home_for(made, tmp_path / "unbroken", plant)
     deliver(unbroken, plant, files)
-    begun = time.perf_counter()
     running = start(unbroken, plant)
     ready = time.perf_counter()
     assert finished(running) == 0
     whole_s = time.perf_counter() - ready
     expected = publish.hashes(unbroken)
-    assert begun < ready
 
     done = round_number = 0
     while done < kills:
