@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import nullcontext
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from functools import partial
@@ -20,6 +19,7 @@ from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice
 from pipelines.home import Home
 from pipelines.plantfile import PlantFile
+from pipelines.sides import Sides
 from pipelines.store import Store
 
 if TYPE_CHECKING:
@@ -70,7 +70,9 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
     with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
         plantfile_changed(home, store, plant_file, when)
         receipts, notices = call(intake, home, store, plant_file, when, incoming)
-        with publish.readings.Meanwhile(home, store) if publish_now else nullcontext() as meanwhile:
+        with Sides(store, 1) as side:
+            write = partial(publish.readings.write, home, days=store.pending_days(publish.readings.STAGE))
+            meanwhile = side.submit(write) if publish_now else None
             steps = derive(home, store, plant_file, notices, call=call)
             if publish_now:
                 steps.append(call(publish.run, home, store, plant_file, known_from=when, meanwhile=meanwhile))
@@ -89,8 +91,9 @@ def derive(home: Home, store: Store, plant_file: PlantFile, notices: list[Notice
         steps.append(receipt)
         notices += found
     steps.append(call(align.run, store, plant_file))
-    with watch.Meanwhile(store, plant_file, compute.will_mark_watch(store)) as judging:
-        return [*steps, call(compute.run, store, plant_file), call(watch.run, store, plant_file, judging)]
+    with Sides(store, 1) as side:
+        meanwhile = side.submit(partial(watch.judge_days, plant_file=plant_file, days=compute.will_mark_watch(store)))
+        return [*steps, call(compute.run, store, plant_file), call(watch.run, store, plant_file, meanwhile)]
 
 
 def bring_up(home: Home, plant_id: str, as_of: datetime | None = None, *, call: Call = direct) -> Summary:

@@ -6,10 +6,13 @@ import os
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+from pipelines.home import Home
 
 ROOT = Path(__file__).resolve().parents[1]
 os.environ.update({"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"})
@@ -25,6 +28,20 @@ def _own_surroundings(monkeypatch: pytest.MonkeyPatch) -> None:
     """Take away what the surroundings of the test run could change."""
     for name in ("FLOCLEDGER_HOME", "PREFECT_API_URL", "PREFECT_HOME"):
         monkeypatch.delenv(name, raising=False)
+
+
+@pytest.fixture(scope="session")
+def home_in() -> Callable[[Path], Home]:
+    """Give what makes a home with the first invented plant and an empty inbox in a folder."""
+
+    def made(folder: Path) -> Home:
+        home = Home(folder)
+        home.plant_file("alder-fork").parent.mkdir(parents=True)
+        shutil.copyfile(ROOT / "sample_data" / "plants" / "alder-fork.toml", home.plant_file("alder-fork"))
+        home.inbox("alder-fork").mkdir(parents=True)
+        return home
+
+    return made
 
 
 @pytest.fixture(scope="session")

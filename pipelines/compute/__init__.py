@@ -71,7 +71,7 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
 def will_mark_watch(store: Store) -> list[date]:
     """Return the days that will be on the list of watch after `run`."""
     existing = _existing(store)
-    marked = (day for piece in _pieces(store, existing) for day in _reach(piece, CURVE_DAYS, existing))
+    marked = _reach([day for piece in _pieces(store, existing) for day in piece], CURVE_DAYS, existing)
     return sorted({*marked, *(d for d in store.pending_days("watch") if existing[0] <= d <= existing[1])})
 
 

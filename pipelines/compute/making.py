@@ -1,6 +1,6 @@
 """The files of `sql/tables/`, each run as soon as those it reads from are made, two at a time.
 
-Which table of `work` a file reads from is told by its own text, so the files need no order but that. Most of a night's compute is
+Which table of `work` a file reads from is told by its own text, so the files need no order but that. Half of a night's compute is
 the planning of statements of up to 157 columns, which takes one core a statement, whatever the rows.
 """
 

@@ -10,6 +10,7 @@ the same again.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from datetime import date, datetime
 from functools import partial
@@ -34,11 +35,11 @@ def run(
     *,
     whole: bool = False,
     known_from: datetime | None = None,
-    meanwhile: readings.Meanwhile | None = None,
+    meanwhile: Future[set[date]] | None = None,
 ) -> StepReceipt:
     """Bring the published file and Parquet up to date with a plant's store; waits while another plant publishes.
 
-    `meanwhile` writes the readings already.
+    `meanwhile` writes the readings already, and gives their days.
     `whole` publishes every day again and packs the file anew; `known_from` is the time new versions of days are known from
     in the ledger (default: receipt of the last file). InternalError when a check fails; the old file stays.
     """
@@ -52,12 +53,12 @@ def run(
         anew = whole or bool(store.emptied) or not found.is_of_today
         everything = anew or not found.loads
         spans = None if everything else contiguous(days)
-        with meanwhile or readings.Meanwhile(home, store) as writing, Sides(store, 1) as side:
+        with Sides(store, 1) as side:
             tables = (t for t in published_tables() if t.name != ledger.TABLE)
             in_parquet = [side.submit(partial(parquet.write, home, table=t, spans=spans)) for t in tables]
             added = ledger.write(home, store, spans, known_from)
             try:
-                in_parquet.append(side.submit(partial(_rest_in_parquet, home, spans=spans, writing=writing)))
+                in_parquet.append(side.submit(partial(_rest_in_parquet, home, spans=spans, meanwhile=meanwhile)))
                 rows = database.build(home, store, spans, anew=anew, before_swap=lambda: [one.result() for one in in_parquet])
             except BaseException:
                 ledger.take_back(store, added)
@@ -68,10 +69,10 @@ def run(
     return StepReceipt("publish", len(days), rows, clock.stopwatch() - started)
 
 
-def _rest_in_parquet(home: Home, store: Store, spans: list[tuple[date, date]] | None, writing: readings.Meanwhile) -> None:
+def _rest_in_parquet(home: Home, store: Store, spans: list[tuple[date, date]] | None, meanwhile: Future[set[date]] | None) -> None:
     """Write the ledger and what is lacking of the readings."""
     parquet.write(home, store, TABLES[ledger.TABLE], spans)
-    written = writing.finish()
+    written = meanwhile.result() if meanwhile is not None else readings.write(home, store, store.pending_days(readings.STAGE))
     if spans is None:
         readings.write_all(home, store, written)
 

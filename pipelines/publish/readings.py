@@ -1,18 +1,16 @@
 """Readings in Parquet, one file a UTC day, rewritten where readings of the day came in.
 
 Nothing that is computed from readings changes them, so a night writes them in a thread of its own while minutes and KPIs
-are still being made (`Meanwhile`).
+are still being made (`order.nightly`).
 """
 
 from __future__ import annotations
 
 import shutil
 from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 from itertools import chain
 from pathlib import Path
-from typing import Self
 
 import polars as pl
 import pyarrow as pa
@@ -38,32 +36,13 @@ _SCHEMA = pa.schema(
 _DAY = "SELECT tag_no, time_utc, value, quality, load_no FROM packed_readings WHERE time_utc >= $first AND time_utc < $end"
 
 
-class Meanwhile:
-    """Writes the days on the list from now on, in a thread of its own; `finish` waits for it and raises what went wrong there."""
-
-    def __init__(self, home: Home, store: Store) -> None:
-        self._pool = ThreadPoolExecutor(1, thread_name_prefix="readings")
-        self._written = self._pool.submit(write, home, store, store.pending_days(STAGE))
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._pool.shutdown()
-
-    def finish(self) -> set[date]:
-        """Return the days that were written."""
-        return self._written.result()
-
-
 def write(home: Home, store: Store, days: Iterable[date]) -> set[date]:
-    """Write the files of some days, from any thread; a day without readings has none. Returns the days."""
+    """Write the files of some days; a day without readings has none. Returns the days."""
     done, folder = set[date](), _folder(home, store.plant)
-    with store.beside() as side:
-        tags, loads = (_words(side, *names) for names in (("tag", "tag_no", "tag_numbers"), ("load_id", "load_no", "load_numbers")))
-        for day in days:
-            _write_day(side, tags, loads, day, folder / f"day={day:%Y-%m-%d}" / "part.parquet")
-            done.add(day)
+    tags, loads = (_words(store, *names) for names in (("tag", "tag_no", "tag_numbers"), ("load_id", "load_no", "load_numbers")))
+    for day in days:
+        _write_day(store, tags, loads, day, folder / f"day={day:%Y-%m-%d}" / "part.parquet")
+        done.add(day)
     return done
 
 

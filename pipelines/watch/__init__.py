@@ -7,11 +7,10 @@ flags of an incremental run are those of a rebuild.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import partial
-from typing import Self
 
 import polars as pl
 
@@ -46,25 +45,7 @@ class Judged:
     marks: list[Mark]
 
 
-class Meanwhile:
-    """Judges days from now on, in a thread of its own: flags depend on minutes, so they need not wait for KPIs; `finish` waits."""
-
-    def __init__(self, store: Store, plant_file: PlantFile, days: Iterable[date]) -> None:
-        self._pool = ThreadPoolExecutor(1, thread_name_prefix="watch")
-        self._judged = self._pool.submit(_judge_beside, store, plant_file, sorted(days))
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._pool.shutdown()
-
-    def finish(self) -> Judged:
-        """Return what was found, or raise what went wrong."""
-        return self._judged.result()
-
-
-def run(store: Store, plant_file: PlantFile, meanwhile: Meanwhile | None = None) -> StepReceipt:
+def run(store: Store, plant_file: PlantFile, meanwhile: Future[Judged] | None = None) -> StepReceipt:
     """Judge the pending days of a plant, write their flags and mark them for publish, all in one transaction.
 
     What a person has noted on a flag stays with the flag of the same id. `meanwhile` judges already; if those are other days
@@ -73,9 +54,9 @@ def run(store: Store, plant_file: PlantFile, meanwhile: Meanwhile | None = None)
     started = clock.stopwatch()
     pending = store.pending_days("watch")
     days = _existing(store, pending)
-    judged = meanwhile.finish() if meanwhile is not None else None
+    judged = meanwhile.result() if meanwhile is not None else None
     if judged is None or judged.days != days:
-        judged = _judged(store, plant_file, days)
+        judged = judge_days(store, plant_file, days)
     flags, versions = judged.flags, data_versions(store, days)
     frame = _frame(store, flags, versions)
     rows = [m.row(store.plant, versions[m.operating_day]) for m in judged.marks]
@@ -92,12 +73,8 @@ def run(store: Store, plant_file: PlantFile, meanwhile: Meanwhile | None = None)
     return StepReceipt("watch", len(days), {"flags": len(flags), "signal_marks": len(rows)}, clock.stopwatch() - started)
 
 
-def _judge_beside(store: Store, plant_file: PlantFile, days: list[date]) -> Judged:
-    with store.beside() as side:
-        return _judged(side, plant_file, days)
-
-
-def _judged(store: Store, plant_file: PlantFile, days: list[date]) -> Judged:
+def judge_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judged:
+    """Return what the minutes of some days (sorted) say. It writes nothing and needs no KPIs, so it can be done beside compute."""
     found = [flags_of_days(store, plant_file, piece) for piece in pieces(days)]
     return Judged(days, [flag for flags, _ in found for flag in flags], [mark for _, rows in found for mark in rows])
 

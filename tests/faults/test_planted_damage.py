@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import os
 import shutil
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -23,22 +24,14 @@ AS_OF = datetime(2026, 2, 1, 4, 0, tzinfo=UTC)
 DAMAGE = list(csv.DictReader((SMALL / "damage.csv").read_text(encoding="utf-8").splitlines()))
 
 
-def new_home(root: Path) -> Home:
-    home = Home(root)
-    home.plant_file(PLANT).parent.mkdir(parents=True)
-    shutil.copyfile(ROOT / "sample_data" / "plants" / f"{PLANT}.toml", home.plant_file(PLANT))
-    home.inbox(PLANT).mkdir(parents=True)
-    return home
-
-
 def settled(path: Path) -> Path:
     os.utime(path, (1.7e9, 1.7e9))
     return path
 
 
 @pytest.fixture(scope="module")
-def taken(tmp_path_factory: pytest.TempPathFactory) -> tuple[Home, Summary]:
-    home = new_home(tmp_path_factory.mktemp("small"))
+def taken(tmp_path_factory: pytest.TempPathFactory, home_in: Callable[[Path], Home]) -> tuple[Home, Summary]:
+    home = home_in(tmp_path_factory.mktemp("small"))
     for path in sorted((SMALL / "exports").iterdir()):
         settled(Path(shutil.copyfile(path, home.inbox(PLANT) / path.name)))
     return home, order.nightly(home, PLANT, AS_OF)
@@ -90,8 +83,8 @@ UNUSABLE = {
 }
 
 
-def test_unusable_files_are_set_aside_whole_and_the_others_go_on(tmp_path: Path) -> None:
-    home = new_home(tmp_path)
+def test_unusable_files_are_set_aside_whole_and_the_others_go_on(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
+    home = home_in(tmp_path)
     for name, (content, _) in UNUSABLE.items():
         (home.inbox(PLANT) / name).write_bytes(content)
         settled(home.inbox(PLANT) / name)
@@ -109,10 +102,12 @@ def test_unusable_files_are_set_aside_whole_and_the_others_go_on(tmp_path: Path)
     assert all(content in archived for content, _ in UNUSABLE.values())
 
 
-def test_a_file_that_cannot_be_opened_stays_and_is_reported(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_that_cannot_be_opened_stays_and_is_reported(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, home_in: Callable[[Path], Home]
+) -> None:
     from pipelines import receive
 
-    home = new_home(tmp_path)
+    home = home_in(tmp_path)
     for name in ("AF_SCADA_20260106.csv", "AF_SCADA_20260107.csv"):
         settled(Path(shutil.copyfile(SMALL / "exports" / name, home.inbox(PLANT) / name)))
     real = receive.fingerprint
@@ -130,10 +125,10 @@ def test_a_file_that_cannot_be_opened_stays_and_is_reported(tmp_path: Path, monk
     assert (home.inbox(PLANT) / "AF_SCADA_20260106.csv").exists()
 
 
-def test_a_bad_plant_file_stops_before_anything_is_written(tmp_path: Path) -> None:
+def test_a_bad_plant_file_stops_before_anything_is_written(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
     from pipelines.errors import PlantFileError
 
-    home = new_home(tmp_path)
+    home = home_in(tmp_path)
     text = home.plant_file(PLANT).read_text(encoding="utf-8")
     home.plant_file(PLANT).write_text(text.replace('feed_cutoff = "20 gpm"', 'feed_cutoff = "20 psi"'), encoding="utf-8")
     settled(Path(shutil.copyfile(SMALL / "exports" / "AF_SCADA_20260106.csv", home.inbox(PLANT) / "AF_SCADA_20260106.csv")))

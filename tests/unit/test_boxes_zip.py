@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import shutil
 import stat
 import struct
 import zipfile
@@ -27,14 +26,6 @@ PLANT = "alder-fork"
 WHEN = datetime(2026, 2, 1, tzinfo=UTC)
 FILES = ("AF_SCADA_20260105.csv", "AF_SCADA_20260106.csv", "AF_LAB_20260106.csv", "AF_NOTES_20260116.csv")
 DATA = b"Date/Time,x\n"
-
-
-def home_in(folder: Path) -> Home:
-    made = Home(folder)
-    made.plant_file(PLANT).parent.mkdir(parents=True)
-    shutil.copyfile(ROOT / "sample_data" / "plants" / f"{PLANT}.toml", made.plant_file(PLANT))
-    made.inbox(PLANT).mkdir(parents=True)
-    return made
 
 
 def deliver(home: Home, name: str, data: bytes) -> None:
@@ -71,7 +62,7 @@ LOADS = (
 
 
 @pytest.fixture(scope="module")
-def unpacked(tmp_path_factory: pytest.TempPathFactory) -> Home:
+def unpacked(tmp_path_factory: pytest.TempPathFactory, home_in: Callable[[Path], Home]) -> Home:
     """The same files, delivered one by one."""
     home = home_in(tmp_path_factory.mktemp("plain"))
     for name in FILES:
@@ -80,7 +71,7 @@ def unpacked(tmp_path_factory: pytest.TempPathFactory) -> Home:
     return home
 
 
-def test_members_count_as_if_they_had_come_alone(tmp_path: Path, unpacked: Home) -> None:
+def test_members_count_as_if_they_had_come_alone(tmp_path: Path, unpacked: Home, home_in: Callable[[Path], Home]) -> None:
     home = home_in(tmp_path)
     data = packed(*FILES, folder="january/")
     deliver(home, "week.zip", data)
@@ -98,7 +89,7 @@ def test_members_count_as_if_they_had_come_alone(tmp_path: Path, unpacked: Home)
     assert rows(home, "SELECT count(*), sum(rows_read) FROM loads WHERE file_name = 'week.zip'") == [(1, 0)]
 
 
-def test_same_archive_and_same_members_again_change_nothing(tmp_path: Path) -> None:
+def test_same_archive_and_same_members_again_change_nothing(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
     home = home_in(tmp_path)
     deliver(home, "week.zip", packed(*FILES))
     taken(home)
@@ -113,7 +104,7 @@ def test_same_archive_and_same_members_again_change_nothing(tmp_path: Path) -> N
     assert rows(home, READINGS) == before[1]
 
 
-def test_rebuild_gives_the_same_loads(tmp_path: Path) -> None:
+def test_rebuild_gives_the_same_loads(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
     home = home_in(tmp_path)
     deliver(home, "a.zip", packed(FILES[0], FILES[2]))
     order.nightly(home, PLANT, WHEN, publish_now=False)
@@ -129,7 +120,9 @@ def test_rebuild_gives_the_same_loads(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("at", [1, 3, 4])
-def test_killed_between_members_the_next_run_completes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, unpacked: Home, at: int) -> None:
+def test_killed_between_members_the_next_run_completes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, unpacked: Home, at: int, home_in: Callable[[Path], Home]
+) -> None:
     home, real, calls = home_in(tmp_path), order.check_one, []
 
     def dying(*args: object) -> object:
@@ -152,7 +145,7 @@ def test_killed_between_members_the_next_run_completes(tmp_path: Path, monkeypat
     assert rows(home, LOADS) == rows(whole, LOADS)
 
 
-def test_trace_leads_into_the_member(tmp_path: Path) -> None:
+def test_trace_leads_into_the_member(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
     home = home_in(tmp_path)
     deliver(home, "week.zip", packed(*FILES, folder="january/"))
     order.nightly(home, PLANT, WHEN)
@@ -273,7 +266,7 @@ def test_hostile_archives_are_refused_whole_with_a_sentence(tmp_path: Path, kind
     assert [p.name for p in tmp_path.iterdir()] == ["x.zip"]
 
 
-def test_a_refused_archive_leaves_one_receipt_and_nothing_outside(tmp_path: Path) -> None:
+def test_a_refused_archive_leaves_one_receipt_and_nothing_outside(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
     home = home_in(tmp_path / "home")
     deliver(home, "evil.zip", archive_of(("AF_SCADA_20260105.csv", (SMALL / FILES[0]).read_bytes()), ("../../../out.csv", DATA)))
     assert taken(home) == [("evil.zip", "set aside", "file not readable")]

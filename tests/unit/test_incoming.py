@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import threading
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -23,12 +24,8 @@ LAB = ROOT / "sample_data" / "small" / "exports" / "AF_LAB_20260106.csv"
 
 
 @pytest.fixture
-def home(tmp_path: Path) -> Home:
-    made = Home(tmp_path)
-    made.plant_file(PLANT).parent.mkdir(parents=True)
-    shutil.copyfile(ROOT / "sample_data" / "plants" / f"{PLANT}.toml", made.plant_file(PLANT))
-    made.inbox(PLANT).mkdir(parents=True)
-    return made
+def home(tmp_path: Path, home_in: Callable[[Path], Home]) -> Home:
+    return home_in(tmp_path)
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import pytest
 
 from pipelines.home import Home
 from pipelines.publish import parquet, readings
+from pipelines.sides import Sides
 from pipelines.store import Store
 from schemas import TABLES
 
@@ -56,9 +58,10 @@ def file_of(home: Home, day: date) -> Path:
 def test_the_days_on_the_list_are_written_meanwhile(home: Home, store: Store) -> None:
     put_readings(store, DAY)
     put_readings(store, DAY + timedelta(days=2))
-    with readings.Meanwhile(home, store) as writing:
+    with Sides(store, 1) as side:
+        writing = side.submit(partial(readings.write, home, days=store.pending_days(readings.STAGE)))
         assert store.rows("SELECT count(*) FROM readings") == [(1200,)]  # the store goes on with other work
-        assert writing.finish() == {DAY, DAY + timedelta(days=2)}
+        assert writing.result() == {DAY, DAY + timedelta(days=2)}
     found = pl.read_parquet(file_of(home, DAY), hive_partitioning=False)
     assert found.schema == pl.Schema(TABLES["readings"].polars_schema())
     assert found.equals(store.frame("SELECT * FROM readings WHERE time_utc < DATE '2026-03-31'"))
@@ -72,8 +75,10 @@ def test_what_goes_wrong_there_is_raised_where_it_is_waited_for(home: Home, stor
         raise OSError("no space left on device")
 
     monkeypatch.setattr(readings, "_write_day", broken)
-    with readings.Meanwhile(home, store) as writing, pytest.raises(OSError, match="no space"):
-        writing.finish()
+    with Sides(store, 1) as side:
+        writing = side.submit(partial(readings.write, home, days=store.pending_days(readings.STAGE)))
+        with pytest.raises(OSError, match="no space"):
+            writing.result()
     assert store.pending_days(readings.STAGE) == [DAY]
 
 

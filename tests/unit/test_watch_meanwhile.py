@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 
 import polars as pl
@@ -12,6 +13,7 @@ import pytest
 from pipelines import compute, order, plantfile, watch
 from pipelines.home import Home
 from pipelines.plantfile import PlantFile
+from pipelines.sides import Sides
 from pipelines.store import Store, content_hash
 
 PLANT = "kestrel-mesa"
@@ -76,7 +78,8 @@ def test_other_days_than_were_judged_are_judged_again(store: Store, plant_file: 
     first = store.rows("SELECT min(operating_day) FROM minutes")[0][0]
     store.con.execute("DELETE FROM signal_marks")
     store.mark_days("compute", [first + timedelta(days=k) for k in range(60)])
-    with watch.Meanwhile(store, plant_file, [first]) as judging:
+    with Sides(store, 1) as side:
+        judging = side.submit(partial(watch.judge_days, plant_file=plant_file, days=[first]))
         compute.run(store, plant_file)
         receipt = watch.run(store, plant_file, judging)
     assert receipt.days > 1
@@ -89,6 +92,8 @@ def test_what_goes_wrong_is_raised_by_watch(store: Store, plant_file: PlantFile,
 
     monkeypatch.setattr(watch, "flags_of_days", broken)
     pending = store.pending_days("watch")
-    with watch.Meanwhile(store, plant_file, pending) as judging, pytest.raises(ArithmeticError, match="no curve"):
-        watch.run(store, plant_file, judging)
+    with Sides(store, 1) as side:
+        judging = side.submit(partial(watch.judge_days, plant_file=plant_file, days=pending))
+        with pytest.raises(ArithmeticError, match="no curve"):
+            watch.run(store, plant_file, judging)
     assert store.pending_days("watch") == pending
