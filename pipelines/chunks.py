@@ -51,8 +51,8 @@ class Chunk:
         line_no UInt32; time_utc Datetime[us, UTC] (null when unreadable); time_reason String (null, or the
         reason from the closed list); tag String; text String; quality_text String (null when the layout
         has no quality column).
-    Of clean measurements (`texts` is there) `values` has `number` (Float64) instead of text, tag and quality_text may be Enum,
-        and `texts` gives what stands in the file.
+    Of clean measurements (`written` is there) `values` has `number` (Float64) instead of text, tag and quality_text may be Enum,
+        and `written` tells what stands in the file.
     For lab files `values` has instead: line_no, stamp_text, time_utc, time_reason, sample, point_text,
         analyte_text, text, unit_text, qualifier_text, limit_text, reported_text, method, crew, shift_text, window_from,
         window_to, lot, column (all String but the first, third), one row per result; wide sheets fill point_text/analyte_text/unit_text with null and
@@ -70,7 +70,19 @@ class Chunk:
     rows_exact: int = 0
     exact_seconds: float = 0.0
     layout: Layout | None = None
-    texts: Texts | None = None
+    written: Written | None = None
+
+
+class Written(Protocol):
+    """What stands in the file where a chunk has numbers, by line numbers."""
+
+    def texts(self, lines: pl.Series) -> pl.DataFrame:
+        """Return line_no, tag, text, quality_text of the values of some records."""
+        ...
+
+    def raw(self, lines: pl.Series) -> pl.DataFrame:
+        """Return line_no, raw of some records."""
+        ...
 
 
 class Received(Protocol):
@@ -84,7 +96,6 @@ class Received(Protocol):
         ...
 
 
-Texts = Callable[["pl.Series"], "pl.DataFrame"]  # line numbers -> line_no, tag, text, quality_text of their values
 RawLines = Callable[[Iterable[int]], dict[int, str]]  # physical line number -> the raw record that begins there
 
 

@@ -136,7 +136,7 @@ def _pieces(received: Received, signals: Signals, plant_file: PlantFile, receive
                 yield chunk
                 continue
             layout = chunk.layout or received.layout
-            said = typed(chunk.values, signals, layout, received_utc, chunk.texts)
+            said = typed(chunk.values, signals, layout, received_utc, chunk.written)
             minutes, row_count = pending.minutes_of(said.readings["time_utc"]), len(pending.distinct(chunk.values["line_no"].to_numpy()))
             yield Piece(chunk, layout, said, row_count, pending.operating_days(minutes, plant_file), pending.utc_days(minutes))
     finally:
@@ -158,7 +158,7 @@ def _take_readings(store: Store, reading: Reading, load_id: str, tally: Tally) -
             tally.span(said.readings["time_utc"])
             tally.days |= piece.operating_days
             utc_days |= piece.utc_days
-        tally.settle(piece.chunk.values["line_no"], piece.row_count, said.failed, outcome)
+        tally.settle(piece.chunk.values["line_no"], piece.row_count, said.failed, outcome, piece.chunk.written)
         if said.steps is not None:
             back.append(said.steps)
     steps.write(store, load_id, back)

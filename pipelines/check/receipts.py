@@ -10,7 +10,7 @@ import polars as pl
 
 from pipelines.check import guard, sorting
 from pipelines.check.versions import Outcome
-from pipelines.chunks import Chunk, Original, RawLines, Receipt, Received
+from pipelines.chunks import Chunk, Original, RawLines, Receipt, Received, Written
 from pipelines.store import Store
 from schemas import TABLES
 from schemas.vocabulary import REASONS
@@ -63,12 +63,13 @@ class Tally:
         """Widen first and last to the times of usable rows."""
         self.first, self.last = sorting.widened(self.first, self.last, times)
 
-    def settle(self, lines: pl.Series, row_count: int, failed: pl.DataFrame, outcome: Outcome) -> None:
+    def settle(self, lines: pl.Series, row_count: int, failed: pl.DataFrame, outcome: Outcome, written: Written | None = None) -> None:
         """Count the rows (`row_count` of them have values) and values of a chunk.
 
         A row is set aside when all its values are, kept when one was kept, else a duplicate: so which rows count as set
         aside does not depend on what came before.
         `lines` is the line number of each value, `failed` has line_no, time_utc, name, reason, detail of values set aside.
+        `written` tells their raw text where it is at hand.
         """
         self.values_kept += outcome.kept
         self.values_duplicate += outcome.duplicates
@@ -84,7 +85,11 @@ class Tally:
         self.rows_set_aside += counts["aside"]
         self.rows_duplicate += counts["duplicate"]
         if failed.height:
-            self.aside.append(_aside_rows(failed, per_line))
+            rows = _aside_rows(failed, per_line)
+            if written is not None:
+                rows = rows.drop("raw_text").join(written.raw(rows["line_no"]), on="line_no", how="left", maintain_order="left")
+                rows = rows.rename({"raw": "raw_text"})
+            self.aside.append(rows)
 
 
 def _per_line(lines: pl.Series, row_count: int, failed: pl.DataFrame, outcome: Outcome) -> pl.DataFrame:

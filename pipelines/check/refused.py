@@ -34,7 +34,7 @@ def keep_values(store: Store, chunk: Chunk, failed: pl.DataFrame, signals: Signa
     marks = failed.filter(pl.col("reason").is_in(LEAVES_A_MARK)).select("line_no", "reason", "time_utc", tag="name")
     if marks.height == 0:
         return
-    told = chunk.values if chunk.texts is None else chunk.texts(marks["line_no"])
+    told = chunk.values if chunk.written is None else chunk.written.texts(marks["line_no"])
     texts = told.select("line_no", "tag", "text").join(marks.select("line_no", "tag"), on=["line_no", "tag"], how="semi")
     texts = texts.unique(["line_no", "tag"], keep="last", maintain_order=True).with_columns(
         number=numbers.as_written(layout).cast(pl.Float64, strict=False)

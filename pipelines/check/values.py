@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from pipelines.check import numbers, quality, ranges, sorting
 from pipelines.check.signals import NO_SIGNAL, Signals, micros, state_of
 from pipelines.check.steps import StepsBack, steps_back
-from pipelines.chunks import Texts
+from pipelines.chunks import Written
 from pipelines.plantfile import Layout
 from schemas.vocabulary import BAD
 
@@ -45,8 +45,8 @@ class Typed:
     steps: StepsBack | None = None
 
 
-def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime, texts: Texts | None = None) -> Typed:
-    """Return what the values of a Chunk (and its texts, where it has them apart) say, and which of them cannot be used and why."""
+def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime, written: Written | None = None) -> Typed:
+    """Return what the values of a Chunk (and what stands in the file, where that is told apart) say, and which of them cannot be used and why."""
     number = _numbers(values, layout)
     coded = quality.codes(values["quality_text"], layout)
     latest_us = micros(received_utc + FUTURE_MARGIN)
@@ -57,8 +57,8 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
     steps = None if layout.late_rows else steps_back(code, times, _NULL_TIME)
     meant = _signal_runs(code, times, signals)
-    written, codes = number.to_numpy()[order], coded.to_numpy()[order]
-    plain = _plain(written, times, meant, codes, signals, latest_us)
+    figures, codes = number.to_numpy()[order], coded.to_numpy()[order]
+    plain = _plain(figures, times, meant, codes, signals, latest_us)
     if values["time_reason"].null_count() < values.height:
         plain &= values["time_reason"].is_null().to_numpy()[order]
 
@@ -69,7 +69,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
             "line_no": values["line_no"].to_numpy()[order][keep],
             "tag": signals.named(code[keep]),
             "time_utc": pl.Series(times[keep]).cast(values.schema["time_utc"]),
-            "value": _scaled(written, meant, signals)[keep],
+            "value": _scaled(figures, meant, signals)[keep],
             "quality": codes[keep].astype(np.uint8, copy=False),
         }
     ).with_columns(is_mark=pl.lit(False))
@@ -77,7 +77,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
         return Typed(*sorting.in_order(readings), ranges.NOTHING_FAILED, steps)
     doubtful = pl.Series(np.arange(len(code))[order][~plain])
     rows = values.select("line_no", "time_utc").with_columns(number=number, quality=coded)[doubtful]
-    said = _said(values, texts, doubtful)
+    said = _said(values, written, doubtful)
     rows = rows.with_columns(said["name"].cast(signals.kind, strict=False).alias("tag")).hstack(said)
     judged = _judged(rows, meant.spread(meant.signal)[~plain], signals, layout, latest_us)
     failed = judged.filter(pl.col("reason").is_not_null()).select(ranges.NOTHING_FAILED.columns).sort("line_no", maintain_order=True)
@@ -92,13 +92,13 @@ def _numbers(values: pl.DataFrame, layout: Layout) -> pl.Series:
     return values.select(numbers.as_written(layout).cast(pl.Float64, strict=False).fill_nan(None).alias("number"))["number"]
 
 
-def _said(values: pl.DataFrame, texts: Texts | None, rows: pl.Series) -> pl.DataFrame:
+def _said(values: pl.DataFrame, written: Written | None, rows: pl.Series) -> pl.DataFrame:
     """Return text, quality_text, time_reason and name (of the tag) of some values."""
     columns = ["text", "quality_text", "time_reason", pl.col("tag").alias("name")]
-    if texts is None:
+    if written is None:
         return values.select(columns)[rows]
     asked = values.select("line_no", "time_reason", "tag")[rows].with_columns(pl.col("tag").cast(pl.String))
-    return asked.join(texts(asked["line_no"]), on=["line_no", "tag"], how="left", maintain_order="left").select(columns)
+    return asked.join(written.texts(asked["line_no"]), on=["line_no", "tag"], how="left", maintain_order="left").select(columns)
 
 
 def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import polars as pl
 
+from pipelines.chunks import Written
 from pipelines.receive.fields import Columns, is_bare, is_plain
 from pipelines.receive.zones import Stamped
 
@@ -25,12 +26,21 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Ser
     return kept, out.height - kept.height
 
 
-def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Series) -> pl.DataFrame:
-    """Return the values of measured records, numbers in the place of texts."""
+def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Series, written: Written | None) -> tuple[pl.DataFrame, int]:
+    """Return (values of measured records, numbers in the place of texts; how many records gave none).
+
+    `written`: what stands where no number does, if a text may stand there.
+    """
     lay = columns.layout
     number, quality = (columns.text(name, bare=True) for name in (lay.value_column, lay.quality_column))
     said = frame.select("line_no", number=number, quality_text=quality)
-    return pl.DataFrame([said["line_no"], stamped.utc, stamped.reason, tags, said["number"], said["quality_text"]])
+    out = pl.DataFrame([said["line_no"], stamped.utc, stamped.reason, tags, said["number"], said["quality_text"]])
+    without = out["number"].is_null()
+    if written is None or not without.any():
+        return out, 0
+    told = written.texts(out["line_no"].filter(without))
+    silent = told.join(columns.telling(told), on="line_no", how="anti")["line_no"]
+    return (out.filter(~out["line_no"].is_in(silent)), len(silent)) if len(silent) else (out, 0)
 
 
 def texts(frame: pl.DataFrame, columns: Columns) -> pl.DataFrame:

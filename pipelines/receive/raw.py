@@ -33,7 +33,7 @@ def raw_lines(path: Path, layout: Layout, line_numbers: Iterable[int], *, piece_
     following = next(source, None)
     while following is not None and wanted:
         piece, following = carried + following, next(source, None)
-        ends = _line_ends(piece)
+        ends = line_ends(piece)
         count = len(ends)
         done = count
         while wanted and wanted[-1] - line < count:
@@ -48,7 +48,7 @@ def raw_lines(path: Path, layout: Layout, line_numbers: Iterable[int], *, piece_
     return found
 
 
-def _line_ends(piece: bytes) -> NDArray[np.int64]:
+def line_ends(piece: bytes) -> NDArray[np.int64]:
     """Return the place behind every physical line: LF, CRLF or CR ends one, and so does the end of the piece."""
     codes = np.frombuffer(piece, dtype=np.uint8)
     is_end = codes == _LF

@@ -153,11 +153,9 @@ def in_text(batch: RowBatch, dialect: Dialect, width: Width) -> RowBatch:
     return replace(batch_in_text, text_bytes=batch.text_bytes, first_line=batch.first_line, has_line_end=batch.has_line_end)
 
 
-def some_in_text(batch: RowBatch, lines: pl.Series, dialect: Dialect, width: Width) -> pl.DataFrame:
-    """Return some records of a measured batch by their line numbers: line_no and columns c0..c{n-1} (String)."""
-    raw = _raw(batch.piece, batch.first_line)[lines.unique().sort() - batch.first_line]
-    text = ("\n".join(raw["raw"].to_list()) + "\n").encode("utf-8")
-    return _read(text, width.names, dialect.delimiter, None).insert_column(0, raw["line_no"])
+def split_lines(raw: pl.Series, full: int, delimiter: str) -> pl.DataFrame:
+    """Return the fields of lines without quotes, each with all of them: columns c0..c{n-1} (String)."""
+    return _read(("\n".join(raw.to_list()) + "\n").encode("utf-8"), Width.strictly(full).names, delimiter, None)
 
 
 def _thinned(parts: Iterable[bytes]) -> Iterator[bytes]:

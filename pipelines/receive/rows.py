@@ -17,10 +17,11 @@ from pipelines.receive.dialect import PIECE_BYTES
 from pipelines.receive.fields import Columns, blank, cleaned
 from pipelines.receive.header import Header, dialect_of, header_at
 from pipelines.receive.one_pass import OnePass
-from pipelines.receive.reader import MOST_FIELDS, OddRow, RowBatch, Width, batches, in_text, records, some_in_text
+from pipelines.receive.reader import MOST_FIELDS, OddRow, RowBatch, Width, batches, in_text, records
 from pipelines.receive.sections import Heading, Here, Stream, here, settled
 from pipelines.receive.stamps import Times, parse
 from pipelines.receive.unknown import REFUSED_SCHEMA, UnknownTable
+from pipelines.receive.written import PieceWritten
 from pipelines.receive.zones import Localiser
 
 WIDE_PIECE_BYTES = 8 * 2**20  # a wide piece becomes one row a cell: a smaller piece for the same memory
@@ -33,7 +34,7 @@ _FEW_ROWS_RATE = 0.5  # a file of fewer rows is refused when less than this shar
 class FileRows:
     """An opened file: yields chunks, and tells afterwards which reader served.
 
-    With `may_measure` a chunk of clean measurements has numbers in the place of texts (`Chunk.texts`).
+    With `may_measure` a chunk of clean measurements has numbers in the place of texts (`Chunk.written`).
     """
 
     path: Path
@@ -113,17 +114,14 @@ class FileRows:
         self._seen += frame.height
         self._judge(at_end=False)
         self._records += frame.height
+        written = PieceWritten(batch, columns)
+        wanted = written if batch.measured.has_texts else None
         if self.layout.kind == "long":
             tags = columns.tags(frame, bare=True)
-            values, empty = long.measured(frame, columns, localiser.to_utc(times, tags), tags), 0
+            values, empty = long.measured(frame, columns, localiser.to_utc(times, tags), tags, wanted)
         else:
-            values, empty = wide.measured(frame, columns, localiser.to_utc(times))
-
-        def texts(lines: pl.Series) -> pl.DataFrame:
-            some = some_in_text(batch, lines, dialect_of(self.layout), Width(len(self.header.columns), self.header.least))
-            return long.texts(some, columns) if self.layout.kind == "long" else wide.texts(some, columns)
-
-        return Chunk(values, pl.DataFrame(schema=REFUSED_SCHEMA), frame.height, empty, layout=self.layout, texts=texts)
+            values, empty = wide.measured(frame, columns, localiser.to_utc(times), wanted)
+        return Chunk(values, pl.DataFrame(schema=REFUSED_SCHEMA), frame.height, empty, layout=self.layout, written=written)
 
     def _settled(
         self, waiting: pl.DataFrame, refused: pl.DataFrame, dropped: int, count: int

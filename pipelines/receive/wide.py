@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from pipelines.chunks import as_enum
+from pipelines.chunks import Written, as_enum
 from pipelines.receive.fields import Columns, cleaned, is_bare, is_plain
 from pipelines.receive.zones import Stamped
 
@@ -72,8 +72,11 @@ def _part(cells: pl.DataFrame, position: int, name: str, quality: int | None) ->
     )
 
 
-def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.DataFrame, int]:
-    """Return (values of measured records, one a field that is not empty, column after column; how many records gave none)."""
+def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped, written: Written | None) -> tuple[pl.DataFrame, int]:
+    """Return (values of measured records, one a field that is not empty, column after column; how many records gave none).
+
+    `written`: what stands where no number does, if a text may stand there.
+    """
     named, height = value_columns(columns), frame.height
     numbers = pl.concat([frame[f"c{i}"].alias("number") for i, _ in named])
     every = pl.Series(np.tile(np.arange(height, dtype=np.uint32), len(named)))
@@ -89,6 +92,14 @@ def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[p
     )
     if numbers.null_count() == 0:
         return values, 0
+    if written is not None:
+        told = written.texts(frame.filter(pl.any_horizontal(pl.col(f"c{i}").is_null() for i, _ in named))["line_no"])
+        told = told.filter(~columns.says_nothing())
+        code, row = told["tag"].cast(values.schema["tag"]).to_physical().to_numpy(), told["line_no"].to_numpy() - frame["line_no"][0]
+        says = numbers.is_not_null().to_numpy(writable=True)
+        says[code.astype(np.int64) * height + row] = True
+        kept = values.filter(pl.Series(says))
+        return kept, height - kept["line_no"].n_unique()
     silent = frame.select(pl.all_horizontal(pl.col(f"c{i}").is_null() for i, _ in named).sum()).item()
     return values.filter(numbers.is_not_null()), silent
 

@@ -60,9 +60,9 @@ def judged(path: Path, layout: dict[str, Any], text: str, *, may_measure: bool, 
     file, found, measured = plant(**layout), [], False
     signals = Signals.of(file)
     for chunk in chunks(path, layout, text, may_measure=may_measure, piece_bytes=piece_bytes):
-        measured |= chunk.texts is not None
+        measured |= chunk.written is not None
         said = (
-            typed(chunk.values, signals, file.layouts[0], RECEIVED, chunk.texts)
+            typed(chunk.values, signals, file.layouts[0], RECEIVED, chunk.written)
             if chunk.values.height
             else Typed(pl.DataFrame(), False, pl.DataFrame())
         )
@@ -171,6 +171,44 @@ def test_a_wide_table_says_the_same_both_ways(tmp_path: Path, rows: list[tuple[s
     assert ways[0] == ways[1]
 
 
+_words = st.sampled_from(["Bad Input", "", " ", "nan", "-", "ON", " off ", "'x", "=y", "Störung", "inf", "1e999", "+", "e", "No Data 5"])
+_values = st.sampled_from(["1.5", "99", "-3", "250", "1e2", " 7 "])
+
+
+@given(
+    st.lists(st.tuples(_values, _values, _qualities), min_size=20, max_size=40),
+    st.lists(st.tuples(st.integers(0, 39), _words, st.booleans()), max_size=8),
+    st.integers(200, 4_000),
+)
+@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_words_among_numbers_say_the_same_both_ways(
+    tmp_path: Path, rows: list[tuple[str, str, str]], words: list[tuple[int, str, bool]], piece_bytes: int
+) -> None:
+    cells = [list(row) for row in rows]
+    for place, word, is_second in words:
+        cells[place % len(cells)][int(is_second)] = word
+    stamp = [f"2026-01-05T06:{k:02d}:00Z" for k in range(len(cells))]
+    wide = "time,Feed,Poly ä\n" + "".join(f"{t},{a},{b}\n" for t, (a, b, _) in zip(stamp, cells, strict=True))
+    long = "time,tag,value,quality\n" + "".join(
+        f"{t},Feed,{a},{q.strip()}\n{t},Poly ä,{b},{q.strip()}\n" for t, (a, b, q) in zip(stamp, cells, strict=True)
+    )
+    for layout, text in ((LONG, long), (WIDE, wide)):
+        ways = [judged(tmp_path / "x.csv", layout, text, may_measure=m, piece_bytes=piece_bytes)[0] for m in (False, True)]
+        assert ways[0] == ways[1]
+
+
+@pytest.mark.parametrize(("word", "is_measured"), [("Bad Input", True), ("", True), ("nan", True), ("inf", False), ("Err 5", False)])
+@pytest.mark.parametrize("layout", [LONG, WIDE])
+def test_pieces_with_words_among_their_numbers_are_measured(tmp_path: Path, layout: dict[str, Any], word: str, is_measured: bool) -> None:
+    values = [word if k % 50 == 7 else f"{k % 90}.5" for k in range(600)]
+    stamps = [f"2026-01-05T{6 + k // 60:02d}:{k % 60:02d}:00Z" for k in range(600)]
+    rows = [f"{t},Feed,{v},Good" if layout is LONG else f"{t},{v},{v or 3}" for t, v in zip(stamps, values, strict=True)]
+    text = ("time,tag,value,quality\n" if layout is LONG else "time,Feed,Poly ä\n") + "\n".join(rows) + "\n"
+    (as_text, _), (at_once, measured) = (judged(tmp_path / "x.csv", layout, text, may_measure=m) for m in (False, True))
+    assert as_text == at_once
+    assert measured == (is_measured or (layout is WIDE and word == ""))
+
+
 def test_clean_pieces_are_measured_and_doubtful_values_get_their_texts(tmp_path: Path) -> None:
     rows = [
         f"2026-01-05T06:{m:02d}:{s:02d}Z,{tag},{m + s / 100:.2f},Good" for m in range(30) for s in range(60) for tag in ("Feed", "Poly ä")
@@ -181,8 +219,8 @@ def test_clean_pieces_are_measured_and_doubtful_values_get_their_texts(tmp_path:
     assert measured
     assert as_text == at_once
     (chunk,) = chunks(tmp_path / "x.csv", LONG, text, may_measure=True)
-    assert chunk.texts is not None
-    told = chunk.texts(pl.Series([1003, 79, 79], dtype=pl.UInt32))
+    assert chunk.written is not None
+    told = chunk.written.texts(pl.Series([1003, 79, 79], dtype=pl.UInt32))
     assert told.rows() == [(79, "Poly ä", "0.38", "Bad"), (1003, "Poly ä", "999.25", "Good")]
 
 
