@@ -196,7 +196,7 @@ def _values(store: Store, row: _Row, subject: str | None) -> list[_Row]:
 
 
 def _measure(plant_file: PlantFile, value: _Row) -> Measure:
-    return measure_of_analyte(value["analyte"]) if "analyte" in value else measure_of_tag(value["tag"], plant_file.signals)
+    return measure_of_analyte(value["analyte"]) if "analyte" in value else measure_of_tag(value["tag"], plant_file)
 
 
 def _is_free(store: Store, value: _Row) -> None:

@@ -7,6 +7,7 @@ date-times; a date or a naive date-time is plant-local.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -334,8 +335,32 @@ class PlantFile(Block):
         start = self.plant.operating_day_start
         return (at.astimezone(self.zone).replace(tzinfo=None) - timedelta(hours=start.hour, minutes=start.minute)).date()
 
+    def signals_of(self, line_id: str) -> tuple[Signal, ...]:
+        """Return the signals of a line in the order of the file, with those it shares with the line they belong to."""
+        return self._by_line.get(line_id, ())
+
+    def signals_with(self, tag: str) -> tuple[Signal, ...]:
+        """Return what a tag stands for, in the order of the file."""
+        return self._by_tag.get(tag, ())
+
+    @cached_property
+    def _by_line(self) -> dict[str, tuple[Signal, ...]]:
+        return _grouped((line, s) for s in self.signals for line in dict.fromkeys((s.line, *s.shared_by)))
+
+    @cached_property
+    def _by_tag(self) -> dict[str, tuple[Signal, ...]]:
+        return _grouped((s.tag, s) for s in self.signals)
+
     def line(self, line_id: str) -> Line:
         return next(line for line in self.lines if line.id == line_id)
+
+
+def _grouped(named: Iterable[tuple[str, Signal]]) -> dict[str, tuple[Signal, ...]]:
+    """Return name -> its signals."""
+    found: dict[str, list[Signal]] = {}
+    for name, signal in named:
+        found.setdefault(name, []).append(signal)
+    return {name: tuple(signals) for name, signals in found.items()}
 
 
 def file_id(path: Path) -> str:

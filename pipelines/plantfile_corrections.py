@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Literal, Self
@@ -20,7 +19,7 @@ from pipelines.plantfile_blocks import Block, Since
 from schemas.vocabulary import ANALYTES
 
 if TYPE_CHECKING:
-    from pipelines.plantfile import PlantFile, Signal
+    from pipelines.plantfile import PlantFile
 
 EQUAL = 1e-6  # relative: a value within this of "= x" is equal; conversion of units moves the last digits
 _NUMBER = r"([-+]?[0-9]*\.?[0-9]+(?:[eE][-+]?[0-9]+)?)"
@@ -191,9 +190,9 @@ class Entry:
         return scaled if self.measure.bounds[0] <= scaled <= self.measure.bounds[1] else None
 
 
-def measure_of_tag(tag: str, signals: Iterable[Signal]) -> Measure:
+def measure_of_tag(tag: str, plant_file: PlantFile) -> Measure:
     """Return how numbers of a tag are written; ValueError for an unknown tag or one of several dimensions."""
-    found = [s for s in signals if s.tag == tag]
+    found = plant_file.signals_with(tag)
     if not found:
         raise ValueError(f"there is no signal with the tag {tag!r}")
     roles = [s.meaning for s in found]
@@ -229,7 +228,7 @@ def _entry(place: int, correction: Correction, plant_file: PlantFile) -> Entry:
 
 def _measure(correction: Correction, plant_file: PlantFile) -> Measure:
     if correction.tag is not None:
-        return measure_of_tag(correction.tag, plant_file.signals)
+        return measure_of_tag(correction.tag, plant_file)
     return measure_of_analyte(str(correction.analyte))
 
 

@@ -25,7 +25,7 @@ def needs(plant_file: PlantFile) -> list[Need]:
 
 
 def _of_line(plant_file: PlantFile, line: Line) -> list[Need]:
-    roles = {signal.role for signal in plant_file.signals if line.id in (signal.line, *signal.shared_by)}
+    roles = {signal.role for signal in plant_file.signals_of(line.id)}
     samples = lab_results(plant_file, line.id)
 
     def role(*any_of: str) -> str:

@@ -324,7 +324,7 @@ def _raw_lines(home: Home, plant_file: PlantFile, plant_id: str, load: Mapping[s
 def _readings(home: Home, store: Store, plant_file: PlantFile, line: str, minute: datetime, column: str) -> tuple[ReadingFrom, ...]:
     """Return, per tag concerned, the last reading at or before the minute's start and those inside the minute."""
     roles = roles_behind(column)
-    tags = {s.tag: s.role for s in plant_file.signals if s.line == line and s.role in roles}
+    tags = {s.tag: s.role for s in plant_file.signals_of(line) if s.role in roles}
     found = store.frame(
         "SELECT r.tag, r.time_utc, r.value, r.quality, l.file_name, l.archived_as, l.layout FROM readings r JOIN loads l USING (load_id) "
         "WHERE r.tag IN (SELECT unnest($tags)) AND r.time_utc BETWEEN $m::TIMESTAMPTZ - INTERVAL 1 DAY AND $m::TIMESTAMPTZ + INTERVAL 59999999 MICROSECOND "

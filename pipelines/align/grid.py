@@ -54,10 +54,9 @@ class RoleMinutes:
 def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
     """Return role -> its signals on a line in order of time; PlantFileError when two hold at the same time."""
     found: dict[str, list[Span]] = {}
-    for signal in plant_file.signals:
-        if signal.line == line or line in signal.shared_by:
-            since, until = plant_file.instant(signal.since, _LONG_AGO), plant_file.instant(signal.until, FAR_FUTURE)
-            found.setdefault(signal.role, []).append(Span(signal, micros(since), micros(until)))
+    for signal in plant_file.signals_of(line):
+        since, until = plant_file.instant(signal.since, _LONG_AGO), plant_file.instant(signal.until, FAR_FUTURE)
+        found.setdefault(signal.role, []).append(Span(signal, micros(since), micros(until)))
     for role, spans in found.items():
         spans.sort(key=lambda s: (s.since_us, s.until_us))
         for one, other in pairwise(spans):
@@ -131,13 +130,14 @@ def _clipped(found: Series, span: Span) -> Series:
     return Series(np.append(part.t, span.until_us), np.append(part.v, np.nan), np.append(part.q, BAD).astype(np.uint8))
 
 
-def columns(roles: Mapping[str, RoleMinutes], kept: slice) -> list[pl.Series | pl.Expr]:
+def columns(roles: Mapping[str, RoleMinutes], kept: slice) -> list[pl.Expr]:
     """Return the value and coverage columns of `minutes` for every role; null where nothing is known or there."""
-    out: list[pl.Series | pl.Expr] = []
+    out: list[pl.Expr] = []
     for role in ROLES.values():
         found = roles.get(role.name)
         if found is None:
             out += [pl.lit(None, dtype=pl.Float64).alias(name) for name in (role.column, role.coverage)]
         else:
-            out += [pl.Series(role.column, found.value[kept]).fill_nan(None), pl.Series(role.coverage, found.coverage[kept]).fill_nan(None)]
+            known = {role.column: found.value[kept], role.coverage: found.coverage[kept]}
+            out += [pl.lit(pl.Series(name, values)).fill_nan(None) for name, values in known.items()]
     return out

@@ -180,7 +180,7 @@ def _given(decision: Decision, plant_file: PlantFile) -> float | None:
     if decision.given is None or decision.subject is None:
         return None
     try:
-        return measure_of_tag(decision.subject, plant_file.signals).given(decision.given)
+        return measure_of_tag(decision.subject, plant_file).given(decision.given)
     except ValueError:
         return None  # a lab result, or a tag the plant file has lost since
 
@@ -201,7 +201,7 @@ def _measures(plant_file: PlantFile) -> pl.DataFrame:
     found = []
     for tag in sorted({s.tag for s in plant_file.signals}):
         try:
-            measure = measure_of_tag(tag, plant_file.signals)
+            measure = measure_of_tag(tag, plant_file)
         except ValueError:
             continue  # stands for several dimensions: no bounds hold for all of them
         found.append((tag, measure.bounds[0], measure.bounds[1], measure.stored))

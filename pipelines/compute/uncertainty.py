@@ -22,7 +22,7 @@ def rows(plant: str, plant_file: PlantFile) -> list[dict[str, Any]]:
     """Return the rows of `uncertainty_inputs` for every line."""
     out = []
     for line in plant_file.lines:
-        mine = [s for s in plant_file.signals if s.line == line.id and s.meaning.kind == "analog" and s.meaning.dimension in DEFAULTS]
+        mine = [s for s in plant_file.signals_of(line.id) if s.meaning.kind == "analog" and s.meaning.dimension in DEFAULTS]
         found = [_meter(plant_file, signal) for signal in mine] + _lab(plant_file) + _polymers(plant_file, line.id)
         out += [{"plant": plant, "line": line.id, **row} for row in found]
     return out

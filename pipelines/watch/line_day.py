@@ -149,16 +149,16 @@ def instant_span(plant_file: PlantFile, signal: Signal) -> tuple[datetime, datet
 def signal_on(plant_file: PlantFile, line: str, role: str, when: datetime) -> Signal | None:
     """Return the signal that has a role of a line at a time; of several the one that began last."""
     found = []
-    for index, signal in enumerate(plant_file.signals):
+    for index, signal in enumerate(plant_file.signals_of(line)):
         since, until = instant_span(plant_file, signal)
-        if line in (signal.line, *signal.shared_by) and signal.role == role and since <= when < until:
+        if signal.role == role and since <= when < until:
             found.append((since, index, signal))
     return max(found, key=lambda f: f[:2])[2] if found else None
 
 
 def signals_on(plant_file: PlantFile, line: str, when: datetime) -> dict[str, Signal]:
-    """Return role -> the signal that `signal_on` gives, for all roles of a line at once."""
-    found = [(s, *instant_span(plant_file, s)) for s in plant_file.signals if s.line == line]
+    """Return role -> the signal that `signal_on` gives, for all roles of a line at once but those it shares with the line they belong to."""
+    found = [(s, *instant_span(plant_file, s)) for s in plant_file.signals_of(line) if s.line == line]
     holding = sorted(((since, k, s) for k, (s, since, until) in enumerate(found) if since <= when < until), key=lambda f: f[:2])
     return {s.role: s for _, _, s in holding}
 

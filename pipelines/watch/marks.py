@@ -264,8 +264,7 @@ def _register(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
             e = _whole(one.series.known & day.series[meters[0]].known & running, {"ratio": ratio, "meter": meters[0]})
             sentence = f"The register {one.name} counted {ratio:.3f} of what its meter shows."
             flags.append(one.flag("totaliser ratio", THIS_WEEK, e, sentence))
-    line = [s for s in one.plant_file.signals if s.line == day.line.id]
-    most = totaliser.largest_rate(one.role, line) if one.role in totaliser.METERS else None
+    most = totaliser.largest_rate(one.role, one.plant_file.signals_of(day.line.id)) if one.role in totaliser.METERS else None
     events = {minute: rest for minute, *rest in one.said.register_events(one.signal, most, day)}
     return mark, flags + [_odd(one, minute, *rest) for minute, rest in sorted(events.items())]
 

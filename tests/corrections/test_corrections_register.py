@@ -101,7 +101,7 @@ def test_times_are_plant_local_and_an_exact_time_is_one_instant(small: Any) -> N
 
 def test_scaling_works_in_the_unit_of_the_export(small: Any) -> None:
     """A unit with an offset: twice 50 F is 100 F, which is 37.78 C, not twice 10 C."""
-    measure = measure_of_tag("FT", load(small, GOOD).signals)
+    measure = measure_of_tag("FT", load(small, GOOD))
     assert measure.given("60 m3/h") == 60.0
     from pipelines.plantfile_corrections import Correction, Entry
 

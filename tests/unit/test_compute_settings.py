@@ -110,3 +110,10 @@ def test_shared_by_must_name_a_line_and_a_polymer_signal(tmp_path: Path) -> None
         loaded(tmp_path, with_shared_neat("").replace('shared_by = ["line-2"]', 'shared_by = ["line-9"]'))
     with pytest.raises(PlantFileError, match="one line"):
         loaded(tmp_path, PLANT.replace('role = "sludge_flow"\n', 'role = "sludge_flow"\nshared_by = ["line-2"]\n', 1))
+
+
+def test_a_line_that_shares_a_meter_has_its_uncertainty(tmp_path: Path) -> None:
+    rows = pl.DataFrame(lines(tmp_path, loaded(tmp_path, with_shared_neat('split = "by sludge flow"\n')), "uncertainty_inputs"))
+    meter = rows.filter(pl.col("quantity") == "polymer_neat_flow")
+    assert meter["line"].to_list() == ["line-1", "line-2"]
+    assert meter["systematic_pct"].n_unique() == 1
