@@ -125,7 +125,7 @@ CATALOGUE: tuple[Kpi, ...] = (
         ("cost_power_per_t", "cost_water_per_t", "cost_recycle_per_t", "cost_power_all", "cost_water_all")),
     Kpi(62, "total cost per dry ton", "", "59 + 60 + 61", ("cost_total_per_t", "cost_total_all_per_t"), _ALL_TIME),
     Kpi(63, "saving against an adjusted baseline", "", "a comparison with an interval", note="a comparison, not a KPI of a period"),
-    Kpi(64, "missed-data share", "", "1 - valid / processing minutes", ("missed_share",)),
+    Kpi(64, "missed-data share", "", "1 - valid / (processing + lost) minutes", ("missed_share",)),
     Kpi(65, "lab coverage", "", "dry solids with a feed TS sampled at most 24 h away / all", ("lab_coverage_share",
         "dry_solids_sampled_t")),
     Kpi(66, "data-quality score", "", "the least of its terms", ("quality_score", "completeness", "lab_coverage", "validity", "closure_part", "timeliness",),

@@ -3,7 +3,8 @@
 Every ratio is null when its gate fails, and the matching reason column says why; numerator and
 denominator stay. "Processing" is the running state; "valid" minutes are processing minutes in which
 every meter the dose needs is covered for at least half the minute; "dosed" minutes are valid minutes
-whose feed TS and polymer strength are known. What ends in `_all_...` counts every minute of the period,
+whose feed TS and polymer strength are known. "Lost" are minutes in which the pump ran and a missing meter hides
+what the line did. What ends in `_all_...` counts every minute of the period,
 whatever the running state. `schemas/catalogue.py` says which KPI stands in which columns.
 """
 
@@ -17,6 +18,7 @@ TIME = (
     Column("minutes_seen", "int", "min", "minutes of the period that exist in the data", nullable=False, ge=0),
     Column("unknown_minutes", "int", "min", "minutes whose running state is unknown", nullable=False, ge=0),
     Column("processing_minutes", "int", "min", "minutes in state processing", nullable=False, ge=0),
+    Column("lost_minutes", "int", "min", "minutes in which the pump ran and a missing meter hides the running state", nullable=False, ge=0),
     Column("valid_minutes", "int", "min", "processing minutes valid for the dose", nullable=False, ge=0),
     Column(
         "dosed_minutes", "int", "min", "valid minutes with known feed TS and polymer strength: those of dry_solids_t", nullable=False, ge=0
@@ -195,7 +197,7 @@ COST = (
     ),
 )
 TRUST = (
-    Column("missed_share", "double", "-", "1 - valid minutes / processing minutes", ge=0, le=1),
+    Column("missed_share", "double", "-", "1 - valid minutes / (processing + lost minutes)", ge=0, le=1),
     Column(
         "lab_coverage_share",
         "double",

@@ -38,6 +38,9 @@ TABLE = Table(
         Column("operating_day", "date", "-", "plant-local day from the configured hour", nullable=False),
         Column("shift", "text", "-", "shift by the plant file's roster; null outside every shift"),
         Column("state", "text", "-", "running state", nullable=False, isin=RUNNING_STATES),
+        Column(
+            "is_pump_running", "bool", "-", "the feed pump runs: by its run bit, else by most of speed, power and flow; null: not known"
+        ),
         Column("is_uncertain", "bool", "-", "true when any reading used in the minute was of uncertain quality", nullable=False),
         *_ROLE_COLUMNS,
     ),

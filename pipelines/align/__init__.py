@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 
 from pipelines import clock, fits, totaliser
-from pipelines.align import calendar, grid, readings, states, worklist
+from pipelines.align import calendar, grid, readings, silence, states, worklist
 from pipelines.chunks import StepReceipt
 from pipelines.plantfile import Line, PlantFile
 from pipelines.store import Store
@@ -51,14 +51,18 @@ def aligned(store: Store, plant_file: PlantFile, first: datetime, end: datetime)
     series = readings.of_range(store, tags, early, end, max(readings.LONGEST_REACH, totaliser.longest_reach(plant_file.signals)))
     edges = np.arange(calendar.micros(early), calendar.micros(end) + 1, calendar.MINUTE // timedelta(microseconds=1), dtype=np.int64)
     axis = calendar.minutes(first, end, plant_file)
-    return pl.concat([_line_rows(store.plant, line, grid.line_minutes(spans[line.id], series, edges), axis) for line in lines])
+    found = {
+        line.id: silence.without_held_states(grid.line_minutes(spans[line.id], series, edges), spans[line.id], series, edges)
+        for line in lines
+    }
+    return pl.concat([_line_rows(store.plant, line, found[line.id], axis) for line in lines])
 
 
 def _line_rows(plant: str, line: Line, roles: dict[str, grid.RoleMinutes], axis: pl.DataFrame) -> pl.DataFrame:
     """Return the rows of one line for the minutes of the axis; the roles reach back beyond it as far as states need."""
     n = max((len(role.value) for role in roles.values()), default=axis.height)
     kept = slice(n - axis.height, n)
-    state = states.running_states(roles, line, n)[kept]
+    state, pump = states.running_states(roles, line, n)[kept], states.pump_runs(roles, line, n)
     if "pump_run" in roles:  # a run bit that the other signals contradict must not count run hours
         roles = {**roles, "pump_run": roles["pump_run"].without(states.contradicted(roles, line, n))}
     uncertain = np.zeros(n, dtype=bool)
@@ -71,6 +75,7 @@ def _line_rows(plant: str, line: Line, roles: dict[str, grid.RoleMinutes], axis:
         "operating_day",
         "shift",
         pl.Series("state", RUNNING_STATES, dtype=pl.String).gather(pl.Series(state)).alias("state"),
+        pl.when(pl.Series(pump.known[kept])).then(pl.Series(pump.yes[kept])).alias("is_pump_running"),
         pl.Series("is_uncertain", uncertain[kept]),
         *grid.columns(roles, kept),
     )

@@ -47,7 +47,7 @@ def running_states(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> NDAr
     A line that feeds in the first minute counts as feeding for long: begin early enough before the minutes you keep
     (`look_back_min`).
     """
-    running, flow = _running(roles, line, n), _above(roles, "sludge_flow", line.feed_cutoff, n)
+    running, flow = pump_runs(roles, line, n), _above(roles, "sludge_flow", line.feed_cutoff, n)
     device, wash = _on(roles, "device_run", n), _active(roles, "wash_water_flow", n)
     polymer = _above(roles, "polymer_neat_flow" if line.polymer_meter == "neat" else "polymer_solution_flow", line.polymer_cutoff, n)
     feeding = running.yes & flow.yes
@@ -67,7 +67,7 @@ def look_back_min(line: Line) -> int:
     return int(np.ceil(line.startup_min)) + 1
 
 
-def _running(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
+def pump_runs(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
     """Return whether the pump runs.
 
     The run bit decides unless two or more other covered signals all contradict it (unknown then). Without a covered

@@ -10,7 +10,7 @@ import numpy as np
 
 from pipelines.plantfile import PlantFile
 from pipelines.watch import curve, rules
-from pipelines.watch.episodes import Episode, Mask, Values
+from pipelines.watch.episodes import Episode, Mask, Values, episodes
 from pipelines.watch.line_day import LONG_AGO, LineDay, Usual, changes, deadband_si, signal_on, span_si, together
 from pipelines.watch.spans import Spans
 from pipelines.watch.words import THIS_WEEK, TODAY, Flag, lasted, number, shown
@@ -145,7 +145,8 @@ def _gaps(day: LineDay, plant_file: PlantFile, seconds: Mapping[str, Values], si
         explained = seconds[role] >= 30.0 if role in seconds else np.zeros(day.minutes, dtype=bool)
         found = rules.data_gap(~day.series[role].known & running & ~explained, running, partial(silence, day, role))
         out += _flags(day, "data gap", role, TODAY, found, partial(_says_gap, role=role))
-    return out
+    found = episodes(day.unrecorded(), rules.SILENT_MIN)
+    return out + _flags(day, "data gap", None, TODAY, found, lambda e: f"Nothing was recorded of the line for {lasted(e.held)}.")
 
 
 def _says_gap(e: Episode, role: str) -> str:

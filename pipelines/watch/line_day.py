@@ -49,6 +49,11 @@ class LineDay:
     def is_state(self, *states: str) -> Mask:
         return np.isin(self.state, states)
 
+    def unrecorded(self) -> Mask:
+        """Return the minutes in which no measurement of the line is known; what it was last said to do may be held longer."""
+        measured = [self.series[role].known for role in self.has if ROLES[role].kind != "state"]
+        return ~np.logical_or.reduce(measured) if measured else np.zeros(self.minutes, dtype=bool)
+
     def mixing_dp(self) -> Series:
         """Return the pressure drop across the mixing point [kPa], gauge heights taken out."""
         up, down = self.series["mixing_upstream_pressure"], self.series["mixing_downstream_pressure"]

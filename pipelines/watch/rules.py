@@ -24,6 +24,7 @@ SUCTION_DROP_KPA = 13.8  # [kPa] (2 psi) below the usual suction pressure counts
 POWER_LOW_SHARE = 0.7  # of the usual power counts as low
 OUTAGE_MIN = 3  # [min]
 GAP_MIN = 31  # [min] without a record: more than 30
+SILENT_MIN = 720  # [min] without any record of a line; while it stands it may be silent for hours (rule of this project)
 
 
 @dataclass(frozen=True)

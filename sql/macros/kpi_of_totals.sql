@@ -2,7 +2,7 @@
 -- unit: in the names
 -- grain: line, kind of period, period ; the one place where totals become ratios
 -- formula: ratio of totals; a ratio is null when its gate fails and a reason says why
--- source: gates common practice, no source: hour and last hours 30 valid minutes, shift and day 120, each 90 % of processing minutes;
+-- source: gates common practice, no source: hour and last hours 30 valid minutes, shift and day 120, each 90 % of processing and lost minutes;
 --         week and spans of days three days with a dose and 600 processing minutes; of all time 90 % of processing minutes dosed;
 --         totaliser closure as many processing minutes as the dose; dose variability 8 quarter hours
 -- known limits: G and Gt are nominal: one viscosity and one volume stand for all sludge
@@ -14,17 +14,19 @@ WITH setting AS (
 ), counted AS (
   SELECT *,
     kind IN ('week', '7 d', '28 d') AS is_long,
-    CASE WHEN kind IN ('week', '7 d', '28 d') THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes
+    CASE WHEN kind IN ('week', '7 d', '28 d') THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes,
+    processing_minutes + lost_minutes AS asked_minutes, CASE WHEN lost_minutes > 0 THEN 'processing and lost minutes' ELSE 'processing minutes' END AS asked
   FROM query_table(totals) LEFT JOIN setting USING (line)
 ), judged AS (
   SELECT *,
     CASE
-      WHEN processing_minutes = 0 THEN 'no processing'
+      WHEN asked_minutes = 0 AND unknown_minutes * 2 > minutes_seen THEN format('running state unknown for {} of {} minutes', unknown_minutes, minutes_seen)
+      WHEN asked_minutes = 0 THEN 'no processing'
       WHEN is_long AND dosed_days < 3 THEN format('{} days with a dose, 3 needed', dosed_days)
       WHEN is_long AND processing_minutes < least_minutes THEN format('{} processing minutes, {} needed', processing_minutes, least_minutes)
       WHEN is_long THEN NULL
       WHEN valid_minutes < least_minutes THEN format('{} valid minutes, {} needed', valid_minutes, least_minutes)
-      WHEN valid_minutes < 0.9 * processing_minutes THEN format('{} of {} processing minutes valid, 90 % needed', valid_minutes, processing_minutes)
+      WHEN valid_minutes < 0.9 * asked_minutes THEN format('{} of {} {} valid, 90 % needed', valid_minutes, asked_minutes, asked)
       WHEN dosed_minutes = 0 THEN 'feed TS or polymer strength unknown'
       WHEN dosed_minutes < 0.9 * processing_minutes THEN format('feed TS or polymer strength known for {} of {} processing minutes', dosed_minutes, processing_minutes)
       WHEN dry_solids_t IS NULL OR dry_solids_t = 0 THEN 'no dry solids'
@@ -39,7 +41,7 @@ WITH setting AS (
     dose_reason IS NULL AS is_dose,
     CASE
       WHEN dose_reason IS NOT NULL THEN dose_reason
-      WHEN dosed_minutes < 0.9 * processing_minutes THEN format('dry solids known for {} of {} processing minutes, 90 % needed', dosed_minutes, processing_minutes)
+      WHEN dosed_minutes < 0.9 * asked_minutes THEN format('dry solids known for {} of {} {}, 90 % needed', dosed_minutes, asked_minutes, asked)
     END AS all_time_reason,
     CASE
       WHEN kind NOT IN ('shift', 'day') THEN 'given for shifts and days'
@@ -57,7 +59,7 @@ WITH setting AS (
 )
 SELECT
   kind, anchor, label, operating_days,
-  plant, line, operating_day, period_start_utc, period_end_utc, minutes_seen, unknown_minutes, processing_minutes, valid_minutes,
+  plant, line, operating_day, period_start_utc, period_end_utc, minutes_seen, unknown_minutes, processing_minutes, lost_minutes, valid_minutes,
   dosed_minutes, unsplit_minutes,
   run_h, running_h, processing_h, idle_h,
   ratio_or_null(idle_h, running_h) AS idle_share,
@@ -70,6 +72,7 @@ SELECT
   CASE
     WHEN planned_h > 0 THEN NULL
     WHEN line NOT IN (SELECT line FROM planned_times) THEN 'no planned times in the plant file'
+    WHEN unknown_minutes > 0 THEN 'no planned time with a known running state in the period'
     ELSE 'no planned time in the period'
   END AS availability_reason,
   dry_run_minutes, deadhead_minutes,
@@ -192,7 +195,7 @@ SELECT
   CASE WHEN all_time_reason IS NULL THEN
     ratio_or_null(cost_polymer_all + coalesce(cost_power_all, 0.0) + coalesce(cost_water_all, 0.0), dry_solids_t) + cost_disposal_per_t + coalesce(cost_recycle_per_t, 0.0)
   END AS cost_total_all_per_t,
-  1.0 - ratio_or_null(valid_minutes, processing_minutes) AS missed_share,
+  1.0 - ratio_or_null(valid_minutes, asked_minutes) AS missed_share,
   ratio_or_null(dry_solids_sampled_t, dry_solids_t) AS lab_coverage_share,
   ratio_or_null(dry_solids_held_t, dry_solids_t) AS provisional_share,
   is_provisional, data_version

@@ -19,7 +19,7 @@ SELECT
   count(*) FILTER (processing_minutes > 0)::INTEGER AS operating_days,
   count(dose_active_kg_t)::INTEGER AS dosed_days,
   sum(minutes_seen)::INTEGER AS minutes_seen, sum(unknown_minutes)::INTEGER AS unknown_minutes,
-  sum(processing_minutes)::INTEGER AS processing_minutes, sum(valid_minutes)::INTEGER AS valid_minutes,
+  sum(processing_minutes)::INTEGER AS processing_minutes, sum(lost_minutes)::INTEGER AS lost_minutes, sum(valid_minutes)::INTEGER AS valid_minutes,
   sum(dosed_minutes)::INTEGER AS dosed_minutes, sum(unsplit_minutes)::INTEGER AS unsplit_minutes,
   sum(run_h) AS run_h, sum(running_h) AS running_h, sum(processing_h) AS processing_h, sum(idle_h) AS idle_h,
   sum(starts)::INTEGER AS starts, sum(stops)::INTEGER AS stops, sum(short_runs)::INTEGER AS short_runs,

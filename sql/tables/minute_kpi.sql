@@ -11,7 +11,7 @@ CREATE OR REPLACE TABLE work.minute_kpi AS
 WITH dated AS (
   SELECT m.*, s.* EXCLUDE (plant, line),
     is_pump_on(m.pump_run_coverage, m.pump_run_share, m.state) AS is_on,
-    m.state = 'processing' AS is_processing,
+    m.state = 'processing' AS is_processing, is_lost(m.state, m.is_pump_running) AS is_lost,
     coalesce(e.is_start, false) AS is_start, coalesce(e.is_stop, false) AS is_stop, coalesce(e.is_short_run, false) AS is_short_run,
     p.density_kg_m3, p.active_fraction, p.price_per_kg_neat,
     coalesce(CASE WHEN m.polymer_solution_strength_coverage >= 0.5 THEN m.polymer_solution_strength_pct END, p.solution_strength_pct) AS strength_pct,
@@ -74,15 +74,15 @@ WITH dated AS (
 SELECT
   plant, line, minute_utc, operating_day, shift, date_trunc('hour', minute_utc) AS hour_utc, state,
   is_processing, is_start, is_stop, is_short_run,
-  is_valid, is_unsplit, is_dosed,
-  is_planned AND state <> 'unknown' AS is_planned,
+  is_valid, is_unsplit, is_dosed, is_lost,
+  CASE WHEN is_planned IS NOT NULL THEN is_planned AND state <> 'unknown' END AS is_planned,
   is_planned AND state IN ('stopped', 'shutdown') AS is_down,
   CASE WHEN q_m3_h IS NOT NULL OR suction_kpa - suction_minimum_kpa IS NOT NULL
     THEN is_on AND (coalesce(q_m3_h < feed_cutoff_m3_h, false) OR coalesce(suction_kpa < suction_minimum_kpa, false)) END AS is_dry_run,
   CASE WHEN q_m3_h IS NOT NULL AND discharge_kpa - discharge_maximum_kpa IS NOT NULL
     THEN discharge_kpa > discharge_maximum_kpa AND q_m3_h < feed_cutoff_m3_h END AS is_deadhead,
-  CASE WHEN pump_run_coverage IS NULL THEN coalesce(is_on, false)::INTEGER ELSE coalesce(pump_run_share * pump_run_coverage, 0.0) END / 60.0 AS run_h,
-  CASE WHEN is_running(state) THEN q_m3_h / 60.0 END AS fed_all_m3,
+  CASE WHEN pump_run_coverage IS NULL THEN CASE WHEN state <> 'unknown' THEN is_on::INTEGER END ELSE pump_run_share * pump_run_coverage END / 60.0 AS run_h,
+  CASE WHEN is_running(state) OR is_lost THEN q_m3_h / 60.0 END AS fed_all_m3,
   CASE WHEN is_valid THEN q_m3_h / 60.0 END AS fed_m3,
   CASE WHEN has_sludge_pair THEN sludge_total_m3 END AS sludge_total_m3,
   CASE WHEN has_sludge_pair THEN q_m3_h / 60.0 END AS sludge_total_flow_m3,

@@ -35,6 +35,7 @@ SELECT
   count(*)::INTEGER AS minutes_seen,
   count(CASE WHEN state = 'unknown' THEN 1 END)::INTEGER AS unknown_minutes,
   count(CASE WHEN is_processing THEN 1 END)::INTEGER AS processing_minutes,
+  count(CASE WHEN is_lost THEN 1 END)::INTEGER AS lost_minutes,
   count(CASE WHEN is_valid THEN 1 END)::INTEGER AS valid_minutes,
   count(CASE WHEN is_dosed THEN 1 END)::INTEGER AS dosed_minutes,
   count(CASE WHEN is_unsplit THEN 1 END)::INTEGER AS unsplit_minutes,

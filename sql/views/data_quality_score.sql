@@ -34,7 +34,7 @@ WITH closure AS (
   GROUP BY d.plant, d.operating_day, d.end_utc, d.data_layouts
 ), part AS (
   SELECT d.plant, d.line, d.operating_day, k.processing_minutes,
-    ratio_or_null(k.valid_minutes, k.processing_minutes) AS completeness,
+    ratio_or_null(k.valid_minutes, k.processing_minutes + k.lost_minutes) AS completeness,
     d.lab_coverage, f.validity, c.solids_closure, c.closure_of,
     CASE WHEN c.solids_closure > 0 THEN 1.0 - least(1.0, abs(ln(c.solids_closure)) / 0.20) WHEN c.solids_closure IS NOT NULL THEN 0.0 END AS closure_part,
     f.timeliness

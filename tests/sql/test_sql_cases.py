@@ -49,7 +49,14 @@ DEFAULTS: dict[str, dict[str, Any]] = {
     "runs": {"line": "line-1", "run_h": 1, "processing_h": 1, "is_open": False, "start_known": True},
     "flags": {"line": "line-1", "detector": "d", "severity": "note", "sentence": "s", "suggestion": "s", "evidence": "{}", "minutes": 1, "data_version": "v"},
 }  # fmt: skip
-KPI_DEFAULTS = {"line": "line-1", "period_start_utc": NOON, "period_end_utc": NOON, "is_provisional": False, "data_version": "v"}
+KPI_DEFAULTS = {
+    "line": "line-1",
+    "period_start_utc": NOON,
+    "period_end_utc": NOON,
+    "lost_minutes": 0,
+    "is_provisional": False,
+    "data_version": "v",
+}
 CASES = sorted(p.parent for p in HERE.rglob("expected.csv"))
 MACRO_CASES = sorted(HERE.glob("*/cases.csv"))
 
