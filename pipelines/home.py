@@ -35,9 +35,6 @@ class Home:
     def store(self, plant: str) -> Path:
         return self.root / "store" / f"{plant}.duckdb"
 
-    def lock(self, plant: str) -> Path:
-        return self.root / "store" / f"{plant}.lock"
-
     @property
     def published(self) -> Path:
         return self.root / "published"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import Any
 
 import polars as pl
 
@@ -136,8 +135,3 @@ def _merge(store: Store, name: str, where: str) -> int:
     store.con.execute(f"DELETE FROM main.{name} WHERE {where}")
     written = store.rows(f"INSERT INTO main.{name} SELECT * FROM work.{name}")
     return int(written[0][0])
-
-
-def show(store: Store) -> dict[str, Any]:
-    """Return how many days wait for compute (for status)."""
-    return {"pending_days": len(store.pending_days("compute"))}

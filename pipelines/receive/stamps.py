@@ -110,7 +110,7 @@ def chrono_format(time_format: str) -> str:
     """Return the polars (chrono) spelling of a strptime format: fractions of a second, and hours without minutes."""
     spelled = re.sub(r"[.,]%f", "%.f", time_format)
     if re.search(r"%[HI]", spelled) and "%M" not in spelled:
-        spelled = re.sub(r"(%[HI])", r"\1", spelled) + " %M"
+        spelled += " %M"
     return spelled
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Iterator
 from concurrent.futures import Future
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from pipelines.sides import Sides
@@ -40,9 +42,15 @@ def test_each_thread_has_a_connection_of_its_own_that_sees_what_is_committed_and
 
 
 def test_numbers_given_to_texts_are_not_shared_before_they_are_committed(store: Store) -> None:
+    tags = pl.Series(["FT-1", "FT-2", "FT-1"])
     with store.beside() as side:
-        assert side._numbers is not store._numbers
-        assert side.plant == store.plant
+        with contextlib.suppress(ZeroDivisionError), side.transaction():
+            assert side.numbers("tag", tags).to_list() == [1, 2, 1]
+            raise ZeroDivisionError
+        with store.transaction():
+            assert store.numbers("tag", tags.reverse().head(2)).to_list() == [1, 2]  # the others were rolled back
+        assert side.numbers("tag", tags).n_unique() == 2
+        assert side.rows("SELECT count(*) FROM tag_numbers") == [(2,)]
 
 
 def test_an_error_is_raised_where_the_result_is_asked_for_and_the_thread_goes_on(store: Store) -> None:
