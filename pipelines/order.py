@@ -296,26 +296,28 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
     started, when = clock.stopwatch(), as_of or clock.now_utc()
     plant_file = plantfile.load(home.plant_file(plant_id))
     fresh = home.store(plant_id).with_suffix(".rebuild.duckdb")
-    fresh.unlink(missing_ok=True)
-    with Store(home.store(plant_id), plant_id, as_it_is=True) as old, Store(fresh, plant_id) as store:
-        carry_over(old, store)
-        plantfile_changed(home, store, plant_file, when)
-        receipts = [
-            receipt
-            for kept in receive.archived(home, plant_id)
-            for receipt in call(
-                check_in,
-                store,
-                plant_file,
-                kept.original(home.archive(plant_id)),
-                home.archive(plant_id) / kept.archived_as,
-                kept.seq,
-                kept.received_utc,
-            )
-        ]
-        notices: list[Notice] = []
-        steps = derive(home, store, plant_file, notices, call=call)
-    fresh.replace(home.store(plant_id))
+    with Store(home.store(plant_id), plant_id, as_it_is=True) as old:  # holds the lock of the plant until the new store is in its place
+        old.rows("CHECKPOINT")  # a log left by a killed run must not lie beside the new store
+        fresh.unlink(missing_ok=True)
+        with Store(fresh, plant_id) as store:
+            carry_over(old, store)
+            plantfile_changed(home, store, plant_file, when)
+            receipts = [
+                receipt
+                for kept in receive.archived(home, plant_id)
+                for receipt in call(
+                    check_in,
+                    store,
+                    plant_file,
+                    kept.original(home.archive(plant_id)),
+                    home.archive(plant_id) / kept.archived_as,
+                    kept.seq,
+                    kept.received_utc,
+                )
+            ]
+            notices: list[Notice] = []
+            steps = derive(home, store, plant_file, notices, call=call)
+        fresh.replace(home.store(plant_id))
     with Store(home.store(plant_id), plant_id) as store:
         steps.append(call(publish.run, home, store, plant_file, whole=True, known_from=when))
     summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
