@@ -31,12 +31,13 @@ class FileRefusedError(FlocledgerError):
 
 @dataclass(frozen=True)
 class Original:
-    """A file in the inbox, by content."""
+    """A file in the inbox, by content; `changed_ns` is its last change when its bytes were read (0: not known)."""
 
     path: Path
     file_name: str
     sha256: str
     file_bytes: int
+    changed_ns: int = 0
 
     @property
     def load_id(self) -> str:

@@ -14,10 +14,11 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
-from pipelines import __version__, clock, disposition_file, plantfile, shown
+from pipelines import __version__, clock, disposition_file, plantfile
 from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice
 from pipelines.home import Home
+from pipelines.mishaps import Mishaps
 from pipelines.plantfile import PlantFile
 from pipelines.sides import Sides
 from pipelines.store import Store
@@ -119,7 +120,7 @@ def intake(
     from pipelines import check, receive
 
     receipts: list[Receipt] = []
-    notices: list[Notice] = []
+    mishaps = Mishaps()
     for kept in receive.archived(home, store.plant):  # archived, but the run was killed before its rows stood
         if not check.known(store, kept.sha256[:16]):
             folder = home.archive(store.plant)
@@ -129,11 +130,10 @@ def intake(
             try:
                 original = fingerprint()
             except OSError as error:
-                sentence = f"{shown.name(path.name)} could not be opened and stays in the inbox: {error.strerror}"
-                notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
+                mishaps.not_opened(path, error)
                 continue
-            receipts += take_in(home, store, plant_file, original, received_utc, reading)
-    return receipts, notices
+            receipts += take_in(home, store, plant_file, original, received_utc, reading, mishaps)
+    return receipts, mishaps.notices
 
 
 class Incoming:
@@ -193,7 +193,13 @@ class Incoming:
 
 
 def take_in(
-    home: Home, store: Store, plant_file: PlantFile, original: Original, received_utc: datetime, reading: Reading | None = None
+    home: Home,
+    store: Store,
+    plant_file: PlantFile,
+    original: Original,
+    received_utc: datetime,
+    reading: Reading | None = None,
+    mishaps: Mishaps | None = None,
 ) -> list[Receipt]:
     """Move one file into the archive and check its content into the store; known content changes nothing."""
     from pipelines import check, receive
@@ -205,6 +211,8 @@ def take_in(
         return [Receipt(original.load_id, original.file_name, "known already")]
     seq = check.next_seq(store)
     archived_as = receive.archive(home, store.plant, original, seq, received_utc)
+    if mishaps is not None and receive.was_written_on(home.archive(store.plant) / archived_as, original):
+        mishaps.written_on(original, archived_as)
     return check_in(store, plant_file, original, home.archive(store.plant) / archived_as, seq, received_utc, reading)
 
 
@@ -302,25 +310,19 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
         with Store(fresh, plant_id) as store:
             carry_over(old, store)
             plantfile_changed(home, store, plant_file, when)
-            receipts = [
-                receipt
-                for kept in receive.archived(home, plant_id)
-                for receipt in call(
-                    check_in,
-                    store,
-                    plant_file,
-                    kept.original(home.archive(plant_id)),
-                    home.archive(plant_id) / kept.archived_as,
-                    kept.seq,
-                    kept.received_utc,
-                )
-            ]
-            notices: list[Notice] = []
-            steps = derive(home, store, plant_file, notices, call=call)
+            receipts: list[Receipt] = []
+            mishaps, folder = Mishaps(), home.archive(plant_id)
+            for kept in receive.archived(home, plant_id):
+                if not kept.is_as_it_came(folder):
+                    mishaps.not_as_it_came(kept.file_name, kept.archived_as)
+                original, path = kept.original(folder), folder / kept.archived_as
+                receipts += call(check_in, store, plant_file, original, path, kept.seq, kept.received_utc)
+            steps = derive(home, store, plant_file, mishaps.notices, call=call)
         fresh.replace(home.store(plant_id))
     with Store(home.store(plant_id), plant_id) as store:
         steps.append(call(publish.run, home, store, plant_file, whole=True, known_from=when))
-    summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
+    seconds = clock.stopwatch() - started
+    summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, notices=mishaps.notices, seconds=seconds)
     keep_summary(home, summary)
     return summary
 

@@ -19,6 +19,7 @@ from pipelines.home import Home
 
 SETTLED_S = 5.0  # a file not written to for so long is complete
 LOOK_AGAIN_S = 0.2  # a younger one must keep its size and time over this span
+_COARSE_NS = 2_000_000_000  # some file systems keep times to two seconds only
 _READ_BYTES = 4 * 2**20
 _HASH_BYTES = 256 * 2**10  # stays in the cache of a core
 _LONGEST_NAME = 255  # bytes of a file name that file systems take
@@ -42,6 +43,11 @@ class Archived:
         """Return it as the file it was when it came."""
         path = folder / self.archived_as
         return Original(path, self.file_name, self.sha256, path.stat().st_size)
+
+    def is_as_it_came(self, folder: Path) -> bool:
+        """Tell whether the bytes in the archive are those its name tells; reads all of them."""
+        with (folder / self.archived_as).open("rb") as kept:
+            return hashlib.file_digest(kept, "sha256").hexdigest() == self.sha256
 
 
 def waiting(home: Home, plant_id: str) -> list[Path]:
@@ -90,7 +96,13 @@ def fingerprint(path: Path) -> Original:
         after = os.fstat(source.fileno())
     if (size, after.st_size, after.st_mtime_ns) != (before.st_size, before.st_size, before.st_mtime_ns):
         raise OSError(errno.EAGAIN, "it changed while it was read")
-    return Original(path, readable_name(path.name), digest.hexdigest(), size)
+    return Original(path, readable_name(path.name), digest.hexdigest(), size, after.st_mtime_ns)
+
+
+def was_written_on(path: Path, original: Original) -> bool:
+    """Tell whether a file, now at `path`, was written to after its fingerprint was taken: by whoever still had it open."""
+    now = path.stat()
+    return now.st_size != original.file_bytes or abs(now.st_mtime_ns - original.changed_ns) > _COARSE_NS
 
 
 def is_plain_text(path: Path) -> bool:
@@ -124,7 +136,7 @@ def archive(home: Home, plant_id: str, original: Original, seq: int, received_ut
 
 
 def _copy(source: Path, target: Path) -> None:
-    """Copy so that the target is there whole, on the disk, or not at all; leftovers of a killed copy go."""
+    """Copy, with the time of last change, so that the target is there whole, on the disk, or not at all; leftovers of a killed copy go."""
     for stale in target.parent.glob(".*.partial"):
         stale.unlink()
     partial = target.parent / f".{target.name}.partial"
@@ -132,6 +144,8 @@ def _copy(source: Path, target: Path) -> None:
         shutil.copyfileobj(read, written, _READ_BYTES)
         written.flush()
         os.fsync(written.fileno())
+        last = os.fstat(read.fileno())
+    os.utime(partial, ns=(last.st_atime_ns, last.st_mtime_ns))
     partial.replace(target)
 
 

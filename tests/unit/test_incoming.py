@@ -146,3 +146,20 @@ def test_a_file_that_cannot_be_read_stays_and_is_told(home: Home, plant_file: Pl
     assert [n.name for n in notices] == ["inbox.file_locked"]
     assert [p.name for p in home.inbox(PLANT).iterdir()] == [export(1)[0]]
     assert threads() == set()
+
+
+def test_a_file_written_on_while_it_is_archived_is_told(home: Home, plant_file: PlantFile, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = receive.archive
+
+    def goes_on(home: Home, plant: str, original: receive.inbox.Original, seq: int, received_utc: datetime) -> str:
+        if original.file_name == export(1)[0]:
+            with original.path.open("ab") as file:
+                file.write(b"\n")
+        return real(home, plant, original, seq, received_utc)
+
+    monkeypatch.setattr(receive, "archive", goes_on)
+    deliver(home, export(1), export(2))
+    with Store(home.store(PLANT), PLANT) as store:
+        receipts, notices = order.intake(home, store, plant_file, WHEN)
+    assert [r.status for r in receipts] == ["taken", "taken"]
+    assert [(n.name, n.data["file"]) for n in notices] == [("archive.still_written", export(1)[0])]

@@ -64,3 +64,12 @@ def test_no_nightly_slips_in_before_the_new_store_stands(home: Home, monkeypatch
     order.rebuild(home, PLANT, as_of=WHEN)
     assert len(told) == 1
     assert LockedError.__name__ in told[0]
+
+
+def test_an_original_that_changed_in_the_archive_is_told(home: Home) -> None:
+    (kept,) = home.archive(PLANT).iterdir()
+    assert order.rebuild(home, PLANT, as_of=WHEN).notices == []
+    kept.chmod(0o644)
+    kept.write_bytes(kept.read_bytes().removesuffix(b"\n"))  # the writer that still had it open went on
+    (notice,) = order.rebuild(home, PLANT, as_of=WHEN).notices
+    assert (notice.name, notice.data) == ("archive.changed", {"file": EXPORT.name, "archived_as": kept.name})

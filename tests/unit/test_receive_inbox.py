@@ -112,6 +112,24 @@ def test_archived_whole_read_only_and_named_as_it_was(home: Home, monkeypatch: p
     assert (back.file_name, back.load_id, back.file_bytes) == (name, original.load_id, 11)
 
 
+@pytest.mark.parametrize("across", [False, True], ids=["same file system", "another"])
+@pytest.mark.parametrize("late", [b"", b"3,4\n", None], ids=["closed", "written on", "written over"])
+def test_a_file_written_on_after_its_fingerprint_is_told(
+    home: Home, monkeypatch: pytest.MonkeyPatch, across: bool, late: bytes | None
+) -> None:
+    path = put(home, "a.csv", b"time,x\n1,2\n")
+    original = receive.fingerprint(path)
+    if across:
+        monkeypatch.setattr(Path, "rename", lambda *_: (_ for _ in ()).throw(OSError(18, "Invalid cross-device link")))
+    if late is None:
+        path.write_bytes(b"time,x\n1,3\n")
+    elif late:
+        path.write_bytes(path.read_bytes() + late)
+    kept = home.archive("p") / receive.archive(home, "p", original, 7, WHEN)
+    assert receive.was_written_on(kept, original) == (late != b"")
+    assert receive.archived(home, "p")[0].is_as_it_came(home.archive("p")) == (late == b"")
+
+
 def test_a_name_too_long_keeps_its_ends(home: Home) -> None:
     name = "AF_" + "ø" * 120 + "_2026.csv"
     archived_as = receive.archive(home, "p", receive.fingerprint(put(home, name)), 1, WHEN)
