@@ -2,19 +2,37 @@
 
 from __future__ import annotations
 
+import errno
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from pipelines import shown
-from pipelines.chunks import Original
-from pipelines.errors import Notice
+import duckdb
+
+from pipelines import records, shown
+from pipelines.chunks import FileRefusedError, Original
+from pipelines.errors import FlocledgerError, Notice
+from pipelines.home import Home
+
+# Errors of the system that the next file would meet too: no room, no rights to write, a failing disk, no more files or memory.
+_OF_SYSTEM = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO, errno.ESTALE, errno.EMFILE, errno.ENFILE, errno.ENOMEM}
+_OF_VALUES = (duckdb.DataError, duckdb.IntegrityError)  # of the store: a value does not fit; all else is the store's own trouble
 
 
 @dataclass(frozen=True)
 class Mishaps:
-    """The notices of a run about its files."""
+    """The notices of a run of a plant about its files."""
 
+    home: Home
+    plant: str
     notices: list[Notice] = field(default_factory=list)
+
+    def unexpected(self, file_name: str, error: Exception) -> FileRefusedError:
+        """Keep the traceback of an error nobody foresaw; return it as the reason to set the file aside whole."""
+        what = f"unexpected error: {type(error).__name__}: {error}"
+        path = records.keep_traceback(self.home, error, self.plant)
+        sentence = f"{shown.name(file_name)} was set aside whole: {shown.name(what)}; the traceback is in {path}"
+        self.notices.append(Notice("file.unexpected_error", sentence, {"file": file_name, "traceback": str(path)}))
+        return FileRefusedError("file not readable", what)
 
     def not_opened(self, path: Path, error: OSError) -> None:
         """Tell that a file of the inbox could not be read."""
@@ -32,3 +50,22 @@ class Mishaps:
             f"{shown.name(file_name)} changed in the archive after it came, and is taken in as it is now: have it sent again, or restore it"
         )
         self.notices.append(Notice("archive.changed", sentence, {"file": file_name, "archived_as": archived_as}))
+
+
+def refusal(error: Exception, original: Original, mishaps: Mishaps | None) -> FileRefusedError:
+    """Return the reason to set a file aside whole: the error itself when it is one, else one for an error nobody foresaw.
+
+    Raises the error again where the next file would meet it too, or where nobody would be told (no `mishaps`).
+    """
+    if isinstance(error, FileRefusedError):
+        return error
+    if mishaps is None or not is_of_file(error):
+        raise error
+    return mishaps.unexpected(original.file_name, error)
+
+
+def is_of_file(error: Exception) -> bool:
+    """Tell errors that come from what stands in a file from those of the system, the store, or a broken invariant."""
+    if isinstance(error, duckdb.Error):
+        return isinstance(error, _OF_VALUES)
+    return not isinstance(error, FlocledgerError | MemoryError) and not (isinstance(error, OSError) and error.errno in _OF_SYSTEM)

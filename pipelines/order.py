@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 from pipelines import __version__, clock, disposition_file, plantfile
-from pipelines.chunks import FileRefusedError, Original, Receipt, StepReceipt
+from pipelines.chunks import Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice
 from pipelines.home import Home
-from pipelines.mishaps import Mishaps
+from pipelines.mishaps import Mishaps, refusal
 from pipelines.plantfile import PlantFile
 from pipelines.sides import Sides
 from pipelines.store import Store
@@ -120,11 +120,12 @@ def intake(
     from pipelines import check, receive
 
     receipts: list[Receipt] = []
-    mishaps = Mishaps()
+    mishaps = Mishaps(home, store.plant)
     for kept in receive.archived(home, store.plant):  # archived, but the run was killed before its rows stood
         if not check.known(store, kept.sha256[:16]):
             folder = home.archive(store.plant)
-            receipts += check_in(store, plant_file, kept.original(folder), folder / kept.archived_as, kept.seq, kept.received_utc)
+            original, path = kept.original(folder), folder / kept.archived_as
+            receipts += check_in(store, plant_file, original, path, kept.seq, kept.received_utc, None, mishaps)
     with incoming or Incoming(home, plant_file, received_utc) as files:
         for path, fingerprint, reading in files:
             try:
@@ -213,7 +214,7 @@ def take_in(
     archived_as = receive.archive(home, store.plant, original, seq, received_utc)
     if mishaps is not None and receive.was_written_on(home.archive(store.plant) / archived_as, original):
         mishaps.written_on(original, archived_as)
-    return check_in(store, plant_file, original, home.archive(store.plant) / archived_as, seq, received_utc, reading)
+    return check_in(store, plant_file, original, home.archive(store.plant) / archived_as, seq, received_utc, reading, mishaps)
 
 
 def check_in(
@@ -224,20 +225,22 @@ def check_in(
     seq: int,
     received_utc: datetime,
     reading: Reading | None = None,
+    mishaps: Mishaps | None = None,
 ) -> list[Receipt]:
     """Check an archived original into the store, or set it aside whole with its reason; one receipt a load.
 
     Of a ZIP archive each member is a load of its own, numbered from the archive's number on; the archive's own receipt, which
-    says that all of it was looked at, comes last.
+    says that all of it was looked at, comes last. An error nobody foresaw sets a file aside too when there are `mishaps` to tell it.
     """
     from pipelines import check, receive
 
     try:
         members = receive.members(archived, original.file_name)
-    except FileRefusedError as refused:
+    except Exception as error:
+        refused = refusal(error, original, mishaps)
         return [check.refuse(store, plant_file, original, archived.name, refused, seq=seq, received_utc=received_utc)]
     if members is None:
-        return [check_one(store, plant_file, original, archived, archived.name, seq, received_utc, reading)]
+        return [check_one(store, plant_file, original, archived, archived.name, seq, received_utc, reading, mishaps)]
     receipts: list[Receipt] = []
     for number, member in enumerate(members, 1):
         one = member.original(archived, original.file_name)
@@ -245,7 +248,7 @@ def check_in(
             receipts.append(Receipt(one.load_id, one.file_name, "known already"))
             continue
         archived_as = f"{archived.name}/{member.name}"
-        receipts.append(check_one(store, plant_file, one, one.path, archived_as, seq + number, received_utc))
+        receipts.append(check_one(store, plant_file, one, one.path, archived_as, seq + number, received_utc, None, mishaps))
     said = f"an archive of {len(members)} file{'s' if len(members) > 1 else ''}; each has a receipt of its own"
     return [*receipts, check.note(store, original, archived.name, said, seq=seq, received_utc=received_utc)]
 
@@ -259,6 +262,7 @@ def check_one(
     seq: int,
     received_utc: datetime,
     reading: Reading | None = None,
+    mishaps: Mishaps | None = None,
 ) -> Receipt:
     """Check one file, or one member of an archive, into the store, or set it aside whole with its reason."""
     from pipelines import check, receive
@@ -270,7 +274,8 @@ def check_one(
             return receive.raw_lines(path, received.layout, line_numbers)
 
         return check.run(store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc, reading=reading)
-    except FileRefusedError as refused:
+    except Exception as error:
+        refused = refusal(error, original, mishaps)
         return check.refuse(store, plant_file, original, archived_as, refused, seq=seq, received_utc=received_utc)
 
 
@@ -311,12 +316,12 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
             carry_over(old, store)
             plantfile_changed(home, store, plant_file, when)
             receipts: list[Receipt] = []
-            mishaps, folder = Mishaps(), home.archive(plant_id)
+            mishaps, folder = Mishaps(home, plant_id), home.archive(plant_id)
             for kept in receive.archived(home, plant_id):
                 if not kept.is_as_it_came(folder):
                     mishaps.not_as_it_came(kept.file_name, kept.archived_as)
                 original, path = kept.original(folder), folder / kept.archived_as
-                receipts += call(check_in, store, plant_file, original, path, kept.seq, kept.received_utc)
+                receipts += call(check_in, store, plant_file, original, path, kept.seq, kept.received_utc, None, mishaps)
             steps = derive(home, store, plant_file, mishaps.notices, call=call)
         fresh.replace(home.store(plant_id))
     with Store(home.store(plant_id), plant_id) as store:

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import click
 
-from pipelines import __version__, clock, shown
+from pipelines import __version__, records, shown
 from pipelines.errors import ExitCode
 from pipelines.home import Home
 
@@ -63,15 +63,13 @@ def is_unexpected(error: Exception) -> bool:
     return not isinstance(error, FlocledgerError | click.ClickException | click.exceptions.Exit | click.Abort | BrokenPipeError)
 
 
-def kept_error(home: Home, error: Exception) -> str:
+def kept_error(home: Home, error: Exception, plant: str = "") -> str:
     """Write the traceback of an unexpected error below `<home>/runs/`; return the short message to show."""
-    text = "".join(traceback.format_exception(error))
-    path = home.root / "runs" / f"error-{clock.now_utc():%Y%m%dT%H%M%SZ}.txt"
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(f"flocledger {__version__}\n{text}", encoding="utf-8")
+        path = records.keep_traceback(home, error, plant)
     except OSError as unwritable:
-        return f"{text}\nunexpected error (the traceback above could not be kept in {path}: {unwritable.strerror})"
+        text = "".join(traceback.format_exception(error))
+        return f"{text}\nunexpected error (the traceback above could not be kept in {home.root / 'runs'}: {unwritable.strerror})"
     return f"unexpected error: {type(error).__name__}: {error}\n  the traceback is in {path}"
 
 

@@ -137,7 +137,7 @@ def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str,
             if not isinstance(error, FlocledgerError) and not is_unexpected(error):
                 raise
             code = int(error.exit_code) if isinstance(error, FlocledgerError) else int(ExitCode.INTERNAL)
-            told = f"error: {error}" if isinstance(error, FlocledgerError) else kept_error(home, error)
+            told = f"error: {error}" if isinstance(error, FlocledgerError) else kept_error(home, error, one)
             click.echo(shown.lines(f"{one}: {told}"), err=True)
             records.append({"plant": one, "error": str(error), "exit_code": code})
         else:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from pipelines.chunks import FileRefusedError
 from pipelines.plantfile import PlantFile
 from pipelines.receive.containers import Member, is_workbook, members, opened
 from pipelines.receive.content import sheet_pieces
@@ -36,11 +35,11 @@ def open_file(path: Path, file_name: str, plant_file: PlantFile, *, may_measure:
 def open_early(path: Path, plant_file: PlantFile) -> FileRows | None:
     """Open a large text file of the inbox, to be read while it is hashed and moved; None for any other file.
 
-    Only where an open file may be moved. A file that is refused is refused again, with its reason, when it is checked in.
+    Only where an open file may be moved. Whatever stops it stops it again, and is told, when it is checked in.
     """
     try:
         if os.name != "posix" or not is_plain_text(path) or path.stat().st_size < EARLY_BYTES:
             return None
         return open_file(path, readable_name(path.name), plant_file, may_measure=True)
-    except (OSError, FileRefusedError):
+    except Exception:
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import threading
@@ -9,9 +10,11 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+import duckdb
 import pytest
 
-from pipelines import order, plantfile, receive
+from pipelines import order, plantfile, receive, records
+from pipelines.errors import InternalError, LockedError
 from pipelines.home import Home
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
@@ -163,3 +166,61 @@ def test_a_file_written_on_while_it_is_archived_is_told(home: Home, plant_file: 
         receipts, notices = order.intake(home, store, plant_file, WHEN)
     assert [r.status for r in receipts] == ["taken", "taken"]
     assert [(n.name, n.data["file"]) for n in notices] == [("archive.still_written", export(1)[0])]
+
+
+def failing(monkeypatch: pytest.MonkeyPatch, name: str, error: BaseException) -> None:
+    """Have one file meet an error nobody foresaw, wherever it is opened."""
+    real = receive.open_file
+
+    def opened(path: Path, file_name: str, *given: object, **how: object) -> receive.FileRows:
+        if file_name == name:
+            raise error
+        return real(path, file_name, *given, **how)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(receive, "open_file", opened)
+
+
+@pytest.mark.parametrize("early", [1, 2**40], ids=["begun early", "in its turn"])
+@pytest.mark.parametrize(
+    "error", [TypeError("no such thing"), PermissionError(13, "Permission denied"), duckdb.ConversionException("9e999")]
+)
+def test_an_error_nobody_foresaw_sets_its_file_aside_and_the_others_go_on(
+    home: Home, plant_file: PlantFile, monkeypatch: pytest.MonkeyPatch, error: Exception, early: int
+) -> None:
+    monkeypatch.setattr(receive, "EARLY_BYTES", early)
+    failing(monkeypatch, export(1)[0], error)
+    deliver(home, export(1), export(2))
+    with Store(home.store(PLANT), PLANT) as store:
+        receipts, notices = order.intake(home, store, plant_file, WHEN)
+        assert [(r.status, r.reason) for r in receipts] == [("set aside", "file not readable"), ("taken", None)]
+        assert order.intake(home, store, plant_file, WHEN) == ([], [])
+        assert store.rows("SELECT line_no, reason FROM set_aside") == [(0, "file not readable")]
+    (notice,) = notices
+    assert notice.name == "file.unexpected_error"
+    assert type(error).__name__ in notice.sentence
+    assert type(error).__name__ in Path(str(notice.data["traceback"])).read_text(encoding="utf-8")
+    assert threads() == set()
+
+
+@pytest.mark.parametrize(
+    "error",
+    [KeyboardInterrupt(), MemoryError(), OSError(errno.ENOSPC, "No space left on device"), duckdb.IOException("disk"),
+     duckdb.TransactionException("conflict"), InternalError("the receipt does not balance"), LockedError("held")],
+    ids=lambda e: type(e).__name__,
+)  # fmt: skip
+def test_what_the_next_file_would_meet_too_stops_the_run(
+    home: Home, plant_file: PlantFile, monkeypatch: pytest.MonkeyPatch, error: BaseException
+) -> None:
+    failing(monkeypatch, export(1)[0], error)
+    deliver(home, export(1), export(2))
+    with Store(home.store(PLANT), PLANT) as store:
+        with pytest.raises(type(error)):
+            order.intake(home, store, plant_file, WHEN)
+        assert store.rows("SELECT count(*) FROM loads") == [(0,)]
+
+
+def test_tracebacks_of_one_second_stand_side_by_side(home: Home) -> None:
+    kept = {records.keep_traceback(home, ValueError(str(k)), PLANT) for k in range(3)}
+    assert len(kept) == 3
+    assert {path.read_text(encoding="utf-8").splitlines()[-1] for path in kept} == {f"ValueError: {k}" for k in range(3)}
+    assert all(PLANT in path.name for path in kept)
