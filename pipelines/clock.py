@@ -11,6 +11,11 @@ def now_utc() -> datetime:
     return datetime.now(UTC).replace(microsecond=0)
 
 
+def in_utc(as_of: datetime | None) -> datetime:
+    """Return a timezone-aware instant in UTC; None is now."""
+    return now_utc() if as_of is None else as_of.astimezone(UTC)
+
+
 def stopwatch() -> float:
     """Return a monotonic reading [s]; differences of two are durations."""
     return time.perf_counter()

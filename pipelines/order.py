@@ -66,7 +66,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
     """
     from pipelines import publish
 
-    started, when = clock.stopwatch(), as_of or clock.now_utc()
+    started, when = clock.stopwatch(), clock.in_utc(as_of)
     plant_file = plantfile.load(home.plant_file(plant_id))
     with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
         plantfile_changed(home, store, plant_file, when)
@@ -101,7 +101,7 @@ def bring_up(home: Home, plant_id: str, as_of: datetime | None = None, *, call: 
     """Bring every table of a plant up to date and publish, without taking files in: after a decision."""
     from pipelines import publish
 
-    started, when = clock.stopwatch(), as_of or clock.now_utc()
+    started, when = clock.stopwatch(), clock.in_utc(as_of)
     plant_file = plantfile.load(home.plant_file(plant_id))
     notices: list[Notice] = []
     with Store(home.store(plant_id), plant_id) as store:
@@ -306,7 +306,7 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
     """
     from pipelines import publish, receive
 
-    started, when = clock.stopwatch(), as_of or clock.now_utc()
+    started, when = clock.stopwatch(), clock.in_utc(as_of)
     plant_file = plantfile.load(home.plant_file(plant_id))
     fresh = home.store(plant_id).with_suffix(".rebuild.duckdb")
     with Store(home.store(plant_id), plant_id, as_it_is=True) as old:  # holds the lock of the plant until the new store is in its place
@@ -345,7 +345,7 @@ def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, cal
     """Write the weekly page of one plant from the published file; default: the last whole reporting week."""
     from pipelines import report
 
-    started, when = clock.stopwatch(), as_of or clock.now_utc()
+    started, when = clock.stopwatch(), clock.in_utc(as_of)
     path = call(report.run, home, plant_id, week_start_day)
     summary = Summary(plant_id, "weekly", when, outputs=[str(path)], seconds=clock.stopwatch() - started)
     keep_summary(home, summary)
