@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
-from pipelines import __version__, clock, disposition_file, plantfile
+from pipelines import __version__, clock, disposition_file, plantfile, records
 from pipelines.chunks import Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice
 from pipelines.home import Home
@@ -354,8 +354,4 @@ def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, cal
 
 def keep_summary(home: Home, summary: Summary) -> Path:
     """Leave the run's summary as JSON below `<home>/runs/<plant>/`."""
-    folder = home.runs(summary.plant)
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / f"{summary.as_of:%Y%m%dT%H%M%SZ}-{summary.run}.json"
-    path.write_text(summary.as_json(), encoding="utf-8")
-    return path
+    return records.keep(home, summary.plant, summary.run, summary.as_of, summary.as_json())

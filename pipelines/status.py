@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
 
+from pipelines import records
 from pipelines.errors import LockedError
 from pipelines.home import Home
 
@@ -29,6 +29,7 @@ class PlantStatus:
     last_published_as_of: str | None = None  # as_of of the last run that published
     published_to: date | None = None  # last operating day in the published file
     busy: str | None = None  # who writes the plant just now
+    unreadable_records: tuple[str, ...] = ()  # names of files that should be records of runs
 
 
 def gather(home: Home) -> list[PlantStatus]:
@@ -38,9 +39,9 @@ def gather(home: Home) -> list[PlantStatus]:
 
 
 def _of_plant(home: Home, plant: str, published_to: date | None) -> PlantStatus:
-    records = _records(home.runs(plant))
-    last = records[-1] if records else {}
-    publishing = [r for r in records if any(step["step"] == "publish" for step in r["steps"])]
+    found, broken = records.read(home.runs(plant))
+    last = found[-1] if found else {}
+    publishing = [r for r in found if any(step["step"] == "publish" for step in r["steps"])]
     inbox = home.inbox(plant)
     return PlantStatus(
         plant=plant,
@@ -50,13 +51,9 @@ def _of_plant(home: Home, plant: str, published_to: date | None) -> PlantStatus:
         inbox_files=sum(1 for p in inbox.iterdir() if not p.name.startswith(".")) if inbox.is_dir() else 0,
         last_published_as_of=publishing[-1]["as_of"] if publishing else None,
         published_to=published_to,
+        unreadable_records=tuple(broken),
         **_from_store(home.store(plant)),
     )
-
-
-def _records(folder: Path) -> list[dict[str, Any]]:
-    """Return the records of all runs in order of their as-of time (their names begin with it)."""
-    return [json.loads(path.read_text(encoding="utf-8")) for path in sorted(folder.glob("*.json"))]
 
 
 def _from_store(path: Path) -> dict[str, Any]:

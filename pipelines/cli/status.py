@@ -11,6 +11,7 @@ import click
 from pipelines.cli.app import EXIT_CODES, home_option, known_plants
 from pipelines.errors import ExitCode
 from pipelines.home import Home
+from pipelines.shown import lines
 
 if TYPE_CHECKING:
     from pipelines.status import PlantStatus
@@ -38,6 +39,8 @@ def status(home: Home, as_json: bool) -> int:
         for one in found:
             if one.busy:
                 click.echo(f"{one.plant}: {one.busy}")
+            if one.unreadable_records:
+                click.echo(lines(f"{one.plant}: left out, since not readable as records of runs: {', '.join(one.unreadable_records)}"))
     return ExitCode.OK if any(one.days or one.busy for one in found) else ExitCode.DATA_MISSING
 
 
