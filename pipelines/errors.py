@@ -64,6 +64,11 @@ class InternalError(FlocledgerError):
     exit_code = ExitCode.INTERNAL
 
 
+def exit_code_of(error: Exception) -> ExitCode:
+    """Return the code a run ends with when this error stops it."""
+    return error.exit_code if isinstance(error, FlocledgerError) else ExitCode.INTERNAL
+
+
 @dataclass(frozen=True)
 class Notice:
     """A warning as an object: a dotted name, a sentence, and the data that shows why."""

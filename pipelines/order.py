@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from functools import partial
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 from pipelines import __version__, clock, disposition_file, plantfile, records
 from pipelines.chunks import Original, Receipt, StepReceipt
-from pipelines.errors import ExitCode, Notice
+from pipelines.errors import ExitCode, Notice, exit_code_of
 from pipelines.home import Home
 from pipelines.mishaps import Mishaps, refusal
 from pipelines.plantfile import PlantFile
@@ -67,19 +68,20 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
     from pipelines import publish
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
-    plant_file = plantfile.load(home.plant_file(plant_id))
-    with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
-        plantfile_changed(home, store, plant_file, when)
-        receipts, notices = call(intake, home, store, plant_file, when, incoming)
-        with Sides(store, 1) as side:
-            write = partial(publish.readings.write, home, days=store.pending_days(publish.readings.STAGE))
-            meanwhile = side.submit(write) if publish_now else None
-            steps = derive(home, store, plant_file, notices, call=call)
-            if publish_now:
-                steps.append(call(publish.run, home, store, plant_file, known_from=when, meanwhile=meanwhile))
-    summary = Summary(plant_id, "nightly", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
-    keep_summary(home, summary)
-    return summary
+    with recorded(home, plant_id, "nightly", when):
+        plant_file = plantfile.load(home.plant_file(plant_id))
+        with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
+            plantfile_changed(home, store, plant_file, when)
+            receipts, notices = call(intake, home, store, plant_file, when, incoming)
+            with Sides(store, 1) as side:
+                write = partial(publish.readings.write, home, days=store.pending_days(publish.readings.STAGE))
+                meanwhile = side.submit(write) if publish_now else None
+                steps = derive(home, store, plant_file, notices, call=call)
+                if publish_now:
+                    steps.append(call(publish.run, home, store, plant_file, known_from=when, meanwhile=meanwhile))
+        summary = Summary(plant_id, "nightly", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
+        keep_summary(home, summary)
+        return summary
 
 
 def derive(home: Home, store: Store, plant_file: PlantFile, notices: list[Notice], *, call: Call = direct) -> list[StepReceipt]:
@@ -102,15 +104,16 @@ def bring_up(home: Home, plant_id: str, as_of: datetime | None = None, *, call: 
     from pipelines import publish
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
-    plant_file = plantfile.load(home.plant_file(plant_id))
-    notices: list[Notice] = []
-    with Store(home.store(plant_id), plant_id) as store:
-        plantfile_changed(home, store, plant_file, when)
-        steps = derive(home, store, plant_file, notices, call=call)
-        steps.append(call(publish.run, home, store, plant_file, known_from=when))
-    summary = Summary(plant_id, "dispose", when, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
-    keep_summary(home, summary)
-    return summary
+    with recorded(home, plant_id, "dispose", when):
+        plant_file = plantfile.load(home.plant_file(plant_id))
+        notices: list[Notice] = []
+        with Store(home.store(plant_id), plant_id) as store:
+            plantfile_changed(home, store, plant_file, when)
+            steps = derive(home, store, plant_file, notices, call=call)
+            steps.append(call(publish.run, home, store, plant_file, known_from=when))
+        summary = Summary(plant_id, "dispose", when, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
+        keep_summary(home, summary)
+        return summary
 
 
 def intake(
@@ -307,29 +310,30 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
     from pipelines import publish, receive
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
-    plant_file = plantfile.load(home.plant_file(plant_id))
-    fresh = home.store(plant_id).with_suffix(".rebuild.duckdb")
-    with Store(home.store(plant_id), plant_id, as_it_is=True) as old:  # holds the lock of the plant until the new store is in its place
-        old.rows("CHECKPOINT")  # a log left by a killed run must not lie beside the new store
-        fresh.unlink(missing_ok=True)
-        with Store(fresh, plant_id) as store:
-            carry_over(old, store)
-            plantfile_changed(home, store, plant_file, when)
-            receipts: list[Receipt] = []
-            mishaps, folder = Mishaps(home, plant_id), home.archive(plant_id)
-            for kept in receive.archived(home, plant_id):
-                if not kept.is_as_it_came(folder):
-                    mishaps.not_as_it_came(kept.file_name, kept.archived_as)
-                original, path = kept.original(folder), folder / kept.archived_as
-                receipts += call(check_in, store, plant_file, original, path, kept.seq, kept.received_utc, None, mishaps)
-            steps = derive(home, store, plant_file, mishaps.notices, call=call)
-        fresh.replace(home.store(plant_id))
-    with Store(home.store(plant_id), plant_id) as store:
-        steps.append(call(publish.run, home, store, plant_file, whole=True, known_from=when))
-    seconds = clock.stopwatch() - started
-    summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, notices=mishaps.notices, seconds=seconds)
-    keep_summary(home, summary)
-    return summary
+    with recorded(home, plant_id, "rebuild", when):
+        plant_file = plantfile.load(home.plant_file(plant_id))
+        fresh = home.store(plant_id).with_suffix(".rebuild.duckdb")
+        with Store(home.store(plant_id), plant_id, as_it_is=True) as old:  # holds the lock of the plant until the new store is in its place
+            old.rows("CHECKPOINT")  # a log left by a killed run must not lie beside the new store
+            fresh.unlink(missing_ok=True)
+            with Store(fresh, plant_id) as store:
+                carry_over(old, store)
+                plantfile_changed(home, store, plant_file, when)
+                receipts: list[Receipt] = []
+                mishaps, folder = Mishaps(home, plant_id), home.archive(plant_id)
+                for kept in receive.archived(home, plant_id):
+                    if not kept.is_as_it_came(folder):
+                        mishaps.not_as_it_came(kept.file_name, kept.archived_as)
+                    original, path = kept.original(folder), folder / kept.archived_as
+                    receipts += call(check_in, store, plant_file, original, path, kept.seq, kept.received_utc, None, mishaps)
+                steps = derive(home, store, plant_file, mishaps.notices, call=call)
+            fresh.replace(home.store(plant_id))
+        with Store(home.store(plant_id), plant_id) as store:
+            steps.append(call(publish.run, home, store, plant_file, whole=True, known_from=when))
+        seconds = clock.stopwatch() - started
+        summary = Summary(plant_id, "rebuild", when, receipts=receipts, steps=steps, notices=mishaps.notices, seconds=seconds)
+        keep_summary(home, summary)
+        return summary
 
 
 def carry_over(old: Store, new: Store) -> None:
@@ -346,10 +350,26 @@ def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, cal
     from pipelines import report
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
-    path = call(report.run, home, plant_id, week_start_day)
-    summary = Summary(plant_id, "weekly", when, outputs=[str(path)], seconds=clock.stopwatch() - started)
-    keep_summary(home, summary)
-    return summary
+    with recorded(home, plant_id, "weekly", when):
+        path = call(report.run, home, plant_id, week_start_day)
+        summary = Summary(plant_id, "weekly", when, outputs=[str(path)], seconds=clock.stopwatch() - started)
+        keep_summary(home, summary)
+        return summary
+
+
+@contextmanager
+def recorded(home: Home, plant_id: str, run: str, when: datetime) -> Iterator[None]:
+    """Leave a record of a run that failed: what stopped it and its exit code. A plant that is not there gets none."""
+    try:
+        yield
+    except Exception as error:
+        code = exit_code_of(error)
+        told = str(error) if code != ExitCode.INTERNAL else f"{type(error).__name__}: {error}"
+        failed = {**json.loads(Summary(plant_id, run, when).as_json()), "error": told, "exit_code": int(code)}
+        if home.plant_file(plant_id).is_file():
+            with suppress(OSError):  # what stopped the run is worth more than its record
+                records.keep(home, plant_id, run, when, json.dumps(failed, indent=1))
+        raise
 
 
 def keep_summary(home: Home, summary: Summary) -> Path:

@@ -20,6 +20,7 @@ class PlantStatus:
     last_run: str | None = None  # "nightly", "weekly", "rebuild"
     last_run_as_of: str | None = None  # ISO 8601
     last_exit_code: int | None = None
+    last_error: str | None = None  # what stopped the last run
     inbox_files: int = 0
     pending_hours: int | None = None
     pending_days: int | None = None
@@ -48,6 +49,7 @@ def _of_plant(home: Home, plant: str, published_to: date | None) -> PlantStatus:
         last_run=last.get("run"),
         last_run_as_of=last.get("as_of"),
         last_exit_code=last.get("exit_code"),
+        last_error=last.get("error"),
         inbox_files=sum(1 for p in inbox.iterdir() if not p.name.startswith(".")) if inbox.is_dir() else 0,
         last_published_as_of=publishing[-1]["as_of"] if publishing else None,
         published_to=published_to,

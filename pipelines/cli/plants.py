@@ -14,7 +14,7 @@ import click
 from pipelines import shown
 from pipelines.cli.app import EXIT_CODES, home_option, is_unexpected, kept_error, known_plants
 from pipelines.cli.progress import Progress
-from pipelines.errors import ExitCode, FlocledgerError
+from pipelines.errors import ExitCode, FlocledgerError, exit_code_of
 from pipelines.home import Home
 
 if TYPE_CHECKING:
@@ -136,7 +136,7 @@ def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str,
         except Exception as error:
             if not isinstance(error, FlocledgerError) and not is_unexpected(error):
                 raise
-            code = int(error.exit_code) if isinstance(error, FlocledgerError) else int(ExitCode.INTERNAL)
+            code = int(exit_code_of(error))
             told = f"error: {error}" if isinstance(error, FlocledgerError) else kept_error(home, error, one)
             click.echo(shown.lines(f"{one}: {told}"), err=True)
             records.append({"plant": one, "error": str(error), "exit_code": code})

@@ -39,6 +39,8 @@ def status(home: Home, as_json: bool) -> int:
         for one in found:
             if one.busy:
                 click.echo(f"{one.plant}: {one.busy}")
+            if one.last_error:
+                click.echo(lines(f"{one.plant}: the last run failed: {one.last_error}"))
             if one.unreadable_records:
                 click.echo(lines(f"{one.plant}: left out, since not readable as records of runs: {', '.join(one.unreadable_records)}"))
     return ExitCode.OK if any(one.days or one.busy for one in found) else ExitCode.DATA_MISSING

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from pipelines import cli, digest, order
+from pipelines.errors import PlantFileError, UsageError
 from pipelines.home import Home
 
 PLANT = "alder-fork"
@@ -58,3 +59,46 @@ def test_a_broken_record_is_left_out_of_status(home: Home, capsys: pytest.Captur
     out = capsys.readouterr().out.splitlines()
     assert out[1].split()[:3] == [PLANT, "nightly", "2026-02-01"]
     assert out[2] == f"{PLANT}: left out, since not readable as records of runs: 20260301T000000Z-nightly.json"
+
+
+@pytest.mark.parametrize(
+    ("error", "code", "told"),
+    [(UsageError("so not", remedy="do so"), 3, "so not\n  remedy: do so"), (ZeroDivisionError("by nothing"), 4, "ZeroDivisionError: by nothing")],
+    ids=["expected", "unexpected"],
+)  # fmt: skip
+@pytest.mark.parametrize("run", ["nightly", "weekly", "rebuild", "dispose"])
+def test_a_failed_run_leaves_its_record_too(
+    home: Home, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], run: str, error: Exception, code: int, told: str
+) -> None:
+    def stopped(*_: Any, **__: Any) -> None:
+        raise error
+
+    monkeypatch.setattr("pipelines.report.run", stopped)
+    monkeypatch.setattr("pipelines.plantfile.load", stopped)
+    with pytest.raises(type(error)):
+        {"nightly": order.nightly, "weekly": order.weekly, "rebuild": order.rebuild, "dispose": order.bring_up}[run](
+            home, PLANT, as_of=WHEN
+        )
+    monkeypatch.undo()
+    record = records(home)[f"20260201T120000Z-{run}.json"]
+    assert (record["plant"], record["run"], record["exit_code"], record["error"]) == (PLANT, run, code, told)
+    cli.run(["--home", str(home.root), "status"])
+    out = capsys.readouterr().out
+    assert out.splitlines()[1].split()[:5] == [PLANT, run, "2026-02-01", "12:00", str(code)]
+    assert f"{PLANT}: the last run failed: {told}" in out
+
+
+def test_a_plant_that_is_not_there_gets_no_record(home: Home) -> None:
+    with pytest.raises(PlantFileError):
+        order.nightly(home, "elsewhere", WHEN)
+    assert not home.runs("elsewhere").exists()
+
+
+def test_a_run_that_fails_where_nothing_can_be_written_still_says_why(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("pipelines.records.keep", full)
+    home.plant_file(PLANT).write_text("[plant", encoding="utf-8")
+    with pytest.raises(PlantFileError):
+        order.nightly(home, PLANT, WHEN)
