@@ -15,7 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
-from pipelines import __version__, clock, disposition_file, plantfile, records
+from pipelines import __version__, arrivals, clock, disposition_file, plantfile, records
 from pipelines.chunks import Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice, exit_code_of
 from pipelines.home import Home
@@ -63,7 +63,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
     """Take in the inbox of one plant, bring every table up to date, publish.
 
     `as_of` stands for "now" in receipts (timezone-aware); default: the clock. `publish_now=False` leaves
-    publication to the next run (used while backfilling).
+    publication to the next run (used while backfilling). A line whose last data are older than a day is noticed when publishing.
     """
     from pipelines import publish
 
@@ -78,6 +78,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
                 meanwhile = side.submit(write) if publish_now else None
                 steps = derive(home, store, plant_file, notices, call=call)
                 if publish_now:
+                    notices += arrivals.late(store, plant_file, when)
                     steps.append(call(publish.run, home, store, plant_file, known_from=when, meanwhile=meanwhile))
         summary = Summary(plant_id, "nightly", when, receipts=receipts, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
         keep_summary(home, summary)

@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from pipelines import records
+from pipelines import arrivals, records
 from pipelines.errors import LockedError
 from pipelines.home import Home
 
@@ -21,6 +21,7 @@ class PlantStatus:
     last_run_as_of: str | None = None  # ISO 8601
     last_exit_code: int | None = None
     last_error: str | None = None  # what stopped the last run
+    no_data: str | None = None  # lines without data of the last day, as the last nightly run said
     inbox_files: int = 0
     pending_hours: int | None = None
     pending_days: int | None = None
@@ -43,6 +44,8 @@ def _of_plant(home: Home, plant: str, published_to: date | None) -> PlantStatus:
     found, broken = records.read(home.runs(plant))
     last = found[-1] if found else {}
     publishing = [r for r in found if any(step["step"] == "publish" for step in r["steps"])]
+    nights = [r for r in found if r.get("run") == "nightly" and "error" not in r]
+    said = [n["sentence"] for n in nights[-1].get("notices", []) if n["name"] == arrivals.NAME] if nights else []
     inbox = home.inbox(plant)
     return PlantStatus(
         plant=plant,
@@ -50,6 +53,7 @@ def _of_plant(home: Home, plant: str, published_to: date | None) -> PlantStatus:
         last_run_as_of=last.get("as_of"),
         last_exit_code=last.get("exit_code"),
         last_error=last.get("error"),
+        no_data=said[0] if said else None,
         inbox_files=sum(1 for p in inbox.iterdir() if not p.name.startswith(".")) if inbox.is_dir() else 0,
         last_published_as_of=publishing[-1]["as_of"] if publishing else None,
         published_to=published_to,

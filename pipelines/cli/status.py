@@ -39,6 +39,8 @@ def status(home: Home, as_json: bool) -> int:
         for one in found:
             if one.busy:
                 click.echo(f"{one.plant}: {one.busy}")
+            if one.no_data:
+                click.echo(lines(f"{one.plant}: {one.no_data}"))
             if one.last_error:
                 click.echo(lines(f"{one.plant}: the last run failed: {one.last_error}"))
             if one.unreadable_records:

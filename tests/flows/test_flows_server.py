@@ -56,7 +56,7 @@ def test_server_records_states_and_summaries_of_both_flows(demo_home: Path, tmp_
     with socket.socket() as probe:
         assert probe.connect_ex(("127.0.0.1", port)) != 0  # the server ended with its block
 
-    assert "codes 0 0" in done.stdout
+    assert "codes 1 0" in done.stdout  # a warning: the data of the demonstration ended long ago
     assert "failed PlantFileError" in done.stdout
     assert {run["name"]: run["state_type"] for run in flow_runs} == {
         "nightly-brenholm": "COMPLETED",
@@ -72,4 +72,5 @@ def test_server_records_states_and_summaries_of_both_flows(demo_home: Path, tmp_
     assert set(kept) == {"nightly-brenholm", "weekly-brenholm"}
     assert "brenholm: nightly as of" in kept["nightly-brenholm"]
     assert "no new files" in kept["nightly-brenholm"]
+    assert "note: no data after" in kept["nightly-brenholm"]
     assert ".pdf" in kept["weekly-brenholm"]

@@ -1,0 +1,42 @@
+"""Whether data still come: the lines of a plant whose last readings are older than a day."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+from pipelines.errors import Notice
+from pipelines.plantfile import PlantFile
+from pipelines.store import Store
+
+NAME = "lines.no_data"  # of the notice
+AT_MOST = timedelta(days=1)  # exports come once a day; common practice, no source
+_ENDLESS = datetime.max.replace(tzinfo=UTC)
+
+
+def late(store: Store, plant_file: PlantFile, when: datetime) -> list[Notice]:
+    """Return a notice of the lines whose last reading lies more than a day before `when` (UTC); none when there is no such line.
+
+    Signals that ended count no longer, and a line without signals of its own is not waited for.
+    """
+    since = when - AT_MOST
+    tags = {
+        line.id: [s.tag for s in plant_file.signals_of(line.id) if s.line == line.id and plant_file.instant(s.until, _ENDLESS) > since]
+        for line in plant_file.lines
+    }
+    recent = "SELECT DISTINCT t.tag FROM packed_readings r JOIN tag_numbers t USING (tag_no) WHERE r.time_utc >= $since"
+    seen = {tag for (tag,) in store.rows(recent, {"since": since})}
+    last = {line: _last(store, own) for line, own in tags.items() if own and seen.isdisjoint(own)}
+    if not last:
+        return []
+    spans: dict[str, list[str]] = {}
+    for line, at in last.items():
+        spans.setdefault("no data yet" if at is None else f"no data after {at:%Y-%m-%d %H:%M} UTC", []).append(line)
+    sentence = "; ".join(f"{said} for {', '.join(lines)}" for said, lines in sorted(spans.items()))
+    return [Notice(NAME, sentence, {line: None if at is None else at.isoformat() for line, at in last.items()})]
+
+
+def _last(store: Store, tags: list[str]) -> datetime | None:
+    """Return the time of the last reading of some tags."""
+    sql = "SELECT max(r.time_utc) FROM packed_readings r JOIN tag_numbers t USING (tag_no) WHERE list_contains($tags, t.tag)"
+    found: datetime | None = store.rows(sql, {"tags": tags})[0][0]
+    return found
