@@ -140,6 +140,13 @@ class Store:
         self.con.execute(f"INSERT INTO main.{table} ({columns}) SELECT {columns} FROM incoming")
         del incoming
 
+    def append_earlier(self, table: str, frame: pl.DataFrame) -> None:
+        """Insert rows of a table as another version made it: columns that are no more are left out, those it lacks stay empty."""
+        import polars as pl
+
+        schema = TABLES[table].polars_schema()
+        self.append(table, frame.select(pl.col(c) if c in frame.columns else pl.lit(None, kind).alias(c) for c, kind in schema.items()))
+
     def _packed(self, readings: pl.DataFrame) -> pl.DataFrame:
         """Return readings with numbers for tag (text or Enum) and load, which are given on first use."""
         tags, loads = self.numbers("tag", readings["tag"]), self.numbers("load_id", readings["load_id"])

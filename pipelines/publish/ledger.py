@@ -103,8 +103,7 @@ def _bring_back(home: Home, store: Store) -> None:
     con = connect(home.database, read_only=True)
     try:
         if con.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = $t", {"t": TABLE}).fetchall():
-            columns = ", ".join(TABLES[TABLE].column_names)
-            sql = f"SELECT {columns} FROM {TABLE} WHERE plant = $p ORDER BY {', '.join(TABLES[TABLE].key)}"
-            store.append(TABLE, con.sql(sql, params={"p": store.plant}).pl())
+            sql = f"SELECT * FROM {TABLE} WHERE plant = $p ORDER BY {', '.join(TABLES[TABLE].key)}"
+            store.append_earlier(TABLE, con.sql(sql, params={"p": store.plant}).pl())
     finally:
         con.close()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ import pytest
 from pipelines import order
 from pipelines.errors import LockedError
 from pipelines.home import Home
+from pipelines.store import Store, connect
 
 ROOT = Path(__file__).resolve().parents[2]
 PLANT = "alder-fork"
@@ -73,3 +74,29 @@ def test_an_original_that_changed_in_the_archive_is_told(home: Home) -> None:
     kept.write_bytes(kept.read_bytes().removesuffix(b"\n"))  # the writer that still had it open went on
     (notice,) = order.rebuild(home, PLANT, as_of=WHEN).notices
     assert (notice.name, notice.data) == ("archive.changed", {"file": EXPORT.name, "archived_as": kept.name})
+
+
+def test_a_ledger_of_other_columns_is_brought_over(home: Home) -> None:
+    ledger = "SELECT line, operating_day, version, known_from_utc, capture_pct FROM kpi_day_history ORDER BY ALL"
+    order.nightly(home, PLANT, WHEN)
+    with Store(home.store(PLANT), PLANT) as store:
+        before = [(*row[:4], None) for row in store.rows(ledger)]
+        store.rows("ALTER TABLE kpi_day_history DROP COLUMN capture_pct")
+        store.rows("ALTER TABLE kpi_day_history ADD COLUMN given_up DOUBLE")
+    order.rebuild(home, PLANT, as_of=WHEN + timedelta(days=1))
+    with Store(home.store(PLANT), PLANT) as store:
+        assert before
+        assert set(before) <= {(*row[:4], None) for row in store.rows(ledger)}
+
+
+def test_the_ledger_comes_back_from_a_published_file_of_other_columns(home: Home) -> None:
+    order.nightly(home, PLANT, WHEN)
+    con = connect(home.database)
+    for (view,) in con.execute("SELECT view_name FROM duckdb_views() WHERE NOT internal").fetchall():
+        con.execute(f'DROP VIEW "{view}"')
+    con.execute("ALTER TABLE kpi_day_history DROP COLUMN capture_pct")
+    con.close()
+    home.store(PLANT).unlink()
+    order.rebuild(home, PLANT, as_of=WHEN + timedelta(days=1))
+    with Store(home.store(PLANT), PLANT) as store:
+        assert store.rows("SELECT count(*) > 0 FROM kpi_day_history WHERE known_from_utc = $w", {"w": WHEN}) == [(True,)]
