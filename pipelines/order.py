@@ -15,7 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
-from pipelines import __version__, arrivals, clock, disposition_file, plantfile, records
+from pipelines import __version__, arrivals, clock, disposition_file, plantfile, plantfile_used, records
 from pipelines.chunks import Original, Receipt, StepReceipt
 from pipelines.errors import ExitCode, Notice, exit_code_of
 from pipelines.home import Home
@@ -73,6 +73,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
         with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
             plantfile_changed(home, store, plant_file, when)
             receipts, notices = call(intake, home, store, plant_file, when, incoming)
+            notices += plantfile_used.notices(store, plant_file)
             with Sides(store, 1) as side:
                 write = partial(publish.readings.write, home, days=store.pending_days(publish.readings.STAGE))
                 meanwhile = side.submit(write) if publish_now else None
@@ -107,9 +108,9 @@ def bring_up(home: Home, plant_id: str, as_of: datetime | None = None, *, call: 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
     with recorded(home, plant_id, "dispose", when):
         plant_file = plantfile.load(home.plant_file(plant_id))
-        notices: list[Notice] = []
         with Store(home.store(plant_id), plant_id) as store:
             plantfile_changed(home, store, plant_file, when)
+            notices = plantfile_used.notices(store, plant_file)
             steps = derive(home, store, plant_file, notices, call=call)
             steps.append(call(publish.run, home, store, plant_file, known_from=when))
         summary = Summary(plant_id, "dispose", when, steps=steps, notices=notices, seconds=clock.stopwatch() - started)
@@ -285,22 +286,12 @@ def check_one(
 
 def plantfile_changed(home: Home, store: Store, plant_file: PlantFile, when: datetime) -> bool:
     """Note the plant file in the store; when it differs from the last one used, mark everything for a new pass."""
-    import polars as pl
-
-    from schemas import TABLES
-
-    path = home.plant_file(plant_file.plant.id)
-    now_id = plantfile.file_id(path)
-    last = store.rows("SELECT plant_file_id FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1")
-    if last and last[0][0] == now_id:
-        return False
-    row = {"plant": store.plant, "plant_file_id": now_id, "first_used_utc": when, "toml": path.read_text(encoding="utf-8")}
     with store.transaction():
-        store.upsert("plant_file_versions", pl.DataFrame([row], schema=TABLES["plant_file_versions"].polars_schema()))
+        is_new = plantfile_used.note(store, plant_file, home.plant_file(plant_file.plant.id), when)
         span = store.rows("SELECT min(minute_utc), max(minute_utc) FROM minutes")[0]
-        if span[0] is not None:
+        if is_new and span[0] is not None:
             store.mark_hours(span[0], span[1])
-    return True
+    return is_new
 
 
 def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime | None = None) -> Summary:

@@ -7,22 +7,23 @@ date-times; a date or a naive date-time is plant-local.
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from pipelines import plantfile_corrections, plantfile_logs, units
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
 from pipelines.plantfile_corrections import Correction
 from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
 from pipelines.plantfile_logs import Baseline, BaselinePeriod, Ladder, Service
-from pipelines.plantfile_uncertainty import MeterUncertainty, PolymerUncertainty
-from schemas.roles import ROLES, Role
+from pipelines.plantfile_signals import Scaling, Signal
+from pipelines.plantfile_uncertainty import PolymerUncertainty
 
 __all__ = [
     "FAR_FUTURE", "AnalyteName", "Correction", "Event", "Lab", "LabColumn", "Layout", "Line", "Planned", "Plant", "PlantFile", "Polymer", "Price", "Pump",
@@ -30,6 +31,7 @@ __all__ = [
 ]  # fmt: skip
 
 FAR_FUTURE = datetime(9999, 1, 1, tzinfo=UTC)
+_OF_INTAKE = {"role", "tag", "unit", "range", "scaling", "on_words", "off_words", "since", "until"}  # of a signal; the rest is for minutes
 
 
 class Shift(Block):
@@ -129,100 +131,6 @@ class Line(Block):
         return {"belt press": 15.0, "centrifuge": 20.0, "screw press": 60.0}.get(self.device, 20.0)
 
 
-class Scaling(Block):
-    """Scaling of a raw signal (mA, counts, percent) to `unit`: raw[0] reads reads[0], raw[1] reads reads[1]."""
-
-    raw: tuple[float, float]
-    reads: tuple[float, float]
-    ma: tuple[float, float] | None = Field(
-        default=None, description="milliamperes at raw[0] and raw[1], when the raw numbers stand for a current"
-    )
-    extraction: Literal["linear", "square root"] = Field(
-        default="linear", description="square root: the raw signal is a differential pressure, the reading a flow"
-    )
-
-    @model_validator(mode="after")
-    def _has_a_slope(self) -> Self:
-        for name, pair in (("raw", self.raw), ("reads", self.reads), ("ma", self.ma or (4.0, 20.0))):
-            if pair[0] == pair[1]:
-                raise ValueError(f"scaling.{name} must be two different numbers")
-        return self
-
-    @property
-    def current(self) -> tuple[float, float] | None:
-        """Return the milliamperes at raw[0] and raw[1]: as given, or the raw numbers where they are 4 and 20; None for no current."""
-        return self.ma or (self.raw if tuple(sorted(self.raw)) == (4.0, 20.0) else None)
-
-
-class Signal(Block):
-    """A plant tag tied to a role for a span of time."""
-
-    line: str
-    role: str
-    tag: str
-    unit: str = Field(description="unit the export gives the value in (after scaling)")
-    range: tuple[float, float] | None = Field(default=None, description="transmitter range in `unit`; required for analog roles")
-    interpolation: Literal["stepped", "sloped"] = "stepped"
-    deadband: float = Field(default=0.0, ge=0, description="in `unit`")
-    hold_limit: Duration | None = Field(default=None, description="[h]; default by role: 30 min analog and totalisers, 24 h states")
-    scaling: Scaling | None = None
-    rollover: float | None = Field(default=None, gt=0, description="totaliser capacity in `unit`")
-    maximum_rate: float | None = Field(
-        default=None,
-        description="largest rate a totaliser can truly have, '600 gpm' [m3/h] or '50 kW' [kWh/h]; default: range top of its meter",
-    )
-    on_words: tuple[str, ...] = Field(
-        default=("1", "true", "on", "run", "running"), description="state words that mean on; case and blanks do not matter"
-    )
-    off_words: tuple[str, ...] = ("0", "false", "off", "stop", "stopped")
-    uncertainty: MeterUncertainty = MeterUncertainty()
-    shared_by: tuple[str, ...] = Field(default=(), description="other lines that a polymer meter serves as well")
-    split: Literal["by sludge flow", "by dry solids", "refuse"] = Field(default="refuse", description="how a shared polymer meter is split")
-    since: Since | None = None
-    until: Since | None = None
-
-    @field_validator("maximum_rate", mode="before")
-    @classmethod
-    def _rate(cls, given: Any, info: ValidationInfo) -> float:
-        """Read the rate in the dimension the role's register adds up: a flow for volumes, a power for energy."""
-        role = ROLES.get(str(info.data.get("role")))
-        is_energy = role is not None and role.dimension == "energy"
-        if not isinstance(given, str):
-            raise ValueError(
-                f"write it as text with a unit of {'power' if is_energy else 'flow'}, such as {'50 kW' if is_energy else '600 gpm'!r}"
-            )
-        return units.parse_quantity(given, "power" if is_energy else "flow")
-
-    @model_validator(mode="after")
-    def _fits_role(self) -> Self:
-        if self.role not in ROLES:
-            raise ValueError(f"role {self.role!r} is not one of: {', '.join(sorted(ROLES))}")
-        role = ROLES[self.role]
-        try:
-            dimension = units.unit(self.unit).dimension
-        except KeyError:
-            raise ValueError(f"unit {self.unit!r} is not known") from None
-        if dimension != role.dimension:
-            raise ValueError(f"unit {self.unit!r} is a {dimension}; role {self.role} needs a {role.dimension}")
-        if role.kind == "analog" and self.range is None:
-            raise ValueError("an analog signal needs range = [low, high], the transmitter range in its unit")
-        if self.range and self.range[0] >= self.range[1]:
-            raise ValueError("range must be [low, high] with low < high")
-        if self.shared_by and not self.role.startswith(("polymer_", "dilution_")):
-            raise ValueError("shared_by is for signals of the polymer feed; another signal belongs to one line")
-        return self
-
-    @property
-    def meaning(self) -> Role:
-        return ROLES[self.role]
-
-    @property
-    def hold_us(self) -> int:
-        """Return the hold limit [us]."""
-        minutes = self.hold_limit * 60.0 if self.hold_limit is not None else self.meaning.hold_min
-        return round(minutes * 60e6)
-
-
 class Polymer(Block):
     """A polymer product on lines from a date on."""
 
@@ -319,6 +227,17 @@ class PlantFile(Block):
     @cached_property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.plant.time_zone)
+
+    @cached_property
+    def reads_as(self) -> str:
+        """Return a digest of what decides how files are read and checked; keys left at their defaults do not enter it."""
+        said = {
+            "plant": self.plant.model_dump_json(include={"time_zone", "operating_day_start", "shifts", "units"}, exclude_defaults=True),
+            "signals": [s.model_dump_json(include=_OF_INTAKE, exclude_defaults=True) for s in self.signals],
+            "layouts": [layout.model_dump_json(exclude_defaults=True) for layout in self.layouts],
+            "lab": self.lab.model_dump_json(exclude={"uncertainty"}, exclude_defaults=True),
+        }
+        return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:16]
 
     def instant(self, since: Since | None, default: datetime) -> datetime:
         """Return a date of the plant file as a UTC instant: dates and naive times are plant-local."""

@@ -22,6 +22,12 @@ TABLE = Table(
             "name of the untouched original below the archive of the plant; of a member the name of its archive, then its own",
             nullable=False,
         ),
+        Column(
+            "reads_as",
+            "text",
+            "-",
+            "digest of what the plant file said of reading files when this one was taken in; null for an archive itself",
+        ),
         Column("file_bytes", "bigint", "byte", "size of the file", nullable=False, ge=0),
         Column(
             "layout",

@@ -15,5 +15,6 @@ TABLE = Table(
         Column("plant_file_id", "text", "-", "first 16 hex digits of the SHA-256 of the file", nullable=False),
         Column("first_used_utc", "instant", "-", "first run that used it", nullable=False),
         Column("toml", "text", "-", "the file itself", nullable=False),
+        Column("reads_as", "text", "-", "digest of what it says of reading files; null for one of an earlier version of this code"),
     ),
 )

@@ -94,7 +94,9 @@ def run(
                 pending.mark_hours(store, plant_file, tally.first, tally.last)
             store.mark_days("compute", tally.days)  # data_version changes even where no value does
         pending.note_days(store, original.load_id, tally.days)
-        receipts.write_load(store, original, archived_as, receipt, seq, received_utc, spans_readings=not is_lab)
+        receipts.write_load(
+            store, original, archived_as, receipt, seq, received_utc, reads_as=plant_file.reads_as, spans_readings=not is_lab
+        )
     return receipt
 
 
@@ -109,13 +111,12 @@ def refuse(
     received_utc: datetime,
 ) -> Receipt:
     """Set a whole file aside with its reason; it stays in the archive and a rebuild tries it again."""
-    del plant_file
     receipt = Receipt(original.load_id, original.file_name, "set aside", refused.reason, refused.detail, reasons={refused.reason: 1})
     with store.transaction():
         receipts.write_aside(
             store, original.load_id, [receipts.aside_whole_file(refused.reason, f"{original.file_name}: {refused.detail}")]
         )
-        receipts.write_load(store, original, archived_as, receipt, seq, received_utc, spans_readings=False)
+        receipts.write_load(store, original, archived_as, receipt, seq, received_utc, reads_as=plant_file.reads_as, spans_readings=False)
     return receipt
 
 
@@ -123,7 +124,7 @@ def note(store: Store, original: Original, archived_as: str, detail: str, *, seq
     """Note a file that has no rows of its own (an archive whose members have receipts), so that it is known again."""
     receipt = Receipt(original.load_id, original.file_name, "taken", detail=detail)
     with store.transaction():
-        receipts.write_load(store, original, archived_as, receipt, seq, received_utc, spans_readings=False)
+        receipts.write_load(store, original, archived_as, receipt, seq, received_utc, reads_as=None, spans_readings=False)
     return receipt
 
 

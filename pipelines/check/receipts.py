@@ -179,13 +179,21 @@ def receipt_of(original: Original, received: Received, tally: Tally, reasons: di
 
 
 def write_load(
-    store: Store, original: Original, archived_as: str, receipt: Receipt, seq: int, received_utc: datetime, *, spans_readings: bool
+    store: Store,
+    original: Original,
+    archived_as: str,
+    receipt: Receipt,
+    seq: int,
+    received_utc: datetime,
+    *,
+    reads_as: str | None,
+    spans_readings: bool,
 ) -> None:
     """Write the row of `loads`. First and last time are those of readings: a lab sheet does not stretch the minutes."""
     earlier = store.rows("SELECT count(*) FROM loads WHERE file_name = $n", {"n": original.file_name})[0][0]
     counts = {k: getattr(receipt, k) for k in TABLES["loads"].column_names if k.startswith(("rows_", "values_"))}
     row = {
-        "plant": store.plant, "load_id": original.load_id, "sha256": original.sha256, "file_name": original.file_name, "archived_as": archived_as,
+        "plant": store.plant, "load_id": original.load_id, "sha256": original.sha256, "file_name": original.file_name, "archived_as": archived_as, "reads_as": reads_as,
         "file_bytes": original.file_bytes, "layout": receipt.layout, "reader": receipt.reader, "received_utc": received_utc, "received_seq": seq,
         "version": earlier + 1, "status": receipt.status, "reason": receipt.reason, "detail": receipt.detail,
         "first_utc": receipt.first_utc if spans_readings else None, "last_utc": receipt.last_utc if spans_readings else None, **counts,

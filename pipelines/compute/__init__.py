@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from pipelines import clock
+from pipelines import clock, plantfile_used
 from pipelines.chunks import StepReceipt
 from pipelines.compute import settings
 from pipelines.compute.making import is_asked, make_all
@@ -118,12 +118,7 @@ def days_to_work(store: Store, week_start: int, days: list[date], existing: tupl
     }
     for table, (column, values) in spans.items():
         store.to_work(table, pl.DataFrame({column: values}, schema={column: pl.Date}))
-    store.to_work("plant_file", pl.DataFrame({"plant_file_id": [_plant_file_id(store)]}))
-
-
-def _plant_file_id(store: Store) -> str:
-    found = store.rows("SELECT plant_file_id FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1")
-    return str(found[0][0]) if found else ""
+    store.to_work("plant_file", pl.DataFrame({"plant_file_id": [plantfile_used.recipe_id(store)]}))
 
 
 def _merge(store: Store, name: str, where: str) -> int:

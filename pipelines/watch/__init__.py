@@ -14,7 +14,7 @@ from functools import partial
 
 import polars as pl
 
-from pipelines import clock
+from pipelines import clock, plantfile_used
 from pipelines.chunks import StepReceipt
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
@@ -119,12 +119,11 @@ def pieces(days: Iterable[date]) -> list[list[date]]:
 
 def data_versions(store: Store, days: list[date]) -> dict[date, str]:
     """Return the data version of each day: the same recipe as that of the KPI tables (sql/tables/span_versions.sql)."""
-    used = store.rows("SELECT plant_file_id FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1")
     found = store.rows(
         "SELECT d, substr(md5(coalesce(string_agg(DISTINCT l.load_id, '' ORDER BY l.load_id), '') || $plant_file), 1, 12) "
         "FROM (SELECT unnest($days::DATE[]) AS d) LEFT JOIN (SELECT load_id, operating_day FROM load_days UNION ALL "
         "SELECT correction_id, operating_day FROM corrections_applied WHERE source = 'disposition') l ON l.operating_day = d GROUP BY d",
-        {"days": days, "plant_file": str(used[0][0]) if used else ""},
+        {"days": days, "plant_file": plantfile_used.recipe_id(store)},
     )
     return {r[0]: str(r[1]) for r in found}
 

@@ -2,7 +2,7 @@
 -- unit: -
 -- grain: first and last operating day of a period (work table)
 -- formula: first 12 hex digits of md5 over the sorted load ids of the operating days (and the ids of
---          decisions that made set-aside values count on them) and the plant file id
+--          decisions that made set-aside values count on them) and the plant file id, with the digests of loads it would read otherwise
 -- source: this project
 -- known limits: says that inputs differ, not how; a load counts for days that have minutes
 CREATE OR REPLACE TABLE work.span_versions AS
