@@ -55,7 +55,8 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     order = _by_tag(code, len(signals.tags))
     code = code[order]
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
-    steps = None if layout.late_rows else steps_back(code, times, _NULL_TIME)
+    known = int(np.searchsorted(code, len(signals.tags)))  # unknown tags share one number, the last: their columns follow each other
+    steps = None if layout.late_rows else steps_back(code[:known], times[:known], _NULL_TIME)
     meant = _signal_runs(code, times, signals)
     figures, codes = number.to_numpy()[order], coded.to_numpy()[order]
     plain = _plain(figures, times, meant, codes, signals, latest_us)

@@ -115,3 +115,17 @@ def test_a_source_that_buffers_is_left_alone(tmp_path: Path) -> None:
     with Store(home.store("works"), "works") as store:
         assert store.rows("SELECT count(*) FROM clock_steps") == [(0,)]
         assert store.rows("SELECT count(*) FROM flags WHERE detector = 'clock error'") == [(0,)]
+
+
+def test_unknown_columns_of_a_wide_file_are_no_clock(tmp_path: Path) -> None:
+    home = Home(tmp_path)
+    home.inbox("works").mkdir(parents=True)
+    home.plant_file("works").parent.mkdir(parents=True)
+    wide = PLANT.replace('kind = "long"', 'kind = "wide"').replace('tag_column = "tag"\nvalue_column = "value"\n', "")
+    home.plant_file("works").write_text(wide, encoding="utf-8")
+    lines = ["time,FT,Mystery A,Mystery B"]
+    lines += [f"{datetime(2026, 1, 5, tzinfo=UTC) + timedelta(minutes=k):%Y-%m-%d %H:%M:%S},{40 + k % 7},1,2" for k in range(60)]
+    (home.inbox("works") / "log.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    order.nightly(home, "works", datetime(2026, 1, 6, tzinfo=UTC), publish_now=False)
+    with Store(home.store("works"), "works") as store:
+        assert store.rows("SELECT count(*) FROM clock_steps") == [(0,)]
