@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 NAMED_FORMATS = ("iso8601", "epoch s", "epoch ms", "serial day")
-OFFSET = re.compile(r"(?:UTC)?([+-])(\d\d):?(\d\d)")
+_OFFSET = re.compile(r"(?:UTC)?([+-])(\d\d):?(\d\d)")
 _LARGEST_OFFSET_H = 14  # Kiribati; the other way it is 12
 _DIRECTIVES = "aAbBhcdDeFfHIjklmMnpPrRsStTuUVwWxXyYzZ"  # strptime letters that some reader knows
 _DAYS = re.compile(r"%[-_0]?([dejDFcxs])")
@@ -24,18 +25,29 @@ def encoding(word: str) -> str:
 
 def time_zone(word: str) -> str:
     """Return the word; ValueError when it is neither plant, UTC, an offset such as +01:00, nor an IANA zone."""
-    if word in ("plant", "Z") or word.upper() == "UTC":
-        return word
-    offset = OFFSET.fullmatch(word)
-    if offset:
-        if int(offset[2]) > _LARGEST_OFFSET_H or int(offset[3]) > 59:
-            raise ValueError(f"no clock on Earth is {word} from UTC; offsets are such as -05:00 or +05:30")
+    shift = fixed_offset(word)
+    if word == "plant" or shift is not None:
         return word
     try:
         ZoneInfo(word)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise ValueError("neither plant, UTC, an offset such as +01:00, nor an IANA time zone") from None
     return word
+
+
+def fixed_offset(word: str) -> timedelta | None:
+    """Return how far a zone word is from UTC when that is the same all year (UTC, Z, +01:00, UTC-0530); else None.
+
+    ValueError when no clock on Earth is so far.
+    """
+    if word.upper() in ("UTC", "Z"):
+        return timedelta(0)
+    found = _OFFSET.fullmatch(word)
+    if found is None:
+        return None
+    if int(found[2]) > _LARGEST_OFFSET_H or int(found[3]) > 59:
+        raise ValueError(f"no clock on Earth is {word} from UTC; offsets are such as -05:00 or +05:30")
+    return timedelta(hours=int(found[2]), minutes=int(found[3])) * (1 if found[1] == "+" else -1)
 
 
 def time_format(word: str) -> str:

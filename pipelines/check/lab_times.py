@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time, timedelta, timezone, tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from pipelines import plantfile_words
 from pipelines.check.lab_words import RowError, folded
 from pipelines.check.pending import day_start, operating_day
 from pipelines.plantfile import Layout, PlantFile
@@ -20,7 +21,6 @@ _DAY = timedelta(days=1)
 _NOON, _MIDNIGHT = time(12), time(0)
 _HALVES = {"am": (_MIDNIGHT, _NOON), "pm": (_NOON, _MIDNIGHT)}  # of the calendar day, where no shift has these words
 _HAS_TIME = re.compile(r"%[HITRcX]|%-?[HI]|epoch|serial")  # formats that state a time of day
-_OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)\Z")
 _TIMES_OF_DAY = ("%H:%M", "%H:%M:%S", "%I:%M %p")
 _OTHER_FORMATS = ("%Y-%m-%d %H:%M:%S", "%Y-%m-%d %H:%M", "%Y-%m-%d")
 
@@ -137,11 +137,8 @@ def zone_of(layout: Layout, plant_file: PlantFile) -> tzinfo:
     """Return the zone in which a layout writes its times."""
     if layout.time_zone == "plant":
         return plant_file.zone
-    offset = _OFFSET.match(layout.time_zone)
-    if offset is None:
-        return ZoneInfo(layout.time_zone)
-    span = timedelta(hours=int(offset[2]), minutes=int(offset[3]))
-    return timezone(span if offset[1] == "+" else -span)
+    offset = plantfile_words.fixed_offset(layout.time_zone)
+    return ZoneInfo(layout.time_zone) if offset is None else timezone(offset)
 
 
 def reported(text: str | None, layout: Layout, plant_file: PlantFile) -> datetime | None:

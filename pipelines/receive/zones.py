@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -11,6 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import polars as pl
 
+from pipelines import plantfile_words
 from pipelines.chunks import FileRefusedError
 from pipelines.plantfile import Layout
 from pipelines.receive.stamps import UNREADABLE, UTC_US, Times, is_date_only
@@ -50,12 +50,10 @@ class Localiser:
 
     def __init__(self, layout: Layout, plant_zone: str) -> None:
         zone = plant_zone if layout.time_zone == "plant" else layout.time_zone
-        offset = re.fullmatch(r"(?:UTC)?([+-])(\d\d):?(\d\d)", zone)
-        self.layout, self.zone, self.shift = layout, zone, timedelta(0)
-        self.is_fixed = bool(offset) or zone.upper() in ("UTC", "Z")
-        if offset:
-            self.shift = timedelta(hours=int(offset[2]), minutes=int(offset[3])) * (1 if offset[1] == "+" else -1)
-        elif not self.is_fixed:
+        offset = plantfile_words.fixed_offset(zone)
+        self.layout, self.zone, self.shift = layout, zone, offset or timedelta(0)
+        self.is_fixed = offset is not None
+        if not self.is_fixed:
             try:
                 self.tz = ZoneInfo(zone)
             except (ZoneInfoNotFoundError, ValueError) as error:
