@@ -61,7 +61,8 @@ def read(path: Path) -> list[Decision]:
     if not path.exists():
         return []
     found: list[Decision] = []
-    for number, text in enumerate(_whole(path.read_bytes()).decode("utf-8", errors="replace").splitlines(), start=1):
+    lines = _whole(path.read_bytes()).decode("utf-8", errors="replace").split("\n")[:-1]  # a note may hold other line separators
+    for number, text in enumerate(lines, start=1):
         found.append(_decision(path, number, text, found[-1].id if found else _FIRST))
     return found
 
