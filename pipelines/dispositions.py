@@ -75,7 +75,7 @@ def decide_rows(
 
     UsageError when a row cannot be decided so, DataMissingError when none fits. Nothing is kept then.
     """
-    plant_file = plantfile.load(home.plant_file(plant_id))
+    plant_file = plantfile.of_plant(home, plant_id)
     with Store(home.store(plant_id), plant_id) as store:
         rows = _rows(store, chosen)
         _confirmed(len(rows), "set-aside row", count, dry_run=dry_run)

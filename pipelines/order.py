@@ -69,7 +69,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
     with recorded(home, plant_id, "nightly", when):
-        plant_file = plantfile.load(home.plant_file(plant_id))
+        plant_file = plantfile.of_plant(home, plant_id)
         with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
             plantfile_changed(home, store, plant_file, when)
             receipts, notices = call(intake, home, store, plant_file, when, incoming)
@@ -107,7 +107,7 @@ def bring_up(home: Home, plant_id: str, as_of: datetime | None = None, *, call: 
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
     with recorded(home, plant_id, "dispose", when):
-        plant_file = plantfile.load(home.plant_file(plant_id))
+        plant_file = plantfile.of_plant(home, plant_id)
         with Store(home.store(plant_id), plant_id) as store:
             plantfile_changed(home, store, plant_file, when)
             notices = plantfile_used.notices(store, plant_file)
@@ -303,7 +303,7 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
     with recorded(home, plant_id, "rebuild", when):
-        plant_file = plantfile.load(home.plant_file(plant_id))
+        plant_file = plantfile.of_plant(home, plant_id)
         fresh = home.store(plant_id).with_suffix(".rebuild.duckdb")
         with Store(home.store(plant_id), plant_id, as_it_is=True) as old:  # holds the lock of the plant until the new store is in its place
             old.rows("CHECKPOINT")  # a log left by a killed run must not lie beside the new store

@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field, field_validator, model_validator
 
 from pipelines import plantfile_corrections, plantfile_logs, units
+from pipelines.home import Home
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
 from pipelines.plantfile_corrections import Correction
 from pipelines.plantfile_layouts import AnalyteName, Lab, LabColumn, Layout, QualityWords, SamplePoint
@@ -27,7 +28,7 @@ from pipelines.plantfile_uncertainty import PolymerUncertainty
 
 __all__ = [
     "FAR_FUTURE", "AnalyteName", "Correction", "Event", "Lab", "LabColumn", "Layout", "Line", "Planned", "Plant", "PlantFile", "Polymer", "Price", "Pump",
-    "QualityWords", "SamplePoint", "Scaling", "Shift", "Signal", "Since", "Target", "file_id", "load",
+    "QualityWords", "SamplePoint", "Scaling", "Shift", "Signal", "Since", "Target", "file_id", "load", "of_plant",
 ]  # fmt: skip
 
 FAR_FUTURE = datetime(9999, 1, 1, tzinfo=UTC)
@@ -285,6 +286,19 @@ def _grouped(named: Iterable[tuple[str, Signal]]) -> dict[str, tuple[Signal, ...
 def file_id(path: Path) -> str:
     """Return the first 16 hex digits of the SHA-256 of a file."""
     return hashlib.sha256(path.read_bytes()).hexdigest()[:16]
+
+
+def of_plant(home: Home, plant_id: str) -> PlantFile:
+    """Read and check the plant file of a plant; PlantFileError also when it is another plant's (`id` is not the file's name)."""
+    from pipelines.errors import PlantFileError
+
+    path = home.plant_file(plant_id)
+    found = load(path)
+    if found.plant.id != plant_id:
+        remedy = f"rename the file to {found.plant.id}.toml, or write id = {plant_id!r}; inbox, store and tables go by it"
+        problem = f"is not the name of the file, {path.name}"
+        raise PlantFileError(path=str(path), line=None, key="plant.id", value=found.plant.id, problem=problem, remedy=remedy)
+    return found
 
 
 def load(path: Path) -> PlantFile:

@@ -97,7 +97,7 @@ def weekly(home: Home, plant: str | None, as_of: datetime | None, week: date | N
     def run(one: str, progress: Progress) -> Summary:
         from pipelines import order, plantfile
 
-        start = None if week is None else reporting_week(week, plantfile.load(home.plant_file(one)).plant.week_start_number)
+        start = None if week is None else reporting_week(week, plantfile.of_plant(home, one).plant.week_start_number)
         return order.weekly(home, one, start, call=progress.call, as_of=as_of)
 
     return each_plant(home, plant, as_json, run)

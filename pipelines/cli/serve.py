@@ -26,7 +26,7 @@ def serve(home: Home, plant: str | None, port: int, only_list: bool) -> int:
     from pipelines import plantfile
     from pipelines.flows import deployments
 
-    planned = [d for one in known_plants(home, plant) for d in deployments.of_plant(plantfile.load(home.plant_file(one)), str(home.root))]
+    planned = [d for one in known_plants(home, plant) for d in deployments.of_plant(plantfile.of_plant(home, one), str(home.root))]
     for one in planned:
         click.echo(f"{one.flow:<8} {one.name:<20} {one.cron:<12} {one.time_zone}")
     if only_list:

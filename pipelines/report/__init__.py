@@ -20,7 +20,7 @@ def run(home: Home, plant_id: str, week_start_day: date | None = None) -> Path:
     Reports the reporting week that holds `week_start_day`; None: the last whole one. When the data do not carry the
     numbers, the PDF is one page that says so and why. DataMissingError when nothing of the plant is published.
     """
-    plant_file = plantfile.load(home.plant_file(plant_id))
+    plant_file = plantfile.of_plant(home, plant_id)
     week = read.week(home, plant_id, week_start_day)
     lines = tuple(facts.of_line(week, data, targets.limits(plant_file, data.line)) for data in week.lines)
     content = page.content(week, lines, plant_file)

@@ -6,13 +6,16 @@ The expected line is not computed: it is the one that carries the mark `#!!` in 
 from __future__ import annotations
 
 import re
+import shutil
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from pipelines import plantfile
+from pipelines import order, plantfile
 from pipelines.errors import ExitCode, PlantFileError
+from pipelines.home import Home
 
 GOOD = """\
 # An invented plant.
@@ -221,3 +224,14 @@ def test_file_in_another_encoding_names_the_line(tmp_path: Path) -> None:
     with pytest.raises(PlantFileError, match="not UTF-8") as caught:
         plantfile.load(path)
     assert caught.value.line == 2
+
+
+def test_a_plant_file_copied_without_its_id_stops_before_another_plants_files_are_taken(
+    tmp_path: Path, home_in: Callable[[Path], Home]
+) -> None:
+    home = home_in(tmp_path)
+    shutil.copyfile(home.plant_file("alder-fork"), home.plant_file("second"))
+    (home.inbox("alder-fork") / "AF_SCADA_20260101.csv").write_text("Time\n", encoding="utf-8")
+    with pytest.raises(PlantFileError, match=r"plant.id = 'alder-fork': is not the name of the file, second.toml"):
+        order.nightly(home, "second")
+    assert len(list(home.inbox("alder-fork").iterdir())) == 1
