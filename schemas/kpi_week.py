@@ -16,7 +16,7 @@ TABLE = Table(
         Column("plant", "text", "-", "plant id", nullable=False),
         Column("line", "text", "-", "line id", nullable=False),
         Column("week_start_day", "date", "-", "first operating day of the reporting week", nullable=False),
-        Column("iso_week", "text", "-", "ISO 8601 week of the fourth day of the reporting week, as YYYY-Www", nullable=False),
+        Column("iso_week", "text", "-", "ISO 8601 week of the Monday in the reporting week, as YYYY-Www", nullable=False),
         Column("operating_days", "int", "day", "operating days with at least one processing minute", nullable=False, ge=0),
         *KPI,
     ),

@@ -49,6 +49,7 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
         return StepReceipt("compute", 0, {}, clock.stopwatch() - started)
     with store.transaction():
         settings.write(store, plant_file)
+        _drop_of_old(store, plant_file)
         create_macros_once(store.con)
     existing = _existing(store)
     for piece in _pieces(store, existing):
@@ -72,6 +73,16 @@ def will_mark_watch(store: Store) -> list[date]:
     existing = _existing(store)
     marked = _reach([day for piece in _pieces(store, existing) for day in piece], CURVE_DAYS, existing)
     return sorted({*marked, *(d for d in store.pending_days("watch") if existing[0] <= d <= existing[1])})
+
+
+def _drop_of_old(store: Store, plant_file: PlantFile) -> None:
+    """Take out what an earlier plant file named: weeks from another weekday on, and runs of lines that are gone."""
+    first = {"first": plant_file.plant.week_start_number}
+    for name in ("kpi_week", "pump_weeks"):
+        other = f"FROM main.{name} WHERE isodow(week_start_day) <> $first"
+        store.mark_days("publish", [day for (day,) in store.rows(f"SELECT DISTINCT week_start_day {other}", first)])
+        store.con.execute(f"DELETE {other}", first)
+    store.con.execute("DELETE FROM main.runs WHERE NOT list_contains($lines, line)", {"lines": [line.id for line in plant_file.lines]})
 
 
 def _forget(store: Store, existing: tuple[date, date]) -> None:

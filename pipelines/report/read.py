@@ -81,7 +81,7 @@ def _week(con: duckdb.DuckDBPyConnection, plant: str, day: date | None) -> WeekD
             f"nothing is published for {plant}", remedy="run `flocledger nightly` first; `flocledger status` shows what is there"
         )
     first_weekday, zone = lines[0]["week_start"], ZoneInfo(lines[0]["time_zone"])
-    start = _start(day, first_weekday) if day is not None else _last_whole(con, plant, last)
+    start = _start(day, first_weekday) if day is not None else _last_whole(con, plant, last, first_weekday)
     span = {"plant": plant, "first": start, "last": start + timedelta(days=6)}
     hour = lines[0]["operating_day_start_h"]
     version = "SELECT plant_file_id FROM plant_file_versions WHERE plant = $plant ORDER BY first_used_utc DESC, plant_file_id LIMIT 1"
@@ -100,9 +100,9 @@ def _start(day: date, first_weekday: int) -> date:
     return day - timedelta(days=(day.isoweekday() - first_weekday) % 7)
 
 
-def _last_whole(con: duckdb.DuckDBPyConnection, plant: str, last_day: date) -> date:
-    sql = "SELECT max(week_start_day) AS day FROM kpi_week WHERE plant = $plant AND week_start_day <= $latest"
-    found: date | None = _rows(con, sql, plant=plant, latest=last_day - timedelta(days=6))[0]["day"]
+def _last_whole(con: duckdb.DuckDBPyConnection, plant: str, last_day: date, first_weekday: int) -> date:
+    sql = "SELECT max(week_start_day) AS day FROM kpi_week WHERE plant = $plant AND week_start_day <= $latest AND isodow(week_start_day) = $first"
+    found: date | None = _rows(con, sql, plant=plant, latest=last_day - timedelta(days=6), first=first_weekday)[0]["day"]
     if found is None:
         raise DataMissingError(
             f"{plant} has no whole reporting week yet; its data end with {last_day}",
@@ -112,7 +112,7 @@ def _last_whole(con: duckdb.DuckDBPyConnection, plant: str, last_day: date) -> d
 
 
 def iso_week(start: date) -> str:
-    """Return the ISO 8601 week of the first Monday on or after `start`, as YYYY-Www."""
+    """Return the ISO 8601 week of the first Monday on or after `start`, as YYYY-Www: as `iso_week` of kpi_week names it."""
     monday = start + timedelta(days=(1 - start.isoweekday()) % 7)
     return f"{monday.isocalendar().year}-W{monday.isocalendar().week:02d}"
 

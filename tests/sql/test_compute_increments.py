@@ -20,6 +20,7 @@ from pipelines import compute, packaged, plantfile
 from pipelines.errors import InternalError
 from pipelines.plantfile import PlantFile
 from pipelines.plantfile_logs import Ladder
+from pipelines.report.read import iso_week
 from pipelines.store import Store, content_hash
 from schemas import TABLES
 from schemas.roles import ROLES
@@ -311,3 +312,17 @@ def test_a_run_of_many_days_is_the_same_whatever_day_came_last(tmp_path: Path, p
     assert found["stop taken back"] == found["never stopped"]
     lengths = [(line, round(hours * 60)) for _, line, _, _, _, hours, *_ in found["at once"][0]]
     assert lengths == [(line, minutes) for line in LINES for minutes in (4 * 1440 + 15 * 60 + 360, 6 * 1440 - 360 + 3 * 60 - 1)]
+
+
+def test_weeks_of_another_weekday_and_runs_of_a_line_that_is_gone_go(store: Store, minutes: pl.DataFrame, plant_file: PlantFile) -> None:
+    days = [day(k) for k in range(DAYS)]
+    put_minutes(store, minutes, days)
+    compute.run(store, plant_file)
+    plant = plant_file.plant.model_copy(update={"week_start": "wednesday"})
+    put_minutes(store, minutes.filter(pl.col("line") == LINES[0]), days)
+    compute.run(store, plant_file.model_copy(update={"plant": plant, "lines": plant_file.lines[:1], "service": ()}))
+    for table in ("kpi_week", "pump_weeks"):
+        assert store.rows(f"SELECT DISTINCT isodow(week_start_day) FROM {table}") == [(3,)]
+    assert store.rows("SELECT DISTINCT line FROM runs") == [(LINES[0],)]
+    named = store.rows("SELECT DISTINCT week_start_day, iso_week FROM kpi_week")
+    assert [name for _, name in named] == [iso_week(start) for start, _ in named]  # the page and the table name a week alike
