@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
 
-from pipelines import plantfile_corrections, plantfile_logs, units
+from pipelines import plantfile_agrees, plantfile_corrections, units
 from pipelines.home import Home
 from pipelines.plantfile_blocks import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
 from pipelines.plantfile_corrections import Correction
@@ -158,6 +158,16 @@ class Price(Block):
     recycle: PerMass | None = Field(default=None, ge=0, description="treating dry solids that return with the filtrate [currency/kg]")
 
 
+_OF_TARGET = {
+    "dose_active_kg_t": "dose", "cake_ts_pct": "fraction", "capture_pct": "fraction", "cost_total_per_t": "mass", "dry_solids_t": "mass",
+    "mixing_dp_ref_kpa": "pressure",
+}  # fmt: skip
+_UNITS_OF_TARGET = {
+    "dose_active_kg_t": "lb/dt or kg/t", "cake_ts_pct": "%", "capture_pct": "%", "cost_total_per_t": "'per short_ton' or 'per t'",
+    "dry_solids_t": "short_ton or t", "mixing_dp_ref_kpa": "psi or kPa",
+}  # fmt: skip
+
+
 class Target(Block):
     """What the plant wants to keep to on a line, and the usual range of its baseline."""
 
@@ -167,6 +177,17 @@ class Target(Block):
     at_least: float | None = None
     at_most: float | None = None
     usual: tuple[float, float] | None = Field(default=None, description="10-90 % range of the baseline week")
+
+    @model_validator(mode="after")
+    def _fits_kpi(self) -> Self:
+        word, dimension = self.unit.removeprefix("per "), _OF_TARGET[self.kpi]
+        try:
+            given = units.unit(word).dimension
+        except KeyError:
+            given = ""
+        if given != dimension or self.unit.startswith("per ") != (self.kpi == "cost_total_per_t"):
+            raise ValueError(f"unit {self.unit!r} is none of {self.kpi}, which is in {_UNITS_OF_TARGET[self.kpi]}")
+        return self
 
     def si(self, value: float) -> float:
         """Return a number of this block in the SI unit of its KPI (tonnes for solids, currency/t for cost)."""
@@ -204,24 +225,7 @@ class PlantFile(Block):
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
-        lines = {line.id for line in self.lines}
-        if len(lines) != len(self.lines):
-            raise ValueError("two lines have the same id")
-        named = [(f"signals[{i}]", x.line) for i, x in enumerate(self.signals)]
-        named += [(f"signals[{i}].shared_by", other) for i, x in enumerate(self.signals) for other in x.shared_by]
-        named += [(f"targets[{i}]", x.line) for i, x in enumerate(self.targets)]
-        named += [(f"events[{i}]", x.line) for i, x in enumerate(self.events)]
-        named += [(f"lab.sample_points[{i}]", x.line) for i, x in enumerate(self.lab.sample_points)]
-        shifts = {"am", "pm"} | {s.name.lower() for s in self.plant.shifts}
-        for name in self.lab.shift_words:
-            if name.lower() not in shifts:
-                raise ValueError(f"lab.shift_words: no shift {name!r} under [[plant.shifts]]; AM and PM need none")
-        named += [(f"ladders[{i}]", x.line) for i, x in enumerate(self.ladders)]
-        named += [(f"baseline_periods[{i}]", x.line) for i, x in enumerate(self.baseline_periods)]
-        for where, line in named:
-            if line not in lines:
-                raise ValueError(f"{where}.line: no line {line!r}; lines are {', '.join(sorted(lines))}")
-        plantfile_logs.check_pumps([(line.pump.id, line.pump.kind) for line in self.lines], self.service, self.baselines)
+        plantfile_agrees.check(self)
         plantfile_corrections.check(self)
         return self
 

@@ -126,6 +126,8 @@ class Ladder(Block):
         ends = [*self.steps, self.until]
         if len({isinstance(x, datetime) for x in ends}) > 1:
             raise ValueError("write all times of a ladder as dates, or all as dates with a time")
+        if len({isinstance(x, datetime) and x.tzinfo is not None for x in ends}) > 1:
+            raise ValueError("write all times of a ladder with an offset from UTC, or all without: then they are plant time")
         for start, end in pairwise(ends):
             if not timedelta(0) < end - start <= LONGEST_STEP:
                 raise ValueError(f"step {start} to {end}: steps follow each other in time and last 24 h at most")

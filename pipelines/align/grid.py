@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from itertools import pairwise
 
 import numpy as np
 import polars as pl
@@ -14,7 +13,6 @@ from pipelines import totaliser, units
 from pipelines.align.calendar import micros
 from pipelines.align.readings import LONGEST_HOLD, LONGEST_REACH, NOTHING, Series
 from pipelines.align.segments import Stretches, Times, Truth, Values, averaged, stretches
-from pipelines.errors import PlantFileError
 from pipelines.plantfile import FAR_FUTURE, PlantFile, Signal
 from schemas.roles import ROLES, Role
 from schemas.vocabulary import BAD, GOOD
@@ -52,21 +50,13 @@ class RoleMinutes:
 
 
 def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
-    """Return role -> its signals on a line in order of time; PlantFileError when two hold at the same time."""
+    """Return role -> its signals on a line in order of time; the plant file sees to it that no two hold at the same time."""
     found: dict[str, list[Span]] = {}
     for signal in plant_file.signals_of(line):
         since, until = plant_file.instant(signal.since, _LONG_AGO), plant_file.instant(signal.until, FAR_FUTURE)
         found.setdefault(signal.role, []).append(Span(signal, micros(since), micros(until)))
-    for role, spans in found.items():
+    for spans in found.values():
         spans.sort(key=lambda s: (s.since_us, s.until_us))
-        for one, other in pairwise(spans):
-            if other.since_us < one.until_us:
-                start = datetime.fromtimestamp(other.since_us / 1e6, UTC)
-                raise PlantFileError(
-                    path=f"{plant_file.plant.id}.toml", line=None, key="signals.tag", value=other.signal.tag,
-                    problem=f"{one.signal.tag!r} and {other.signal.tag!r} are both {role} of {line}, from {start:%Y-%m-%d} on",
-                    remedy="give one of them `until`, or the other `since`, so that one tag stands for a role at a time",
-                )  # fmt: skip
     return found
 
 

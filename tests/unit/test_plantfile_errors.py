@@ -118,6 +118,12 @@ CASES = [
     Broken("id with a blank", 'id = "test-plant"', 'id = "Test Plant" #!!', "plant.id", "Test Plant", "not written as needed", "lower-case"),
     Broken("line that does not exist", 'line = "line-1"\nrole = "pump_run"', 'line = "line-2" #!!\nrole = "pump_run"', "signals[1].line", "line-2",
            "no line 'line-2'", "did you mean 'line-1'"),
+    Broken("polymer of a line that does not exist", '[[polymers]]\nlines = ["line-1"]', '[[polymers]]\nlines = ["line1"] #!!', "polymers[0].lines", ["line1"],
+           "no line 'line1'", "did you mean 'line-1'|check-plant"),
+    Broken("two tags of one role", 'tag = "YI-110"', 'tag = "YI-110"\nunit = "state"\n[[signals]]\nline = "line-1"\nrole = "pump_run"\ntag = "YI-9" #!!',
+           "signals[2].tag", "YI-9", "'YI-110' and 'YI-9' are both pump_run of line-1", "check-plant"),
+    Broken("target in no unit", "[[polymers]]", '[[targets]]\nline = "line-1"\nkpi = "cake_ts_pct"\nunit = "percents" #!!\nat_least = 20\n[[polymers]]',
+           "targets[0].unit", "percents", "none of cake_ts_pct, which is in %", "check-plant"),
     Broken("inline table, third line of an array", 'analyte = "ts", unit = "%" },\n]', 'analyte = "tss", unit = "%", page = 2 }, #!!\n]',
            "layouts[1].results[1].page", 2, r"not a key of \[\[layouts.results\]\]", "take it out"),
     Broken("inline table, missing key", '{ name = "night", start = 15:00:00, end = 07:00:00 },', '{ name = "night", start = 15:00:00 }, #!!',
@@ -235,3 +241,24 @@ def test_a_plant_file_copied_without_its_id_stops_before_another_plants_files_ar
     with pytest.raises(PlantFileError, match=r"plant.id = 'alder-fork': is not the name of the file, second.toml"):
         order.nightly(home, "second")
     assert len(list(home.inbox("alder-fork").iterdir())) == 1
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('column = "Feed", line = "line-1"', 'column = "Feed", line = "line1"', "no line 'line1'"),
+        ('column = "Cake", line', 'column = "Feed", line', "two results are read from the column 'Feed'; a column holds one at a time"),
+        ('"%" },\n]', '"%" },\n  { column = "Cake", line = "line-1", point = "feed", analyte = "vs", unit = "%", since = 2026-01-01 },\n]',
+         "'Cake', from 2026-01-01 on"),
+        ("[[polymers]]", '[[targets]]\nline = "line-1"\nkpi = "dose_active_kg_t"\nunit = "%"\n[[polymers]]', "none of dose_active_kg_t"),
+        ("[[polymers]]", '[[targets]]\nline = "line-1"\nkpi = "cost_total_per_t"\nunit = "t"\n[[polymers]]', "'per short_ton' or 'per t'"),
+        ("[[polymers]]", '[[ladders]]\nline = "line-1"\nname = "x"\nsteps = [2026-03-02T08:00:00, 2026-03-02T10:00:00Z]\n'
+         'until = 2026-03-02T12:00:00\n[[polymers]]', "with an offset from UTC, or all without"),
+    ],
+)  # fmt: skip
+def test_what_a_night_would_stumble_over_is_found_before_it(old: str, new: str, says: str, tmp_path: Path) -> None:
+    path = tmp_path / "test-plant.toml"
+    assert old in GOOD
+    path.write_text(GOOD.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(PlantFileError, match=re.escape(says)):
+        plantfile.load(path)
