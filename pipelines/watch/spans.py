@@ -1,4 +1,4 @@
-"""Where readings lay outside their range: set-aside rows tied to the bad readings they left behind."""
+"""Where readings lay outside their range: set-aside values tied to the bad readings they left behind."""
 
 from __future__ import annotations
 
@@ -18,9 +18,8 @@ from schemas.vocabulary import BAD
 REASONS = ("transmitter failure level", "value outside physical range", "value outside transmitter range")
 _SQL = """
 WITH refused AS (
-  SELECT DISTINCT t.tag, s.first_utc AS time_utc
-  FROM set_aside s JOIN (SELECT unnest($tags) AS tag) t ON contains(', ' || s.tags || ', ', ', ' || t.tag || ', ')
-  WHERE list_contains($reasons, s.reason) AND s.first_utc >= $first AND s.first_utc < $end
+  SELECT DISTINCT tag, time_utc FROM set_aside_values
+  WHERE tag IN (SELECT unnest($tags)) AND list_contains($reasons, reason) AND time_utc >= $first AND time_utc < $end
 ), kept AS (
   SELECT tag, time_utc, quality, lead(time_utc) OVER (PARTITION BY tag ORDER BY time_utc) AS next_utc
   FROM readings WHERE tag IN (SELECT tag FROM refused) AND time_utc >= $first AND time_utc < $end

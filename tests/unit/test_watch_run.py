@@ -206,13 +206,13 @@ def readings(store: Store, tag: str, rows: list[tuple[datetime, float | None, in
     store.append("readings", frame)
 
 
-def refused(store: Store, tags: str, times: list[datetime], reason: str) -> None:
+def refused(store: Store, tag: str, times: list[datetime], reason: str) -> None:
+    """Values set aside; the reason of their rows may be another, that of another column."""
     rows = [
-        {"plant": "alder-fork", "load_id": "a" * 16, "line_no": i + 1, "reason": reason, "is_partial": True, "value_count": 1, "tags": tags, "first_utc": t,
-         "rule_version": 1}
+        {"plant": "alder-fork", "load_id": "a" * 16, "line_no": i + 1, "tag": tag, "time_utc": t, "text": "900", "reason": reason}
         for i, t in enumerate(times)
-    ]  # fmt: skip
-    store.append("set_aside", pl.DataFrame(rows, schema=TABLES["set_aside"].polars_schema()))
+    ]
+    store.append("set_aside_values", pl.DataFrame(rows, schema=TABLES["set_aside_values"].polars_schema()))
 
 
 @pytest.mark.parametrize(
@@ -233,7 +233,7 @@ def test_out_of_range(store: Store, plant_file: PlantFile, bad: int, reason: str
     times = [at(1, 200 + k) for k in range(bad)]
     readings(store, tag, [(at(1, m), 90.0, 0) for m in (*range(150, 200), *range(200 + bad, 260))])
     readings(store, tag, [(t, None if quality else 90.0, quality) for t in times])
-    refused(store, f"A first tag, {tag}", times, reason)
+    refused(store, tag, times, reason)
     refused(store, other, [at(1, 900)], reason)  # no reading stands there
     watch.run(store, plant_file)
     assert [(f["detector"], f["role"], f["start_utc"], f["end_utc"], f["severity"]) for f in found(store)] == (
