@@ -13,6 +13,7 @@ from typing import Any
 import polars as pl
 
 from pipelines import packaged, plantfile
+from pipelines.chunks import FileRefusedError
 from pipelines.errors import DataMissingError, UsageError
 from pipelines.home import Home
 from pipelines.plantfile import PlantFile
@@ -316,9 +317,14 @@ def _with_raw(home: Home, store: Store, plant_file: PlantFile, results: pl.DataF
 def _raw_lines(home: Home, plant_file: PlantFile, plant_id: str, load: Mapping[str, Any], numbers: list[int]) -> dict[int, str]:
     from pipelines import receive
 
-    layout = next((x for x in plant_file.layouts if x.id == load["layout"]), None)
-    path = home.archive(plant_id) / load["archived_as"]
-    return {} if layout is None or not path.exists() else receive.raw_lines(path, layout, [n for n in numbers if n > 0])
+    ids = (load["layout"] or "").split(", ")  # several for a file of several tables: its lines are told apart as the first one says
+    layout = next((x for x in plant_file.layouts if x.id == ids[0]), None)
+    if layout is None:
+        return {}
+    try:
+        return receive.raw_lines(home.archive(plant_id) / load["archived_as"], layout, [n for n in numbers if n > 0])
+    except (FileRefusedError, OSError):  # gone from the archive, or broken there
+        return {}
 
 
 def _readings(home: Home, store: Store, plant_file: PlantFile, line: str, minute: datetime, column: str) -> tuple[ReadingFrom, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import fnmatch
+import re
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -61,14 +62,11 @@ def candidates(file_name: str, plant_file: PlantFile) -> list[Layout]:
 
 def _fits(file_name: str, layout: Layout) -> bool:
     """Tell whether a file's name fits; of a member (`week.zip/monday.csv`) its own, or both where the layout has `member`."""
-    archive, slash, member = file_name.partition(".zip/")
+    archive, *inside = re.split(r"(?<=\.zip)/", file_name, maxsplit=1, flags=re.IGNORECASE)
+    member = "".join(inside)
     if layout.member is None:
-        return _matches(file_name.rpartition("/")[2] if slash else file_name, layout.files)
-    return (
-        bool(slash)
-        and _matches(f"{archive}.zip", layout.files)
-        and any(_matches(m, layout.member) for m in (member, member.rpartition("/")[2]))
-    )
+        return _matches(member.rpartition("/")[2] if inside else file_name, layout.files)
+    return bool(inside) and _matches(archive, layout.files) and any(_matches(m, layout.member) for m in (member, member.rpartition("/")[2]))
 
 
 def _matches(name: str, pattern: str) -> bool:

@@ -339,3 +339,15 @@ def test_member_pattern_chooses_the_layout_by_the_archives_name(tmp_path: Path, 
     alone.write_bytes(text)
     with pytest.raises(FileRefusedError, match="no layout of the plant file"):
         receive.open_file(alone, "export.csv", ours)
+
+
+def test_an_archive_named_in_capitals_is_one_and_its_lines_are_shown(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
+    home = home_in(tmp_path)
+    deliver(home, "WEEK.ZIP", packed(FILES[0]))
+    assert [status for _, status, _ in taken(home)] == ["taken", "taken"]
+    name = f"WEEK.ZIP/{FILES[0]}"
+    shown = trace.of_row(home, PLANT, name, 10).raw_text
+    assert shown == (SMALL / FILES[0]).read_text(encoding="utf-8").splitlines()[9]
+    with Store(home.store(PLANT), PLANT) as store:  # as for a file of several tables
+        store.con.execute("UPDATE loads SET layout = layout || ', other' WHERE file_name = ?", [name])
+    assert trace.of_row(home, PLANT, name, 10).raw_text == shown
