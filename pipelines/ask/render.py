@@ -31,7 +31,7 @@ def safe_for_spreadsheets(frame: pl.DataFrame) -> pl.DataFrame:
 
 def as_csv(frame: pl.DataFrame) -> str:
     """Return CSV text: ISO 8601 times, empty cells for nulls, no formulas."""
-    return safe_for_spreadsheets(_flat(frame)).write_csv(datetime_format="%Y-%m-%dT%H:%M:%S%:z")
+    return safe_for_spreadsheets(_flat(frame)).write_csv()
 
 
 def as_json(frame: pl.DataFrame) -> str:
@@ -78,15 +78,23 @@ def _cell(value: object) -> str:
 
 
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return columns that CSV cannot hold as they are (nested, binary, enumerated, of another system) as text."""
+    """Return columns that CSV cannot hold as they are (nested, binary, enumerated, of another system) as text, times in ISO 8601."""
     import polars as pl
+
+    # column by column: a local time has no offset to tell
+    times = {
+        n: "%Y-%m-%dT%H:%M:%S" + ("%:z" if kind.time_zone else "") for n, kind in frame.schema.items() if isinstance(kind, pl.Datetime)
+    }
 
     def text(value: object) -> str | None:
         return None if value is None else value.hex() if isinstance(value, bytes) else str(value)
 
     plain = (pl.String, pl.Boolean, pl.Null, pl.Decimal)
     odd = [n for n, kind in frame.schema.items() if not (kind.is_numeric() or kind.is_temporal() or kind in plain)]
-    return frame.with_columns([pl.Series(n, [text(v) for v in frame[n].to_list()], dtype=pl.String) for n in odd])
+    return frame.with_columns(
+        [pl.Series(n, [text(v) for v in frame[n].to_list()], dtype=pl.String) for n in odd]
+        + [pl.col(n).dt.to_string(f) for n, f in times.items()]
+    )
 
 
 def to_file(frame: pl.DataFrame, kind: str, path: Path) -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import date
+import csv
+import io
+from datetime import UTC, date, datetime
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from pipelines import packaged
-from pipelines.ask import questions, sandbox
+from pipelines.ask import questions, render, sandbox
 from pipelines.errors import UsageError
 from pipelines.sqlfiles import create_macros_and_views
 from pipelines.store import connect
@@ -94,6 +97,26 @@ def test_a_question_runs_with_its_defaults_on_an_empty_file(empty: Path, name: s
     assert found.height == 0
     assert len(found.columns) >= 3
     assert len(set(found.columns)) == len(found.columns)
+
+
+@pytest.mark.parametrize("name", SAVED)
+def test_an_answer_is_written_in_every_format(empty: Path, tmp_path: Path, name: str) -> None:
+    found = sandbox.run(empty, SAVED[name].sql, SAVED[name].bind({}))
+    for as_text in (render.as_table, render.as_csv, render.as_json):
+        assert as_text(found)
+    render.to_file(found, "parquet", tmp_path / "answer.parquet")
+    filled = pl.DataFrame({n: pl.Series([_any(kind)], dtype=kind) for n, kind in found.schema.items()})
+    head, row = csv.reader(io.StringIO(render.as_csv(filled)))
+    assert len(row) == len(head) == len(found.columns)
+    if any(kind.is_numeric() for kind in filled.dtypes):
+        render.to_file(filled, "svg", tmp_path / "answer.svg")
+
+
+def _any(kind: pl.DataType) -> object:
+    """A value of the type: a moment, a text, else one."""
+    if isinstance(kind, pl.Datetime):
+        return datetime(2026, 3, 1, 7, 30, tzinfo=UTC if kind.time_zone else None)
+    return date(2026, 3, 1) if kind == pl.Date else "x" if kind == pl.String else True if kind == pl.Boolean else 1
 
 
 def test_units_stand_in_the_names_of_number_columns(empty: Path) -> None:
