@@ -1,0 +1,91 @@
+"""What saved questions answer, on small published files with figures worked out by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from pipelines.ask import questions, sandbox
+from pipelines.sqlfiles import create_macros_and_views
+from pipelines.store import connect
+from schemas import TABLES
+from schemas.model import TYPES
+
+SAVED = questions.saved()
+LINE = {"plant": "p", "line": "line-1"}
+MONDAY = date(2026, 1, 5)
+Rows = list[dict[str, Any]]
+Ask = Callable[..., pl.DataFrame]
+
+
+@pytest.fixture
+def ask(tmp_path: Path) -> Ask:
+    """Answers a saved question on a published file with the rows given by table; columns not given are null."""
+
+    def asked(name: str, given: dict[str, str] | None = None, **rows: Rows) -> pl.DataFrame:
+        path = tmp_path / "published.duckdb"
+        path.unlink(missing_ok=True)
+        con = connect(path)
+        for table in TABLES.values():
+            if table.published and table.view is None:
+                con.execute(f"CREATE TABLE {table.name} ({', '.join(f'{c.name} {TYPES[c.type][0]}' for c in table.columns)})")
+        create_macros_and_views(con)
+        for table_name, content in rows.items():
+            frame = pl.DataFrame(content, infer_schema_length=None)
+            con.register("incoming", frame)
+            con.execute(f"INSERT INTO {table_name} BY NAME FROM incoming")
+            con.unregister("incoming")
+        con.close()
+        return sandbox.run(path, SAVED[name].sql, SAVED[name].bind(given or {}))
+
+    return asked
+
+
+def week(start: date = MONDAY, **figures: Any) -> dict[str, Any]:
+    return {**LINE, "week_start_day": start, **figures}
+
+
+def minutes(day: date, count: int, **figures: Any) -> Rows:
+    """So many processing minutes from noon of the day; roles that are given are covered."""
+    noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
+    covered = {f"{role}_coverage": 1.0 for role in ("sludge_flow", "pump_power", "device_power", "mixing_upstream_pressure", "mixing_downstream_pressure")
+               if any(name.startswith(role) for name in figures)}  # fmt: skip
+    own = {**LINE, "operating_day": day, "state": "processing", **covered, **figures}
+    return [{**own, "minute_utc": noon + timedelta(minutes=k)} for k in range(count)]
+
+
+def test_energy_by_week_is_that_of_kpi_week_parted_by_drive(ask: Ask) -> None:
+    """Two thirds of 60 kWh on 6 t are the device's, however many processing minutes had no dose."""
+    rows = minutes(MONDAY, 600, pump_power_kw=5.0, device_power_kw=10.0)
+    (found,) = ask("energy_by_week", kpi_week=[week(energy_kwh=60.0, dry_solids_t=6.0, energy_kwh_t=10.0)], minutes=rows).to_dicts()
+    assert found["energy_kwh_t"] == 10.0
+    assert (found["pump_kwh"], found["device_kwh"]) == pytest.approx((20.0, 40.0))
+    assert (found["pump_kwh_t"], found["device_kwh_t"]) == pytest.approx((10 / 3, 20 / 3))
+
+
+def test_mixing_pressure_counts_gauge_heights_coverage_and_few_days(ask: Ask) -> None:
+    """Days of 30 and 32 kPa drop above 9.80665 kPa of water column: mean 31 - 9.80665, half of the interval 12.706 times the root of 2 / 2."""
+    settings = [{**LINE, "reference_flow_m3_h": 90.0, "sludge_sg": 1.0, "mixing_elevation_m": 1.0}]
+    days = [MONDAY, MONDAY + timedelta(1)]
+    rows = [m for day, up in zip(days, (30.0, 32.0), strict=True) for m in
+            minutes(day, 10, sludge_flow_m3_h=90.0, mixing_upstream_pressure_kpa=up, mixing_downstream_pressure_kpa=0.0)]  # fmt: skip
+    gone = minutes(MONDAY + timedelta(2), 10, sludge_flow_m3_h=90.0, mixing_upstream_pressure_kpa=99.0, mixing_downstream_pressure_kpa=0.0)
+    rows += [{**m, "mixing_upstream_pressure_coverage": 0.1} for m in gone]
+    (found,) = ask("mixing_pressure_by_week", {"plant": "p"}, line_settings=settings, minutes=rows, kpi_week=[week()]).to_dicts()
+    psi = 6.894757293168361
+    assert found["days"] == 2
+    assert found["mixing_dp_psi"] == pytest.approx((31.0 - 9.80665) / psi, rel=1e-4)
+    assert found["day_scatter_half_psi"] == pytest.approx(12.706204736 / psi, rel=1e-6)
+
+
+def test_a_week_is_the_reporting_week_of_the_plant(ask: Ask) -> None:
+    """A plant whose week begins on Sunday has the Sunday in the week it begins."""
+    sunday = date(2026, 1, 4)
+    rows = minutes(sunday, 10, pump_power_kw=5.0, device_power_kw=10.0)
+    found = ask("energy_by_week", kpi_week=[week(sunday, energy_kwh=1.0, dry_solids_t=1.0, energy_kwh_t=1.0)], minutes=rows)
+    assert found["week_start_day"].to_list() == [sunday]
