@@ -143,12 +143,11 @@ def test_noisy_balances_lie_within_their_limits_of_a_month(noisy: tuple[Path, Ho
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("pump, true_loss_pct_per_1000_h", [("P-210", 1.3), ("P-31", 6.0)])
-def test_slope_interval_holds_the_truth_and_claims_no_more(noisy: tuple[Path, Home], pump: str, true_loss_pct_per_1000_h: float) -> None:
-    """2 % of head a year at 38 run hours a week is about 1.0 to 1.3 % of head at duty per 1,000 h; slip grows 6 % per 1,000 h."""
+def test_nine_weeks_claim_no_slope(noisy: tuple[Path, Home]) -> None:
+    """How often the interval of twelve weeks and more holds the truth: test_wear_slope_interval.py."""
     question = questions.saved()["wear_slope"]
     con = connect(noisy[1].database, read_only=True)
-    found = con.sql(question.sql, params=question.bind({})).pl().filter(pl.col("pump") == pump).to_dicts()[0]
+    found = con.sql(question.sql, params=question.bind({})).pl()
     con.close()
-    assert found["loss_low_pct"] < true_loss_pct_per_1000_h < found["loss_high_pct"]
-    assert found["statement"].startswith("not resolved: only a ")
+    assert found["loss_low_pct"].null_count() == found.height > 0
+    assert found["statement"].str.ends_with("weeks with an index, 12 needed").all()

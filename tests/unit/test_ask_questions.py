@@ -19,7 +19,7 @@ from schemas import TABLES
 
 SAVED = questions.saved()
 MOST_LINES = 15  # of a statement; the header is not counted
-LONGER = {"wear_slope": 45}  # an interval that stands up to neighbouring weeks that agree (Newey-West) takes its lines
+LONGER = {"wear_slope": 45}  # an interval that stands up to neighbouring weeks that lean on each other takes its lines
 # The questions a process engineer asks most (common practice, no source), and the saved questions that answer each.
 ASKED: dict[str, tuple[str, ...]] = {
     "1 dose by line and day, with tons and valid minutes": ("dose_by_day",),
