@@ -63,6 +63,12 @@ PUMP_CONDITION = Table(
             "-",
             "standard error of the index from the scatter of its daily medians, without errors of the meters; null under three days",
         ),
+        Column(
+            "index_u_systematic",
+            "double",
+            "-",
+            "standard uncertainty of the index from the flow and pressure meters: it stays from week to week, no mean lessens it",
+        ),
         Column("index_reason", "text", "-", "why the index is null"),
         Column("system_p0_kpa", "double", "kPa", "discharge pressure at no flow from the fit P = P0 + k Q2"),
         Column("system_k", "double", "kPa/(m3/h)2", "rise of the discharge pressure with the flow squared, from the same fit"),

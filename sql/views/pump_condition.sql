@@ -34,7 +34,7 @@ SELECT w.plant, w.pump, w.week_start_day, w.line, w.pump_kind, w.run_h, w.starts
   c.service_utc < f.first_utc AS service_counted_from_data, c.overhaul_utc < f.first_utc AS overhaul_counted_from_data,
   w.processing_minutes, p.reference_day, coalesce(p.index_minutes, 0) AS index_minutes, coalesce(p.index_days, 0) AS index_days,
   p.flow_at_reference_speed_m3_h, p.head_at_reference_speed_m, p.wear_index, p.slip_flow_m3_h, p.slip_fraction, p.slip_index,
-  p.index_p25, p.index_p75, p.index_se,
+  p.index_p25, p.index_p75, p.index_se, p.index_u_systematic,
   CASE WHEN p.line IS NULL THEN 'no processing' ELSE p.index_reason END AS index_reason,
   p.system_p0_kpa, p.system_k, coalesce(p.system_minutes, 0) AS system_minutes,
   CASE WHEN p.line IS NULL THEN 'no processing' ELSE p.system_reason END AS system_reason,

@@ -89,3 +89,16 @@ def test_a_week_is_the_reporting_week_of_the_plant(ask: Ask) -> None:
     rows = minutes(sunday, 10, pump_power_kw=5.0, device_power_kw=10.0)
     found = ask("energy_by_week", kpi_week=[week(sunday, energy_kwh=1.0, dry_solids_t=1.0, energy_kwh_t=1.0)], minutes=rows)
     assert found["week_start_day"].to_list() == [sunday]
+
+
+@pytest.mark.parametrize("u, told", [(0.19, 1.0), (0.21, None)])
+def test_a_slip_that_the_meters_leave_open_is_not_told(ask: Ask, u: float, told: float | None) -> None:
+    rows = {
+        "kpi_week": [week(period_end_utc=datetime(2026, 1, 12, tzinfo=UTC))],
+        "line_limits": [{**LINE, "pump": "P-1"}],
+        "line_settings": [{**LINE, "pump_kind": "displacement"}],
+        "pump_weeks": [week(slip_index=1.0, index_se=0.001, index_u_systematic=u, index_minutes=600)],
+    }
+    (found,) = ask("slip_at_pressure", **rows).to_dicts()
+    assert found["slip_index"] == told
+    assert found["index_reason"] == (None if told else "meters leave 21 % of the index open, 20 is the most")
