@@ -24,7 +24,12 @@ DATA_QUALITY_SCORE = Table(
         Column("solids_closure", "double", "-", "closure of the solids balance of the week, else the month, that holds the day"),
         Column("closure_of", "text", "-", "which balance that is: kind of period and line"),
         Column("closure_part", "double", "-", "1 - min(1, |ln closure| / 0.20)"),
-        Column("timeliness", "double", "-", "share of the data layouts in within 24 h; null for days before the first file came"),
+        Column(
+            "timeliness",
+            "double",
+            "-",
+            "share of the data layouts in within one delivery and 24 h; null for days before the first file came and for days filled in later",
+        ),
         Column("parts_known", "int", "-", "how many of the five parts are known; the others do not weigh"),
         Column("quality_score", "double", "-", "100 x the smallest known part; null without processing"),
         Column("weakest", "text", "-", "the part that is smallest"),

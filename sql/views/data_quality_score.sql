@@ -4,10 +4,11 @@
 -- formula: 100 x min(completeness, lab coverage, validity, closure, timeliness) over the parts that are known; completeness = valid / processing
 --          minutes; validity = 1 - values set aside / read in the loads that speak of the day; closure part = 1 - min(1, |ln B| / 0.20) with B of the
 --          week that holds the day, else of its month (the line's, else all lines'); timeliness = share of the data layouts whose file with the day's
---          end came within 24 h after it
--- source: common practice, no source: a chain is as good as its weakest link, so the minimum and not the mean
+--          end came within one delivery of that layout and 24 h after it; a delivery: median of the days between days with its files, at least one
+-- source: common practice, no source: a chain is as good as its weakest link, so the minimum and not the mean; 31 days at once as a backfill likewise
 -- known limits: a part that is not known does not weigh; parts_known says how many do; days without processing have no score; validity is that of whole
---          loads; a file counts as bringing a day's end when its last reading lies within the hour before it or later
+--          loads; a file counts as bringing a day's end when its last reading lies within the hour before it or later; days
+--          that came with more than 31 others on one day, and not before, were filled in: their timeliness is not known
 CREATE OR REPLACE VIEW data_quality_score AS
 WITH closure AS (
   SELECT d.plant, d.line, d.operating_day,
@@ -22,15 +23,27 @@ WITH closure AS (
   FROM kpi_day k JOIN line_limits x ON x.plant = k.plant AND x.line = k.line GROUP BY ALL
 ), first_receipt AS (
   SELECT plant, min(received_utc) AS first_received_utc FROM loads WHERE first_utc IS NOT NULL GROUP BY plant
+), dated AS (
+  SELECT plant, load_id, layout, (received_utc AT TIME ZONE 'UTC')::DATE AS received_day FROM loads WHERE first_utc IS NOT NULL
+), delivery AS (
+  SELECT plant, layout, greatest(1.0, coalesce(median(received_day - before_day), 1.0)) AS every_days
+  FROM (SELECT *, lag(received_day) OVER (PARTITION BY plant, layout ORDER BY received_day) AS before_day
+        FROM (SELECT DISTINCT plant, layout, received_day FROM dated))
+  GROUP BY plant, layout
+), backfill AS (
+  SELECT plant, d.received_day FROM dated d JOIN load_days l USING (plant, load_id) GROUP BY plant, d.received_day HAVING count(DISTINCT l.operating_day) > 31
 ), loaded AS (
   SELECT d.plant, d.operating_day, 1.0 - ratio_or_null(sum(f.values_set_aside), sum(f.values_read)) AS validity,
-    CASE WHEN d.data_layouts > 0 AND d.end_utc + INTERVAL 24 HOUR >= any_value(r.first_received_utc)
-      THEN least(1.0, count(DISTINCT f.layout) FILTER (f.first_utc IS NOT NULL AND f.received_utc <= d.end_utc + INTERVAL 24 HOUR
-        AND f.last_utc >= d.end_utc - INTERVAL 1 HOUR) / d.data_layouts) END AS timeliness
+    count(DISTINCT f.layout) FILTER (f.last_utc >= d.end_utc - INTERVAL 1 HOUR AND f.received_utc <= d.end_utc + to_hours((24.0 * (1.0 + v.every_days))::BIGINT)) AS in_time,
+    CASE WHEN in_time < d.data_layouts AND bool_or(b.received_day IS NOT NULL AND f.last_utc >= d.end_utc - INTERVAL 1 HOUR) THEN NULL
+      WHEN d.data_layouts > 0 AND d.end_utc + INTERVAL 24 HOUR >= any_value(r.first_received_utc) THEN least(1.0, in_time / d.data_layouts) END AS timeliness
   FROM day_end d
   JOIN first_receipt r ON r.plant = d.plant
   LEFT JOIN load_days l ON l.plant = d.plant AND l.operating_day = d.operating_day
   LEFT JOIN loads f ON f.plant = l.plant AND f.load_id = l.load_id
+  LEFT JOIN dated t ON t.plant = l.plant AND t.load_id = l.load_id
+  LEFT JOIN delivery v ON v.plant = t.plant AND v.layout = t.layout
+  LEFT JOIN backfill b ON b.plant = t.plant AND b.received_day = t.received_day
   GROUP BY d.plant, d.operating_day, d.end_utc, d.data_layouts
 ), part AS (
   SELECT d.plant, d.line, d.operating_day, k.processing_minutes,
