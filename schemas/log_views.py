@@ -77,11 +77,17 @@ DOSE_CURVES = Table(
             "kg/t",
             "dose of the last 7 days with a dose, of the 28 before the ladder, that lie in no ladder; ratio of totals",
         ),
-        Column("overfeed_margin_pct", "double", "%", "100 (usual / optimum - 1)"),
+        Column("overfeed_margin_pct", "double", "%", "100 (usual / optimum - 1); null where the optimum lies at an end of the ladder"),
         Column("reference_ladder", "text", "-", "the line's first ladder with an optimum below its highest step"),
         Column("reference_cake_pct", "double", "%", "cake at the optimum of the reference ladder"),
         Column("dose_at_reference_cake_kg_t", "double", "kg/t", "dose of this ladder at that cake, on straight lines between steps"),
         Column("activity_index", "double", "-", "optimum dose of the reference ladder / dose of this ladder at equal cake"),
+        Column(
+            "activity_index_u",
+            "double",
+            "-",
+            "standard uncertainty of the activity index from the scatter of cake grabs; null for the reference ladder",
+        ),
         Column("activity_reason", "text", "-", "why the activity index is null"),
     ),
 )

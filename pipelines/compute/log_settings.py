@@ -1,4 +1,4 @@
-"""The logs of the plant file as small tables that the SQL joins: limits, service log, references, ladders, baseline intervals."""
+"""The logs of the plant file as small tables that the SQL joins: limits, service log, references, ladders, baseline intervals, events."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
-from pipelines.plantfile import FAR_FUTURE, PlantFile
+from pipelines.plantfile import FAR_FUTURE, Event, PlantFile
 from pipelines.plantfile_logs import Baseline, BaselinePeriod, Ladder, Service
 
 LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
@@ -23,6 +23,7 @@ def rows(plant: str, plant_file: PlantFile) -> dict[str, Rows]:
         "pump_baselines": [row for line in plant_file.lines for row in _baselines(plant, plant_file, line.id, line.pump.id)],
         "ladder_steps": [row for ladder in plant_file.ladders for row in _steps(plant, plant_file, ladder)],
         "baseline_periods": [_period(plant, x) for x in plant_file.baseline_periods],
+        "line_events": [_event(plant, plant_file, x) for x in plant_file.events],
     }
 
 
@@ -91,3 +92,7 @@ def _steps(plant: str, plant_file: PlantFile, ladder: Ladder) -> Rows:
 
 def _period(plant: str, x: BaselinePeriod) -> dict[str, Any]:
     return {"plant": plant, "line": x.line, "first_day": x.first_day, "last_day": x.last_day}
+
+
+def _event(plant: str, plant_file: PlantFile, x: Event) -> dict[str, Any]:
+    return {"plant": plant, "line": x.line, "operating_day": plant_file.operating_day(plant_file.instant(x.at, LONG_AGO)), "what": x.what}
