@@ -83,7 +83,7 @@ CATALOGUE: tuple[Kpi, ...] = (
     Kpi(34, "velocity gradient", "G", "sqrt(P / (mu V))", ("mixing_g_1_s", "mixing_volume_l", "sludge_viscosity_mpa_s"), _MIXING,
         "nominal: mu and V assumed; prefer e"),
     Kpi(35, "Camp number", "Gt", "G x V / Q", ("mixing_gt",), _MIXING, "nominal, as G"),
-    Kpi(36, "specific energy", "", "sum of W / M, pump and device", ("energy_kwh_t", "energy_all_kwh_t"), _ALL_TIME),
+    Kpi(36, "specific energy", "", "sum of W / M, pump and device", ("energy_kwh_t", "energy_solids_t", "energy_all_kwh_t"), "energy_reason"),
     Kpi(37, "wire-to-water efficiency", "", "sum of Q dP / sum of W", ("wire_to_water_pct", "pump_hydraulic_kwh", "pump_electric_kwh"),
         "pump_efficiency_reason"),
     Kpi(38, "pump efficiency", "eta_p", "sum of Q H SG g / (sum of W x drive efficiency)", ("pump_efficiency_pct", "pump_head_kwh",

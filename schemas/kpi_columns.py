@@ -161,8 +161,12 @@ HYDRAULICS = (
     Column("seal_water_m3_h", "double", "m3/h", "seal water per pump run hour: seal_water_m3 / seal_water_minutes"),
 )
 COST = (
-    Column("energy_kwh", "double", "kWh", "feed pump and device energy in the minutes of dry_solids_t"),
-    Column("energy_kwh_t", "double", "kWh/t", "energy per tonne dry solids: energy_kwh / dry_solids_t, all metered drives"),
+    Column(
+        "energy_kwh", "double", "kWh", "feed pump and device energy in those minutes of dry_solids_t in which every metered drive is known"
+    ),
+    Column("energy_solids_t", "double", "t", "dry solids of the minutes of energy_kwh; null: no drive is metered"),
+    Column("energy_kwh_t", "double", "kWh/t", "energy per tonne dry solids: energy_kwh / energy_solids_t, all metered drives"),
+    Column("energy_reason", "text", "-", "why no energy or power cost per tonne is reported; null when it is"),
     Column("wash_water_m3", "double", "m3", "wash water in the minutes of dry_solids_t"),
     Column(
         "wash_water_m3_t",

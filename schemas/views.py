@@ -51,6 +51,7 @@ US = {
     "suction_margin_lowest_kpa": ("suction_margin_lowest_psi", "psi"),
     "seal_water_m3": ("seal_water_gal", "US gal"),
     "seal_water_m3_h": ("seal_water_gph", "US gal/h"),
+    "energy_solids_t": ("energy_dry_short_tons", "short ton"),
     "energy_kwh_t": ("energy_kwh_per_dry_ton", "kWh/short dry ton"),
     "wash_water_m3": ("wash_water_gal", "US gal"),
     "wash_water_m3_t": ("wash_water_gal_per_dry_ton", "US gal/short dry ton"),

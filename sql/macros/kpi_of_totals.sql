@@ -4,19 +4,24 @@
 -- formula: ratio of totals; a ratio is null when its gate fails and a reason says why
 -- source: gates common practice, no source: hour and last hours 30 valid minutes, shift and day 120, each 90 % of processing and lost minutes;
 --         week and spans of days three days with a dose and 600 processing minutes; of all time 90 % of processing minutes dosed;
---         totaliser closure as many processing minutes as the dose; dose variability 8 quarter hours
+--         energy and power cost 90 % of the dry
+--         solids with every metered drive known; a cost without a term that was priced before is none; totaliser closure as many processing minutes as the dose; dose variability 8 quarter hours
 -- known limits: G and Gt are nominal: one viscosity and one volume stand for all sludge
 CREATE OR REPLACE MACRO kpi_of_totals(totals) AS TABLE
 WITH setting AS (
   SELECT line, device, device_width_m, device IN ('belt press', 'gravity belt thickener') AS is_belt, suction_minimum_kpa, discharge_maximum_kpa,
     drive_efficiency, mixing_volume_l, sludge_viscosity_mpa_s, polymer_tank_m3, shared_with, shared_roles, polymer_meter
   FROM line_settings
+), priced AS (
+  SELECT min(from_utc) FILTER (power_per_kwh IS NOT NULL) AS power_priced_utc, min(from_utc) FILTER (water_per_m3 IS NOT NULL) AS water_priced_utc,
+    min(from_utc) FILTER (recycle_per_kg IS NOT NULL) AS recycle_priced_utc
+  FROM prices
 ), counted AS (
   SELECT *,
     kind IN ('week', '7 d', '28 d') AS is_long,
     CASE WHEN kind IN ('week', '7 d', '28 d') THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes,
     processing_minutes + lost_minutes AS asked_minutes, CASE WHEN lost_minutes > 0 THEN 'processing and lost minutes' ELSE 'processing minutes' END AS asked
-  FROM query_table(totals) LEFT JOIN setting USING (line)
+  FROM query_table(totals) LEFT JOIN setting USING (line) CROSS JOIN priced
 ), judged AS (
   SELECT *,
     CASE
@@ -49,6 +54,16 @@ WITH setting AS (
       WHEN coalesce(dose_quarters, 0) < 8 THEN format('{} quarter hours with a dose, 8 needed', coalesce(dose_quarters, 0))
     END AS dose_variability_reason,
     CASE WHEN kind IN ('shift', 'day') AND dose_reason IS NULL AND dose_quarters >= 8 THEN dose_variability_pct END AS dose_variability_pct,
+    CASE
+      WHEN processing_minutes = 0 THEN 'no processing'
+      WHEN energy_solids_t IS NULL THEN CASE WHEN dry_solids_t IS NULL THEN 'no dry solids' ELSE 'no power meter' END
+      WHEN energy_solids_t < 0.9 * dry_solids_t
+        THEN format('power of every drive known for {:.0f} % of the dry solids, 90 needed', 100.0 * energy_solids_t / dry_solids_t)
+    END AS energy_reason,
+    CASE WHEN energy_reason IS NULL THEN ratio_or_null(power_cost, power_cost_solids_t) END AS cost_power_per_t,
+    ratio_or_null(water_cost, water_cost_solids_t) AS cost_water_per_t,
+    cost_power_per_t IS NULL AND energy_solids_t IS NOT NULL AND period_end_utc > power_priced_utc
+      OR cost_water_per_t IS NULL AND period_end_utc > water_priced_utc OR cost_recycle_per_t IS NULL AND period_end_utc > recycle_priced_utc AS lacks_a_term,
     60.0 * ratio_or_null(feed_volume_m3, valid_minutes) AS sludge_flow_m3_h,
     CASE WHEN dose_reason IS NULL THEN 60.0 * 1000.0 * ratio_or_null(dry_solids_t, dosed_minutes) END AS solids_rate_kg_h,
     CASE WHEN processing_minutes >= least_minutes THEN ratio_or_null(sludge_total_m3, sludge_total_flow_m3) END AS sludge_closure,
@@ -173,13 +188,15 @@ SELECT
     WHEN suction_minutes = 0 THEN 'no processing minute with a suction pressure'
   END AS suction_margin_reason,
   seal_water_m3, seal_water_minutes, 60.0 * ratio_or_null(seal_water_m3, seal_water_minutes) AS seal_water_m3_h,
-  energy_kwh, ratio_or_null(energy_kwh, dry_solids_t) AS energy_kwh_t,
+  energy_kwh, energy_solids_t,
+  CASE WHEN energy_reason IS NULL THEN ratio_or_null(energy_kwh, energy_solids_t) END AS energy_kwh_t,
+  energy_reason,
   wash_water_m3,
   CASE WHEN is_dose THEN ratio_or_null(wash_on_solids_m3, wash_solids_t) END AS wash_water_m3_t,
   polymer_water_m3,
   CASE WHEN is_dose THEN ratio_or_null(polymer_water_on_solids_m3, polymer_water_solids_t) END AS polymer_water_m3_t,
   energy_all_kwh,
-  CASE WHEN all_time_reason IS NULL THEN ratio_or_null(energy_all_kwh, dry_solids_t) END AS energy_all_kwh_t,
+  CASE WHEN all_time_reason IS NULL AND (energy_solids_t < 0.9 * dry_solids_t) IS NOT TRUE THEN ratio_or_null(energy_all_kwh, dry_solids_t) END AS energy_all_kwh_t,
   wash_water_all_m3,
   CASE WHEN all_time_reason IS NULL THEN ratio_or_null(wash_water_all_m3, dry_solids_t) END AS wash_water_all_m3_t,
   polymer_water_all_m3,
@@ -187,12 +204,13 @@ SELECT
   all_time_reason,
   ratio_or_null(polymer_cost, polymer_cost_solids_t) AS cost_polymer_per_t,
   cost_disposal_per_t,
-  ratio_or_null(power_cost, power_cost_solids_t) AS cost_power_per_t,
-  ratio_or_null(water_cost, water_cost_solids_t) AS cost_water_per_t,
+  cost_power_per_t, cost_water_per_t,
   cost_recycle_per_t,
-  cost_polymer_per_t + cost_disposal_per_t + coalesce(cost_power_per_t, 0.0) + coalesce(cost_water_per_t, 0.0) + coalesce(cost_recycle_per_t, 0.0) AS cost_total_per_t,
+  CASE WHEN lacks_a_term IS NOT TRUE THEN
+    cost_polymer_per_t + cost_disposal_per_t + coalesce(cost_power_per_t, 0.0) + coalesce(cost_water_per_t, 0.0) + coalesce(cost_recycle_per_t, 0.0)
+  END AS cost_total_per_t,
   cost_polymer_all, cost_power_all, cost_water_all,
-  CASE WHEN all_time_reason IS NULL THEN
+  CASE WHEN all_time_reason IS NULL AND lacks_a_term IS NOT TRUE THEN
     ratio_or_null(cost_polymer_all + coalesce(cost_power_all, 0.0) + coalesce(cost_water_all, 0.0), dry_solids_t) + cost_disposal_per_t + coalesce(cost_recycle_per_t, 0.0)
   END AS cost_total_all_per_t,
   1.0 - ratio_or_null(valid_minutes, asked_minutes) AS missed_share,

@@ -5,5 +5,5 @@ SELECT plant, line, count(dose_active_kg_t) AS dosed_days, sum(dry_solids_t) AS 
   ratio_or_null(sum(polymer_active_kg), sum(dry_solids_t)) AS dose_active_kg_t,
   ratio_or_null(sum(cake_ts_pct * dry_solids_t), sum(dry_solids_t) FILTER (cake_ts_pct IS NOT NULL)) AS cake_ts_pct,
   ratio_or_null(sum(capture_pct * dry_solids_t), sum(dry_solids_t) FILTER (capture_pct IS NOT NULL)) AS capture_pct,
-  ratio_or_null(sum(energy_kwh), sum(dry_solids_t)) AS energy_kwh_t, sum(run_h) AS run_h
+  ratio_or_null(sum(energy_kwh), sum(energy_solids_t)) AS energy_kwh_t, sum(run_h) AS run_h
 FROM kpi_day WHERE operating_day >= $since GROUP BY ALL ORDER BY plant, line;

@@ -1,5 +1,5 @@
 -- question: How much energy went into each dry ton, week by week, pump and device apart?
--- explains: energy and dry solids of the same minutes, those of the dose, as energy_kwh_t of kpi_week; boundary: the drives that are metered; pump and
+-- explains: energy and dry solids of the same minutes, as energy_kwh_t of kpi_week; boundary: the drives that are metered; pump and
 -- explains: device are parted by their shares of the week's processing minutes in which every metered drive is known
 -- param plant text = : plant id; empty for all
 WITH drive AS (
@@ -8,7 +8,7 @@ WITH drive AS (
   WHERE m.state = 'processing' AND coalesce(m.pump_power_coverage, 1) >= 0.5 AND coalesce(m.device_power_coverage, 1) >= 0.5 AND ($plant IS NULL OR k.plant = $plant)
   GROUP BY ALL)
 SELECT k.plant, k.line, k.week_start_day, k.energy_kwh, k.energy_kwh * ratio_or_null(d.pump, coalesce(d.pump, 0) + coalesce(d.device, 0)) AS pump_kwh,
-  k.energy_kwh * ratio_or_null(d.device, coalesce(d.pump, 0) + coalesce(d.device, 0)) AS device_kwh, k.dry_solids_t, k.energy_kwh_t,
+  k.energy_kwh * ratio_or_null(d.device, coalesce(d.pump, 0) + coalesce(d.device, 0)) AS device_kwh, k.energy_solids_t, k.energy_kwh_t,
   ratio_or_null(k.energy_kwh_t * pump_kwh, k.energy_kwh) AS pump_kwh_t, ratio_or_null(k.energy_kwh_t * device_kwh, k.energy_kwh) AS device_kwh_t
 FROM kpi_week k JOIN drive d USING (plant, line, week_start_day)
 ORDER BY k.plant, k.line, k.week_start_day;

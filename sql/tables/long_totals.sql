@@ -48,7 +48,7 @@ SELECT
   sum(dry_solids_t) FILTER (polymer_water_m3_t IS NOT NULL) AS polymer_water_solids_t,
   sum(cost_polymer_all) AS cost_polymer_all, sum(cost_power_all) AS cost_power_all, sum(cost_water_all) AS cost_water_all,
   sum(cost_water_per_t * dry_solids_t) AS water_cost, sum(dry_solids_t) FILTER (cost_water_per_t IS NOT NULL) AS water_cost_solids_t,
-  sum(energy_kwh) AS energy_kwh, sum(energy_all_kwh) AS energy_all_kwh,
+  sum(energy_kwh) AS energy_kwh, sum(energy_solids_t) AS energy_solids_t, sum(energy_all_kwh) AS energy_all_kwh,
   sum(cost_power_per_t * dry_solids_t) AS power_cost, sum(dry_solids_t) FILTER (cost_power_per_t IS NOT NULL) AS power_cost_solids_t,
   sum(pump_dp_kpa * pump_dp_minutes) AS pump_dp_sum, sum(pump_dp_minutes)::INTEGER AS pump_dp_minutes,
   sum(pump_head_m * pump_dp_minutes) AS pump_head_sum, (sum(pump_dp_minutes) FILTER (pump_head_m IS NOT NULL))::INTEGER AS pump_head_minutes,

@@ -5,8 +5,8 @@
 --          mixing dP = P1 - P2 - rho g dz; pump dP = Pd - Ps + rho g dz; dilution water as the plant file counts it; flow of solution as
 --          metered, else active polymer / strength; a polymer meter that other lines read too counts with sql/tables/meter_share.sql
 -- source: textbook formulas, from memory; validity after common practice, no source
--- known limits: SG of the sludge is the plant file's constant; negative flows count as zero in totals; a drive whose power is not covered
---          adds nothing to the energy of that minute; totalisers are compared only where both they and their flow cover the whole minute
+-- known limits: SG of the sludge is the plant file's constant; negative flows count as zero in totals; a minute in which a
+--          metered drive is not covered has no energy; totalisers are compared only where both they and their flow cover the whole minute
 CREATE OR REPLACE TABLE work.minute_kpi AS
 WITH dated AS (
   SELECT m.*, s.* EXCLUDE (plant, line),
@@ -58,7 +58,8 @@ WITH dated AS (
     is_valid AND ts_pct IS NOT NULL AND active_kg_h IS NOT NULL AS is_dosed,
     coalesce(solution_m3_h, active_kg_h / 1000.0 / nullif(strength_pct, 0) * 100.0) AS made_m3_h,
     made_m3_h + coalesce(dilution_water_m3_h, 0.0) AS polymer_water_m3_h,
-    coalesce(pump_kw + device_kw, pump_kw, device_kw) AS drives_kw,
+    pump_power_coverage IS NOT NULL OR device_power_coverage IS NOT NULL AS has_drives,
+    CASE WHEN has_drives THEN CASE WHEN pump_power_coverage IS NULL THEN 0.0 ELSE pump_kw END + CASE WHEN device_power_coverage IS NULL THEN 0.0 ELSE device_kw END END AS drives_kw,
     is_processing AND discharge_kpa IS NOT NULL AND suction_kpa IS NOT NULL AS has_pump_dp,
     CASE WHEN has_pump_dp THEN discharge_kpa - suction_kpa + hydrostatic_kpa(pump_elevation_m, sludge_sg) END AS rise_kpa,
     CASE WHEN has_pump_dp AND q_m3_h IS NOT NULL
@@ -109,6 +110,7 @@ SELECT
   CASE WHEN polymer_water_m3_h IS NOT NULL OR wash_m3_h IS NOT NULL
     THEN water_per_m3 * (coalesce(polymer_water_m3_h, 0.0) + coalesce(wash_m3_h, 0.0)) / 60.0 END AS water_all_cost,
   CASE WHEN is_dosed THEN drives_kw / 60.0 END AS energy_kwh,
+  CASE WHEN is_dosed AND has_drives THEN CASE WHEN drives_kw IS NULL THEN 0.0 ELSE solids_rate_t_h(q_m3_h, ts_pct, sludge_sg) / 60.0 END END AS energy_solids_t,
   drives_kw / 60.0 AS energy_all_kwh,
   CASE WHEN is_dosed THEN power_per_kwh END AS power_price,
   power_per_kwh * (drives_kw / 60.0) AS power_all_cost,

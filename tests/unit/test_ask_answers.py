@@ -62,7 +62,7 @@ def minutes(day: date, count: int, **figures: Any) -> Rows:
 def test_energy_by_week_is_that_of_kpi_week_parted_by_drive(ask: Ask) -> None:
     """Two thirds of 60 kWh on 6 t are the device's, however many processing minutes had no dose."""
     rows = minutes(MONDAY, 600, pump_power_kw=5.0, device_power_kw=10.0)
-    (found,) = ask("energy_by_week", kpi_week=[week(energy_kwh=60.0, dry_solids_t=6.0, energy_kwh_t=10.0)], minutes=rows).to_dicts()
+    (found,) = ask("energy_by_week", kpi_week=[week(energy_kwh=60.0, energy_solids_t=6.0, energy_kwh_t=10.0)], minutes=rows).to_dicts()
     assert found["energy_kwh_t"] == 10.0
     assert (found["pump_kwh"], found["device_kwh"]) == pytest.approx((20.0, 40.0))
     assert (found["pump_kwh_t"], found["device_kwh_t"]) == pytest.approx((10 / 3, 20 / 3))
@@ -87,7 +87,7 @@ def test_a_week_is_the_reporting_week_of_the_plant(ask: Ask) -> None:
     """A plant whose week begins on Sunday has the Sunday in the week it begins."""
     sunday = date(2026, 1, 4)
     rows = minutes(sunday, 10, pump_power_kw=5.0, device_power_kw=10.0)
-    found = ask("energy_by_week", kpi_week=[week(sunday, energy_kwh=1.0, dry_solids_t=1.0, energy_kwh_t=1.0)], minutes=rows)
+    found = ask("energy_by_week", kpi_week=[week(sunday, energy_kwh=1.0, energy_solids_t=1.0, energy_kwh_t=1.0)], minutes=rows)
     assert found["week_start_day"].to_list() == [sunday]
 
 

@@ -192,6 +192,14 @@ def test_idle_is_not_processing(kpis: Kpis) -> None:
     assert day["wash_water_all_m3_t"].item() / day["wash_water_m3_t"].item() == pytest.approx(4 / 3)
 
 
+def test_a_lost_power_meter_is_not_a_saving(kpis: Kpis) -> None:
+    """The meter of the press blank for one hour of three, 4 kW beside the pump's 12: counted as none the day would save 8 %."""
+    blank = [{**m, "device_power_kw": None, "device_power_coverage": 0.0} for m in span(1, begin_h=10, device_power=4.0)]
+    day = kpis(span(2, device_power=4.0) + blank, [FEED])
+    assert day["energy_kwh_t"].item() is None
+    assert day["energy_reason"].item() == "power of every drive known for 67 % of the dry solids, 90 needed"
+
+
 def test_blend_and_season_must_match() -> None:
     """Each sludge saves 10 %. Three quarters winter sludge before and three quarters summer sludge after show 30 %."""
     winter, summer = np.array([10.0, 9.0]), np.array([6.0, 5.4])  # kg/t before, after
