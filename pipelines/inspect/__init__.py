@@ -41,8 +41,6 @@ def run(path: Path, *, time_zone: str = "UTC", member: str | None = None, sheet:
     path = _inside(path, member)
     seen = look(path, sheet)
     proposal = propose(seen)
-    if proposal is None:
-        raise FileRefusedError("unknown layout", "no row was found that names columns above rows with readable times")
     toml = blocks.layout_block(path, seen, proposal, time_zone)
     layout = Layout.model_validate(tomllib.loads(toml)["layouts"][0])
     return Inspection(path, seen, proposal, toml, layout, survey(path, layout, time_zone, proposal.units))

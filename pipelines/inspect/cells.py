@@ -6,9 +6,11 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+
+from pipelines.inspect import words
 
 NUMBER = re.compile(r"^=?'?\"?[+-]?(\d+([.,'\u00a0\u202f ]\d+)*|[.,]\d+)([eE][+-]?\d+)?\"?$")
-QUALITY_NAMES = ("quality", "status", "qual", "q", "state of value", "validity", "flag")
 _AFFIX = re.compile(r"^[\s._\-:/(\[]*(q|qual|quality|status|st|flag|valid|validity)[\s._\-:/)\]]*$", re.IGNORECASE)
 _REMARKS = re.compile(r"remark|note|comment|operator|bem.rkning|bemerkung|kommentar|remarque", re.IGNORECASE)
 _NO_VALUE = re.compile(r"^(-+|\*+|\.+|n/?a|nan|null|none|#n/a|no data|nodata|n\.a\.|\?+)$", re.IGNORECASE)
@@ -68,12 +70,21 @@ def quality_columns(names: Sequence[str], rows: Sequence[Sequence[str]]) -> tupl
         beside = {pattern.replace("{tag}", n) for n in names if n}
         at = {i for i, n in enumerate(names) if n in beside}
         return pattern, None, at
-    words = [n for n in dict.fromkeys(names) if n.lower() in QUALITY_NAMES]
-    for word in words:
+    often = Counter(names)
+    for word in dict.fromkeys(names):
         at = {i for i, n in enumerate(names) if n == word}
-        if 0 not in at and all(_few_words(rows, i) for i in at):
+        if word and 0 not in at and (word.lower() in words.QUALITY or often[word] > 1) and all(_few_words(rows, i) for i in at):
             return None, word, at
     return None, None, set()
+
+
+def is_beside(name: str, names: Sequence[str], rows: Sequence[Sequence[str]]) -> bool:
+    """Tell whether columns that share a name are words beside the column to their left: qualities, not values."""
+    if name.lower() in words.QUALITY:
+        return True
+    at = [i for i, n in enumerate(names) if n == name]
+    is_parted = 0 not in at and all(b - a > 1 for a, b in pairwise(at))
+    return is_parted and all(_few_words(rows, i) and not any(NUMBER.match(row[i]) for row in rows if i < len(row)) for i in at)
 
 
 def _few_words(rows: Sequence[Sequence[str]], at: int) -> bool:
@@ -113,17 +124,15 @@ def sorted_words(seen: Iterable[str]) -> dict[str, list[str]]:
     return out
 
 
-_GOOD = ("good", "ok", "valid", "normal")
-_BAD = ("bad", "invalid", "error", "fault", "comm", "timeout", "no data", "not ", "lost", "fail")
 _LETTERS = {"g": "good", "u": "uncertain", "b": "bad", "x": "bad", "v": "good", "1": "good", "0": "uncertain"}
 
 
 def _quality(word: str) -> str:
     if word in _LETTERS:
         return _LETTERS[word]
-    if any(b in word for b in _BAD):
+    if any(b in word for b in words.BAD):
         return "bad"
-    if word.startswith(_GOOD):
+    if word.startswith(words.GOOD):
         return "good"
     number = int(word, 16) if re.fullmatch(r"0x[0-9a-f]{1,8}", word) else int(word) if word.isdigit() else None
     if number is None:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from pipelines import units
-from pipelines.inspect import cells
+from pipelines.chunks import FileRefusedError
+from pipelines.inspect import cells, words
 from pipelines.inspect.stamps import StampGuess, guess, parse
 from pipelines.inspect.text import Look
 
@@ -47,17 +48,38 @@ class Proposal:
     open_questions: list[str] = field(default_factory=list)
 
 
-def propose(look: Look) -> Proposal | None:
-    """Return the proposal for the first row that can be a header above rows with readable times, or None."""
+def propose(look: Look) -> Proposal:
+    """Return the proposal for the first row that can be a header above rows with readable times.
+
+    FileRefusedError when there is none; it says so where the only fault of a row is that names stand in it more than once.
+    """
+    doubled: list[str] = []
     for index, (_, names) in enumerate(look.records[:200]):
-        twice = [n for n, often in Counter(n for n in names if n).items() if often > 1 and n.lower() not in cells.QUALITY_NAMES]
-        if sum(bool(n) and not _NUMBER.match(n) for n in names) < 2 or twice:
+        if sum(bool(n) and not _NUMBER.match(n) for n in names) < 2:
             continue
         body = [r for r in look.records[index + 1 :] if any(r[1])]
         found = _time_column(names, body)
-        if found and _alike(names, body):
+        if not found or not _alike(names, body) or _is_data(*found):
+            continue
+        twice = _twice(names, body)
+        if not twice:
             return _filled(look, index, names, body, *found)
-    return None
+        doubled = doubled or twice
+    if doubled:
+        told = ", ".join(map(repr, doubled[:5]))
+        raise FileRefusedError("unknown layout", f"a header names columns more than once, so that they cannot be told apart: {told}")
+    raise FileRefusedError("unknown layout", "no row was found that names columns above rows with readable times")
+
+
+def _is_data(time_column: str, date_column: str | None, stamp: StampGuess) -> bool:
+    """Tell whether the names of the time columns read as a time themselves: a row of data is no header."""
+    return parse(" ".join(n for n in (date_column, time_column) if n), stamp.time_format) is not None
+
+
+def _twice(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> list[str]:
+    """Return the names that stand in a header more than once and are not those of qualities beside the values."""
+    rows = [fields for _, fields in body]
+    return [n for n, often in Counter(n for n in names if n).items() if often > 1 and not cells.is_beside(n, names, rows)]
 
 
 def _alike(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> bool:
@@ -67,23 +89,27 @@ def _alike(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> b
 
 
 def _time_column(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> tuple[str, str | None, StampGuess] | None:
-    """Return (time column, date column when in two, guess) for the column that reads best as a time."""
-    best: tuple[str, str | None, StampGuess] | None = None
-    for at, name in enumerate(names):
-        texts = [fields[at] for _, fields in body if at < len(fields)]
-        stamp = guess(texts)
-        if name and stamp and (best is None or stamp.share > best[2].share):
-            best = (name, None, stamp)
-    if best and best[2].date_only:
-        at = names.index(best[0])
-        for other, name in enumerate(names):
-            if other == at:
-                continue
-            pair = [f"{f[at]} {f[other]}" for _, f in body if len(f) > max(at, other)]
-            both = guess(pair)
-            if both and not both.date_only and both.share >= 0.8:
-                return (name, best[0], both)
-    return best
+    """Return (time column, date column when in two, guess) for the column that reads best as a time: bare numbers come last."""
+    guesses = [(name, guess([fields[at] for _, fields in body if at < len(fields)])) for at, name in enumerate(names)]
+    stamped = [(name, stamp) for name, stamp in guesses if name and stamp]
+    if not stamped:
+        return None
+    name, best = max(stamped, key=lambda one: (not one[1].is_bare, one[1].share))
+    return (best.date_only and _clock_beside(name, names, body)) or (name, None, best)
+
+
+def _clock_beside(date: str, names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> tuple[str, str, StampGuess] | None:
+    """Return (clock column, date column, guess) where a column tells the time of day; bare numbers only where its name says so."""
+    at = names.index(date)
+    for other, name in enumerate(names):
+        pair = [(f[at], f[other]) for _, f in body if len(f) > max(at, other)]
+        is_number = any(_NUMBER.match(clock) for _, clock in pair) and not any(w in name.lower() for w in words.CLOCK)
+        if other == at or is_number:
+            continue
+        both = guess([" ".join(texts) for texts in pair])
+        if both and not both.date_only and both.share >= 0.8:
+            return name, date, both
+    return None
 
 
 def _filled(
@@ -132,8 +158,8 @@ def _unit_row(proposal: Proposal, names: tuple[str, ...], body: list[tuple[int, 
                     known[name] = units.unit(word).name
             except KeyError:
                 continue
-        words = [w for n, w in zip(names, fields, strict=False) if w and n not in (proposal.time_column, proposal.date_column)]
-        if known and len(known) >= 0.5 * len(words) and not any(_NUMBER.match(w) for w in words):
+        others = [w for n, w in zip(names, fields, strict=False) if w and n not in (proposal.time_column, proposal.date_column)]
+        if known and len(known) >= 0.5 * len(others) and not any(_NUMBER.match(w) for w in others):
             proposal.unit_row, proposal.units = depth, known
             return
 
@@ -141,8 +167,8 @@ def _unit_row(proposal: Proposal, names: tuple[str, ...], body: list[tuple[int, 
 def _footers(body: list[tuple[int, tuple[str, ...]]], readable: list[tuple[int, tuple[str, ...]]]) -> list[str]:
     last = readable[-1][0] if readable else 0
     tails = [next((x for x in fields if x), "") for line, fields in body if line > last]
-    words = (re.sub(r"[\s:=]*[\d.,]+$", "", t) for t in tails if t and not _NUMBER.match(t))
-    return list(dict.fromkeys(w for w in words if w))[:8]
+    told = (re.sub(r"[\s:=]*[\d.,]+$", "", t) for t in tails if t and not _NUMBER.match(t))
+    return list(dict.fromkeys(w for w in told if w))[:8]
 
 
 def _values_at(proposal: Proposal, names: tuple[str, ...]) -> list[int]:
@@ -212,7 +238,7 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
     if proposal.kind in ("long", "lab long"):
         proposal.tag_column, proposal.value_column = tag, value
     if proposal.kind == "long":
-        proposal.quality_column = next((folded[n] for n in cells.QUALITY_NAMES if n in folded), None)
+        proposal.quality_column = next((folded[n] for n in words.QUALITY if n in folded), None)
         if proposal.quality_column:
             _words(proposal, {names.index(proposal.quality_column)}, readable)
 

@@ -9,6 +9,8 @@ from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from itertools import pairwise
 
+from pipelines import clock
+
 _DATES = (
     "%Y-%m-%d",
     "%m/%d/%Y",
@@ -26,10 +28,12 @@ _DATES = (
     "%Y%m%d",
 )
 _JOINED = ("%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S")
+_BARE = ("epoch s", "epoch ms", "serial day", "%Y%m%d", "%Y%m%d%H%M%S", "%Y%m%d%H%M")
 _TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p", "%H.%M", "%H:%M:%S,%f", "%H")
 _LOOKED_AT = 5_000  # stamps looked at, one of a run of equal ones
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?\d\d)$|^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d([.,]\d+)?)?$")
 _EPOCH0 = datetime(1899, 12, 30)  # noqa: DTZ001  spreadsheet day zero, wall clock
+_YEARS_BACK, _YEARS_AHEAD = 20, 1  # spreadsheet days further from today are some other number (rule of this project)
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,11 @@ class StampGuess:
     open_question: str | None
     has_zone: bool
 
+    @property
+    def is_bare(self) -> bool:
+        """Tell whether the stamps are bare numbers, as the readings of a register are too."""
+        return self.time_format in _BARE
+
 
 _FEW = 20  # texts of which at least one must fit a format that fits most
 
@@ -51,10 +60,11 @@ def guess(texts: Sequence[str]) -> StampGuess | None:
     """Return the format that reads most of the texts (at least 80 %), or None."""
     told = [t.strip().lstrip("'") for t in texts if t.strip()]
     seen = [t for i, t in enumerate(told) if i == 0 or t != told[i - 1]][:_LOOKED_AT]  # long files repeat a stamp tag after tag
+    every = told[:: max(len(told) // _LOOKED_AT, 1)]  # a date that stands in every row counts as often as it stands
     if not seen:
         return None
-    if sum(bool(_ISO.match(t)) for t in seen) >= 0.8 * len(seen):
-        zoned = any(t.endswith("Z") or re.search(r"[+-]\d\d:?\d\d$", t) for t in seen)
+    if sum(bool(_ISO.match(t)) for t in every) >= 0.8 * len(every):
+        zoned = any(t.endswith("Z") or re.search(r"[+-]\d\d:?\d\d$", t) for t in seen if _ISO.match(t))
         clue = "stamps carry their own offset" if zoned else "no offset in the stamps"
         clues = (clue, *_clues(seen, "iso8601"))
         return StampGuess("iso8601", 1.0, False, clues, None if zoned else "which time zone are the stamps in?", zoned)
@@ -62,7 +72,7 @@ def guess(texts: Sequence[str]) -> StampGuess | None:
     if numeric:
         return numeric
     candidates = [*((f"{d} {t}" if t else d) for d in _DATES for t in (*_TIMES, "")), *_JOINED]
-    scored = [(share, fmt) for fmt in candidates if (share := _share(seen, fmt)) >= 0.8]
+    scored = [(share, fmt) for fmt in candidates if (share := _share(every, fmt)) >= 0.8]
     if not scored:
         return None
     top = max(s for s, _ in scored)
@@ -82,7 +92,8 @@ def _numeric(seen: Sequence[str]) -> StampGuess | None:
         return StampGuess("epoch s", 1.0, False, ("seconds since 1970, UTC by definition", *_clues(seen, "epoch s")), None, True)
     if 9e11 < middle < 4e12:
         return StampGuess("epoch ms", 1.0, False, ("milliseconds since 1970, UTC by definition", *_clues(seen, "epoch ms")), None, True)
-    if 36_000 < middle < 60_000:
+    today = (clock.now_utc().replace(tzinfo=None) - _EPOCH0).days
+    if today - 365 * _YEARS_BACK < middle < today + 365 * _YEARS_AHEAD:
         day = (_EPOCH0 + timedelta(days=middle)).date().isoformat()
         clues = (f"spreadsheet days, about {day}", *_clues(seen, "serial day"))
         return StampGuess("serial day", 1.0, False, clues, "which time zone are the stamps in?", False)

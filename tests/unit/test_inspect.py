@@ -150,3 +150,42 @@ def test_a_long_file_is_looked_at_beyond_its_first_stamps() -> None:
     found = stamps.guess(texts)
     assert found is not None
     assert any("repeated hour" in clue for clue in found.clues)
+
+
+def rows_with_clock(minutes: int = 30, *, names: str, cells: str, footer: str = "Fin;") -> str:
+    """Return an export of date, clock and `cells` (formatted with the minute m) under a two-line title."""
+    rows = [f"15/10/2026;00:{m:02d}:00;{cells.format(m=m, e=48210 + m)}" for m in range(minutes)]
+    return "\n".join(["Informe;planta inventada", "", f"Fecha;Hora;{names}", *rows, footer]) + "\n"
+
+
+def inspected(folder: Path, text: str, name: str = "export_1.csv", zone: str = "UTC") -> inspect.Inspection:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return inspect.run(path, time_zone=zone)
+
+
+def test_a_register_is_not_taken_for_the_clock(tmp_path: Path) -> None:
+    seen = inspected(tmp_path, rows_with_clock(names="FT1 Caudal;FQ1 Energía", cells="30,{m};{e},5"))
+    assert (seen.layout.date_column, seen.layout.time_column) == ("Fecha", "Hora")
+    assert seen.layout.time_format == "%d/%m/%Y %H:%M:%S"
+    assert {t.tag for t in seen.survey.tags} == {"FT1 Caudal", "FQ1 Energía"}
+    assert stamps.guess(["57000.5", "57001.5"]) is None  # 2056
+
+
+def test_numbers_beside_a_date_are_no_clock(tmp_path: Path) -> None:
+    rows = "\n".join(f"2026-03-{d:02d},2.{d % 6},21.{d % 6}" for d in range(1, 20))
+    seen = inspected(tmp_path, f"Date,Feed TS %,Cake TS %\n{rows}\n")
+    assert (seen.layout.date_column, seen.layout.time_column) == (None, "Date")
+
+
+def test_one_name_for_all_status_columns_is_told_whatever_it_is_called(tmp_path: Path) -> None:
+    for name in ("Estado", "Beiwort"):
+        seen = inspected(tmp_path, rows_with_clock(names=f"FT1;{name};PT1;{name}", cells="30,{m};Bueno;1,{m};Malo"))
+        assert seen.layout.quality_column == name
+        assert (seen.layout.quality_words.good, seen.layout.quality_words.bad) == (("Bueno",), ("Malo",))
+        assert {t.tag for t in seen.survey.tags} == {"FT1", "PT1"}
+
+
+def test_names_that_stand_twice_are_given_as_the_reason(tmp_path: Path) -> None:
+    with pytest.raises(FileRefusedError, match=r"more than once.*'FT1'"):
+        inspected(tmp_path, rows_with_clock(names="FT1;FT1", cells="30,{m};31,{m}"))
