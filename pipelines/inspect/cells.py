@@ -73,9 +73,21 @@ def quality_columns(names: Sequence[str], rows: Sequence[Sequence[str]]) -> tupl
     often = Counter(names)
     for word in dict.fromkeys(names):
         at = {i for i, n in enumerate(names) if n == word}
-        if word and 0 not in at and (word.lower() in words.QUALITY or often[word] > 1) and all(_few_words(rows, i) for i in at):
+        if (
+            word
+            and 0 not in at
+            and not are_states({row[i] for row in rows for i in at if i < len(row)})
+            and (word.lower() in words.QUALITY or often[word] > 1)
+            and all(_few_words(rows, i) for i in at)
+        ):
             return None, word, at
     return None, None, set()
+
+
+def are_states(texts: Iterable[str]) -> bool:
+    """Tell whether all words say on or off."""
+    shown = {t.strip().lower() for t in texts if t}
+    return bool(shown) and shown <= {*words.ON, *words.OFF}
 
 
 def is_beside(name: str, names: Sequence[str], rows: Sequence[Sequence[str]]) -> bool:

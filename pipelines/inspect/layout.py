@@ -9,13 +9,11 @@ from itertools import pairwise
 
 from pipelines import units
 from pipelines.chunks import FileRefusedError
-from pipelines.inspect import cells, words
+from pipelines.inspect import cells, long_shape, words
 from pipelines.inspect.stamps import StampGuess, guess, parse
 from pipelines.inspect.text import Look
 
 _NUMBER = cells.NUMBER
-_TAG_NAMES = ("tag", "point", "tagname", "signal", "name", "parameter", "item")
-_VALUE_NAMES = ("value", "val", "reading", "pv", "result")
 _LAB_NAMES = ("ts", "tss", "solids", "cake", "filtrate", "centrate", "moisture", "vs", "analyte", "parameter", "sample", "location")
 
 
@@ -222,13 +220,20 @@ def _fills(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int,
 
 def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
     folded = {n.lower(): n for n in names if n}
-    tag = next((folded[n] for n in _TAG_NAMES if n in folded), None)
-    value = next((folded[n] for n in _VALUE_NAMES if n in folded), None)
+    rows, at = [f for _, f in readable], _values_at(proposal, names)
+    tag = next((folded[n] for n in words.TAG if n in folded), None)
+    value = next((folded[n] for n in words.VALUE if n in folded), None)
+    quality = next((folded[n] for n in words.QUALITY if n in folded), None)
     lab = sum(any(re.search(rf"(?<![a-z]){w}(?![a-z])", n) for w in _LAB_NAMES) for n in folded)
+    shape = None if lab >= 2 or proposal.time.date_only else long_shape.told(names, rows, at)
     if tag and value and lab >= 2:
         proposal.kind = "lab long"
     elif tag and value:
-        proposal.kind = "long"
+        proposal.kind, proposal.units = "long", long_shape.units_of(names, rows, at, tag)
+    elif shape:
+        proposal.kind, proposal.units = "long", shape.units
+        tag, value, quality = shape.tag, shape.value, shape.quality
+        proposal.open_questions.append(f"is each row one reading, with its tag in {tag!r} and its value in {value!r}? (proposed)")
     elif proposal.time.date_only or (lab >= 2 and len(readable) < 500):
         proposal.kind = "lab wide"
     if proposal.kind == "lab long":
@@ -238,9 +243,9 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
     if proposal.kind in ("long", "lab long"):
         proposal.tag_column, proposal.value_column = tag, value
     if proposal.kind == "long":
-        proposal.quality_column = next((folded[n] for n in words.QUALITY if n in folded), None)
-        if proposal.quality_column:
-            _words(proposal, {names.index(proposal.quality_column)}, readable)
+        proposal.quality_column = quality
+        if quality:
+            _words(proposal, {names.index(quality)}, readable)
 
 
 def _interval(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:

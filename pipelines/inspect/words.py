@@ -6,7 +6,35 @@ QUALITY = (
     "quality", "status", "qual", "q", "state of value", "validity", "flag",
     "estado", "calidad", "qualität", "qualitaet", "güte", "qualité", "qualite", "état", "etat", "jakość", "jakosc", "stan", "kvalitet",
 )  # fmt: skip
+TAG = (
+    "tag", "point", "tagname", "signal", "name", "parameter", "item", "punto", "señal", "etiqueta", "messstelle", "messpunkt", "kanal", "repère",
+    "étiquette", "voie", "point de mesure", "punkt", "punkt pomiarowy", "sygnał", "målepunkt", "signalnavn",
+)  # fmt: skip
+VALUE = (
+    "value",
+    "val",
+    "reading",
+    "pv",
+    "result",
+    "valor",
+    "lectura",
+    "wert",
+    "messwert",
+    "valeur",
+    "mesure",
+    "wartość",
+    "wartosc",
+    "værdi",
+)
 CLOCK = ("time", "clock", "hora", "uhrzeit", "zeit", "heure", "godzina", "czas", "tid", "klokken", "klokkeslæt")
+ON = (
+    "1", "true", "on", "run", "running", "open", "auto", "ein", "an", "betrieb", "läuft", "offen", "marcha", "en marcha", "encendido", "abierto",
+    "marche", "en marche", "ouvert", "praca", "włączony", "wł", "załączony", "otwarty", "drift", "kører",
+)  # fmt: skip
+OFF = (
+    "0", "false", "off", "stop", "stopped", "standby", "closed", "aus", "halt", "stillstand", "gestoppt", "zu", "paro", "parada", "parado",
+    "apagado", "cerrado", "arrêt", "arret", "à l'arrêt", "fermé", "postój", "stój", "wyłączony", "wył", "zamknięty", "stoppet",
+)  # fmt: skip
 GOOD = ("good", "ok", "valid", "normal", "buen", "bien", "válid", "gut", "gültig", "bon", "dobr", "poprawn", "god")
 BAD = (
     "bad", "invalid", "error", "fault", "comm", "timeout", "no data", "not ", "lost", "fail", "mal", "inválid", "no válid", "fallo", "falla",

@@ -189,3 +189,31 @@ def test_one_name_for_all_status_columns_is_told_whatever_it_is_called(tmp_path:
 def test_names_that_stand_twice_are_given_as_the_reason(tmp_path: Path) -> None:
     with pytest.raises(FileRefusedError, match=r"more than once.*'FT1'"):
         inspected(tmp_path, rows_with_clock(names="FT1;FT1", cells="30,{m};31,{m}"))
+
+
+def long_rows(head: str, ending: str = "Gut") -> str:
+    tags = [("FT-1.PV", "m3/h"), ("PT-1.PV", "bar"), ("YI-1.RUN", "")]
+    rows = [
+        f"15.10.2026 00:{m:02d}:00;{t};{('EIN' if m % 2 else 'AUS') if t[0] == 'Y' else f'{m},5'};{u};{ending}"
+        for m in range(40)
+        for t, u in tags
+    ]
+    return "\n".join([head, *rows]) + "\n"
+
+
+@pytest.mark.parametrize(
+    "head",
+    ["Marca de tiempo;Punto;Valor;Unidad;Calidad", "Zeit;Messstelle;Wert;Einheit;Status", "t;a;b;c;d", "Heure;Repère;Valeur;Unité;État"],
+)
+def test_a_long_export_is_told_by_its_shape(tmp_path: Path, head: str) -> None:
+    seen = inspected(tmp_path, long_rows(head))
+    time, tag, value, _, quality = head.split(";")
+    lay = seen.layout
+    assert (lay.kind, lay.time_column, lay.tag_column, lay.value_column, lay.quality_column) == ("long", time, tag, value, quality)
+    assert {(t.tag, t.unit) for t in seen.survey.tags} == {("FT-1.PV", "m3/h"), ("PT-1.PV", "bar"), ("YI-1.RUN", "state")}
+    assert lay.quality_words.good == ("Gut",)
+
+
+def test_a_state_beside_a_number_is_wide(tmp_path: Path) -> None:
+    rows = "\n".join(f"15.10.2026 00:{m:02d};{'Marcha' if m % 3 else 'Paro'};{m},5" for m in range(40))
+    assert inspected(tmp_path, f"Tiempo;Bomba;Caudal\n{rows}\n").layout.kind == "wide"

@@ -1,0 +1,86 @@
+"""Tell a long export by its shape, whatever its columns are called: tags that repeat, one number a row, units and qualities beside."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from pipelines import units
+from pipelines.inspect import cells, words
+
+_FEW = 12  # more different words are neither units nor qualities
+_ROWS_A_TAG = 5  # a tag stands in at least so many rows, on average
+
+
+@dataclass(frozen=True)
+class LongShape:
+    """The columns of a long export, and the unit of each tag where a column says it."""
+
+    tag: str
+    value: str
+    quality: str | None = None
+    units: dict[str, str] = field(default_factory=dict)
+
+
+def told(names: Sequence[str], rows: Sequence[Sequence[str]], at: Sequence[int]) -> LongShape | None:
+    """Return the shape from the columns `at` (time columns left out), or None where the rows are not one reading each."""
+    texts = {i: Counter(row[i] for row in rows if i < len(row) and row[i]) for i in at}
+    unit = next((i for i in at if _are_units(texts[i])), None)
+    quality = next((i for i in at if i != unit and _are_qualities(names[i], texts[i])), None)
+    rest = [i for i in at if i not in (unit, quality) and texts[i]]
+    value = _one([i for i in rest if _are_numbers(texts[i])], names, words.VALUE)
+    tag = _one([i for i in rest if i != value and _are_tags(texts[i])], names, words.TAG)
+    if tag is None or value is None:
+        return None
+    is_named = names[tag].lower() in words.TAG or names[value].lower() in words.VALUE
+    is_numbered = sum(any(c.isdigit() for c in word) for word in texts[tag]) > len(texts[tag]) / 2
+    if not (is_named or is_numbered or unit is not None):
+        return None  # as well a wide export of a state and a number
+    return LongShape(names[tag], names[value], None if quality is None else names[quality], _units(rows, tag, unit))
+
+
+def units_of(names: Sequence[str], rows: Sequence[Sequence[str]], at: Sequence[int], tag: str) -> dict[str, str]:
+    """Return tag -> unit where a column of a long export says it."""
+    texts = {i: Counter(row[i] for row in rows if i < len(row) and row[i]) for i in at}
+    return _units(rows, names.index(tag), next((i for i in at if names[i] != tag and _are_units(texts[i])), None))
+
+
+def _one(found: list[int], names: Sequence[str], known: Sequence[str]) -> int | None:
+    """Return the only column, or of several the one whose name is known."""
+    return found[0] if len(found) == 1 else next((i for i in found if names[i].lower() in known), None)
+
+
+def _are_units(texts: Counter[str]) -> bool:
+    return 0 < len(texts) <= _FEW and all(_unit(word) and not cells.NUMBER.match(word) for word in texts)
+
+
+def _are_qualities(name: str, texts: Counter[str]) -> bool:
+    if not texts or len(texts) > _FEW or cells.are_states(texts):
+        return False
+    told = [w for w in texts if len(w) > 1 and not cells.NUMBER.match(w)]
+    sorted_words = cells.sorted_words(told)
+    return name.lower() in words.QUALITY or bool(told and (sorted_words["good"] or sorted_words["bad"]) and not sorted_words["uncertain"])
+
+
+def _are_numbers(texts: Counter[str]) -> bool:
+    return sum(n for word, n in texts.items() if cells.NUMBER.match(word)) >= 0.5 * texts.total()
+
+
+def _are_tags(texts: Counter[str]) -> bool:
+    is_repeated = texts.total() >= _ROWS_A_TAG * len(texts)
+    return len(texts) > 1 and is_repeated and not any(cells.NUMBER.match(w) for w in texts) and not cells.are_states(texts)
+
+
+def _units(rows: Sequence[Sequence[str]], tag: int, unit: int | None) -> dict[str, str]:
+    if unit is None:
+        return {}
+    said = {row[tag]: _unit(row[unit]) for row in rows if max(tag, unit) < len(row) and row[unit]}
+    return {name: word for name, word in said.items() if word}
+
+
+def _unit(word: str) -> str | None:
+    try:
+        return units.unit(word).name
+    except KeyError:
+        return None
