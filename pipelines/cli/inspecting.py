@@ -51,8 +51,9 @@ def inspect(file: Path, time_zone: str, member: str | None, sheet: str | None, a
     for tag in survey.tags[:_SHOWN_TAGS]:
         span = f"{tag.low:g} to {tag.high:g}" if tag.low is not None else "words " + ", ".join(tag.text_words)
         gap = f"step {tag.median_step_s:g} s, longest gap {tag.longest_gap_s:g} s" if tag.median_step_s is not None else "one value"
+        role = (tag.role if tag.has_word else f"{tag.role}? (by letters and unit)") if tag.role else "role unknown"
         quality = f"; quality {', '.join(tag.quality_words)}" if tag.quality_words else ""
-        _say(f"  {tag.tag} [{tag.unit or '?'}] {tag.role or 'role unknown'}: {tag.count} values, {span}; {gap}{quality}")
+        _say(f"  {tag.tag} [{tag.unit or '?'}] {role}: {tag.count} values, {span}; {gap}{quality}")
     if len(survey.tags) > _SHOWN_TAGS:
         _say(f"  ... {len(survey.tags) - _SHOWN_TAGS} more tags; --json gives all")
     _say("\n" + seen.layout_toml)

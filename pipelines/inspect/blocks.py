@@ -106,7 +106,7 @@ def _lab_words(column: str) -> str:
 
 
 def signal_block(tag: TagSurvey, line: str) -> str:
-    """Return the [[signals]] block of one tag, with its guesses marked; commented out when no role was guessed."""
+    """Return the [[signals]] block of one tag, with its guesses marked; commented out when no word of it spoke for a role."""
     span = (
         f"range = [{_round_down(tag.low)}, {_round_up(tag.high)}]"
         if not tag.is_state and tag.low is not None and tag.high is not None
@@ -120,7 +120,7 @@ def signal_block(tag: TagSurvey, line: str) -> str:
     rows = [f"line = {text(line)}", f"role = {text(tag.role or '?')}", f"tag = {text(tag.tag)}", f"unit = {text(tag.unit or '?')}"]
     body = "\n".join(["[[signals]]", *rows, *([span] if span else [])]) + "\n" + words
     note = f"{QUESTION} {tag.question}\n"
-    if tag.role is None or tag.unit is None:
+    if not tag.has_word or tag.unit is None:
         body = "".join(f"# {row}\n" for row in body.splitlines())
     return note + body
 

@@ -1,60 +1,128 @@
-"""Guess the role of a tag from its ISA-5.1 letters, its words and its unit. A guess is a question, not an answer."""
+"""Guess the role of a tag from its words, its ISA-5.1 letters and its unit. A guess is a question, not an answer."""
 
 from __future__ import annotations
 
 import re
+import unicodedata
+from dataclasses import dataclass
+from functools import lru_cache
 
 from pipelines import units
 from schemas.roles import ROLES
 
-# role -> words that speak for it (English, with a few of other languages); lower case, matched anywhere
+# role -> words that speak for it (English, Danish, German, Spanish, French, Polish); without accents, matched anywhere
 _WORDS: dict[str, tuple[str, ...]] = {
-    "sludge_flow": ("sludge feed", "feed flow", "sludge flow", "slamflow", "sludge", "feed", "slam", "schlamm", "boue"),
-    "polymer_neat_flow": ("neat", "emulsion", "concentrate"),
-    "polymer_solution_flow": ("polymer solution", "polymerflow", "polymer", "poly", "flocculant"),
-    "dilution_water_flow": ("dilution", "make-down water", "fortynd"),
-    "wash_water_flow": ("wash", "spray", "vaskevand", "waschwasser"),
-    "seal_water_flow": ("seal", "gland"),
-    "pump_speed": ("pump speed", "speed", "omdrejning", "drehzahl", "hz"),
-    "pump_power": ("pump power", "effekt pumpe", "pump kw"),
-    "device_power": ("press power", "centrifuge power", "effekt presse", "drive power"),
-    "pump_suction_pressure": ("suction", "sugetryk", "inlet"),
-    "pump_discharge_pressure": ("discharge", "efter pumpe", "outlet"),
-    "mixing_upstream_pressure": ("before mix", "upstream", "før mix", "valve in"),
-    "mixing_downstream_pressure": ("after mix", "downstream", "efter mix", "valve out"),
-    "mixing_valve_position": ("valve position", "mixing valve"),
-    "polymer_solution_strength": ("strength", "concentration"),
-    "feed_solids": ("solids", "density", "ts"),
-    "device_torque": ("torque", "moment"),
-    "pump_run": ("pump run", "pumpe", "feed pump"),
-    "device_run": ("press run", "presse", "centrifuge", "decanter", "device run"),
-    "polymer_run": ("polymer run", "polymer pump"),
-    "sludge_total": ("total", "sum"),
-    "polymer_total": ("polymer total",),
-    "energy_total": ("kwh", "energy"),
+    "sludge_flow": (
+        "sludge feed", "feed flow", "sludge flow", "slamflow", "sludge", "feed", "slam", "schlamm", "zulauf", "beschickung", "fango", "lodo",
+        "alimentacion", "boue", "alimentation", "osad", "nadawa",
+    ),
+    "polymer_neat_flow": ("neat", "emulsion", "emulsja", "concentrate", "konzentrat", "concentrado"),
+    "polymer_solution_flow": (
+        "polymer solution", "polymerflow", "polymer", "poly", "flocculant", "flockungsmittel", "fhm", "polimer", "polielectrolito",
+        "polielektrolit", "floculant", "flokulant",
+    ),
+    "dilution_water_flow": ("dilution", "make-down water", "fortynd", "verdunnung", "dilucion", "rozciencz"),
+    "wash_water_flow": ("wash", "spray", "vaskevand", "waschwasser", "lavado", "lavage", "plukan"),
+    "seal_water_flow": ("seal", "gland", "sperrwasser", "cierre", "garniture", "uszczelni"),
+    "pump_speed": ("pump speed", "speed", "omdrejning", "drehzahl", "hz", "velocidad", "vitesse", "predkosc", "obroty"),
+    "pump_power": ("pump power", "effekt pumpe", "pump kw", "pump", "bomba", "pompe", "pompa", "pompy"),
+    "device_power": (
+        "press power", "centrifuge power", "effekt presse", "drive power", "centrifug", "zentrifug", "wirowk", "decanter", "dekanter",
+        "presse", "prensa", "prasa", "prasy",
+    ),
+    "pump_suction_pressure": ("suction", "sugetryk", "inlet", "saug", "aspiracion", "aspiration", "ssan"),
+    "pump_discharge_pressure": ("discharge", "efter pumpe", "outlet", "druckseite", "impulsion", "descarga", "refoulement", "tlocz"),
+    "mixing_upstream_pressure": (
+        "before mix", "upstream", "for mix", "valve in", "vor misch", "antes mezcla", "antes de mezcla", "avant melange", "przed miesz",
+    ),
+    "mixing_downstream_pressure": (
+        "after mix", "downstream", "efter mix", "valve out", "nach misch", "despues mezcla", "despues de mezcla", "apres melange", "za miesz",
+    ),
+    "mixing_valve_position": ("valve position", "mixing valve", "mischventil", "valvula", "vanne", "zawor"),
+    "polymer_solution_strength": ("strength", "concentration", "konzentration", "concentracion", "stezenie"),
+    "feed_solids": ("solids", "density", "ts", "trockensubstanz", "feststoff", "materia seca", "siccite", "matiere seche", "sucha masa"),
+    "device_torque": ("torque", "moment", "par motor", "couple"),
+    "pump_run": ("pump run", "pumpe", "feed pump", "bomba", "pompe", "pompa", "pompy"),
+    "device_run": (
+        "press run", "presse", "centrifug", "zentrifug", "wirowk", "decanter", "dekanter", "prensa", "prasa", "prasy", "device run",
+    ),
+    "polymer_run": ("polymer run", "polymer pump", "polymerpumpe", "bomba polim", "pompe polym", "pompa polim", "polimer"),
+    "sludge_total": ("total", "sum", "zahler", "compteur", "licznik"),
+    "polymer_total": ("polymer total", "polymer", "polimer"),
+    "energy_total": ("kwh", "energy", "energi"),
+}  # fmt: skip
+_QUANTITIES = {  # where no unit is known: dimension -> words a tag can begin a word with
+    "flow": ("flow", "durchfluss", "caudal", "debit", "przeplyw"),
+    "pressure": ("pressure", "druck", "presion", "pression", "cisnienie", "tryk"),
+    "power": ("power", "leistung", "potencia", "puissance", "moc"),
+    "speed": ("speed", "drehzahl", "velocidad", "vitesse", "predkosc", "obroty"),
+    "state": ("run", "betrieb", "marcha", "marche", "praca", "drift"),
 }
-_FIRST_LETTER = {"flow": "F", "pressure": "P", "speed": "S", "power": "J", "state": "Y", "volume": "F", "energy": "J", "fraction": "AWZ"}
-_LETTERS = re.compile(r"(?<![A-Za-z])([FPSJYAWZLTIQ][A-Z]{0,3})[-_ .]?\d")
+_FIRST_LETTER = {
+    "flow": "F", "pressure": "P", "speed": "S", "power": "J", "state": "Y", "volume": "F", "energy": "JFEQ", "fraction": "ADQWZ",
+}  # fmt: skip
+_LETTERS = re.compile(r"(?<![A-Za-z])([FPSJYAWZLTIQDE][A-Z]{0,3})[-_ .]?\d")
+# where no word fits: the role most often meant (common practice, no source)
+_USUAL = {
+    "flow": "sludge_flow", "pressure": "pump_discharge_pressure", "speed": "pump_speed", "power": "pump_power", "state": "pump_run",
+    "volume": "sludge_total", "energy": "energy_total",
+}  # fmt: skip
+_USUAL_FRACTION = {"A": "feed_solids", "D": "feed_solids", "Q": "feed_solids", "Z": "mixing_valve_position", "W": "device_torque"}
+_SMALL_FLOWS = ("L/h", "gph", "L/min")  # sludge is measured in larger units
 
 
-def guess_role(tag: str, unit_word: str | None, *, is_text: bool, only_grows: bool = False) -> str | None:
-    """Return the most likely role, or None when neither letters, words nor unit point to one."""
-    folded = tag.lower()
+@dataclass(frozen=True)
+class RoleGuess:
+    """A role and whether a word of the tag speaks for it, or its letters and its unit alone."""
+
+    role: str
+    has_word: bool
+
+
+def guess_role(tag: str, unit_word: str | None, *, is_text: bool, only_grows: bool = False) -> RoleGuess | None:
+    """Return the most likely role, or None when neither words nor letters and unit together point to one."""
+    folded = _folded(tag)
     letters = _LETTERS.search(tag)
-    dimension = _dimension(unit_word, is_text=is_text)
-    best, best_score = None, 0.0
+    unit_dimension = _dimension(unit_word, is_text=is_text)
+    only_grows = only_grows and unit_dimension in (None, "volume", "energy")  # a flow that happens to rise is no register
+    dimension = unit_dimension or next((d for d, said in _QUANTITIES.items() if any(re.search(rf"\b{w}", folded) for w in said)), None)
+    best: str | None = None
+    best_score = 0.0
     for role in ROLES.values():
         if dimension and role.dimension != dimension:
             continue
         if only_grows != (role.kind == "totaliser") and not is_text:
             continue
-        words = [w for w in _WORDS[role.name] if w in folded]
-        score = max((len(w) for w in words), default=0) + (2.0 if dimension else 0.0) * bool(words)
+        said = [w for w in _WORDS[role.name] if w in folded]
+        score = max((len(w) for w in said), default=0) + (2.0 if dimension else 0.0) * bool(said)
         if letters and letters[1][0] in _FIRST_LETTER.get(role.dimension, ""):
             score += 1.0
-        if words and score > best_score:
+        if said and score > best_score:
             best, best_score = role.name, score
-    return best
+    if best is not None:
+        return RoleGuess(best, has_word=True)
+    usual = _usual(letters[1][0], unit_dimension, unit_word) if letters and unit_dimension else None
+    is_total = usual is not None and ROLES[usual].kind == "totaliser"
+    return None if usual is None or (is_total != only_grows and not is_text) else RoleGuess(usual, has_word=False)
+
+
+def _usual(letter: str, dimension: str, unit_word: str | None) -> str | None:
+    """Return the role that letter and dimension mean most often; None where they do not belong together."""
+    if letter not in _FIRST_LETTER.get(dimension, ""):
+        return None
+    if dimension == "flow" and unit_word and units.unit(unit_word).name in _SMALL_FLOWS:
+        return "polymer_solution_flow"
+    return _USUAL_FRACTION.get(letter) if dimension == "fraction" else _USUAL.get(dimension)
+
+
+_PLAIN = str.maketrans("łøæ", "loa")
+
+
+@lru_cache(maxsize=10_000)
+def _folded(text: str) -> str:
+    """Return lower case without accents."""
+    plain = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss").translate(_PLAIN))
+    return "".join(c for c in plain if not unicodedata.combining(c))
 
 
 def _dimension(unit_word: str | None, *, is_text: bool) -> str | None:

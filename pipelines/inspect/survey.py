@@ -9,7 +9,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.inspect.roles import guess_role
+from pipelines.inspect.roles import RoleGuess, guess_role
 from pipelines.plantfile import Layout, Plant, PlantFile
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ class TagSurvey:
     quality_words: tuple[str, ...]
     unit: str | None
     role: str | None
+    has_word: bool  # a word of the tag speaks for the role
     question: str
 
     @property
@@ -97,7 +98,7 @@ def _tag(name: object, frame: pl.DataFrame, layout: Layout, unit: str | None) ->
     numbers = np.asarray(seen["number"].drop_nulls().to_numpy())
     grows = len(numbers) > 20 and bool(np.mean(np.diff(numbers) >= 0) > 0.98 and np.mean(np.diff(numbers) > 0) > 0.3)
     state = not len(numbers) and bool(words)
-    role = guess_role(str(name), unit, is_text=state, only_grows=grows)
+    guess = guess_role(str(name), unit, is_text=state, only_grows=grows)
     return TagSurvey(
         tag=str(name),
         count=seen.height,
@@ -111,14 +112,17 @@ def _tag(name: object, frame: pl.DataFrame, layout: Layout, unit: str | None) ->
         text_words=tuple(words),
         quality_words=tuple(seen["quality_text"].drop_nulls().unique().sort().to_list()),
         unit="state" if state else unit,
-        role=role,
-        question=_question(role, unit, state=state),
+        role=guess.role if guess else None,
+        has_word=guess is not None and guess.has_word,
+        question=_question(guess, unit, state=state),
     )
 
 
-def _question(role: str | None, unit: str | None, *, state: bool) -> str:
-    if role is None:
+def _question(guess: RoleGuess | None, unit: str | None, *, state: bool) -> str:
+    if guess is None:
         return "which role has this tag? (none could be guessed)"
+    if not guess.has_word:
+        return f"is this {guess.role}? Only its letters and its unit speak for it: confirm or change, then take the # away"
     if unit is None and not state:
-        return f"is this really {role}, and in which unit and transmitter range is it?"
-    return f"is this really {role}? check line and transmitter range"
+        return f"is this really {guess.role}, and in which unit and transmitter range is it?"
+    return f"is this really {guess.role}? check line and transmitter range"

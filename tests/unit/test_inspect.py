@@ -9,7 +9,8 @@ import pytest
 
 from pipelines import inspect
 from pipelines.chunks import FileRefusedError
-from pipelines.inspect import stamps, text
+from pipelines.inspect import blocks, stamps, text
+from pipelines.inspect.roles import RoleGuess, guess_role
 from pipelines.plantfile import PlantFile
 from sample_data.generate import generate
 
@@ -217,3 +218,43 @@ def test_a_long_export_is_told_by_its_shape(tmp_path: Path, head: str) -> None:
 def test_a_state_beside_a_number_is_wide(tmp_path: Path) -> None:
     rows = "\n".join(f"15.10.2026 00:{m:02d};{'Marcha' if m % 3 else 'Paro'};{m},5" for m in range(40))
     assert inspected(tmp_path, f"Tiempo;Bomba;Caudal\n{rows}\n").layout.kind == "wide"
+
+
+@pytest.mark.parametrize(
+    ("tag", "unit", "role"),
+    [
+        ("FT101 Caudal fango", "m3/h", "sludge_flow"),
+        ("FT102 Caudal polielectrolito", "L/h", "polymer_solution_flow"),
+        ("PT101 Presión aspiración", "bar", "pump_suction_pressure"),
+        ("PT102 Presión impulsión", "bar", "pump_discharge_pressure"),
+        ("ST101 Velocidad bomba", "rpm", "pump_speed"),
+        ("JT101 Potencia bomba", "kW", "pump_power"),
+        ("JT102 Potencia centrífuga", "kW", "device_power"),
+        ("Durchfluss Schlamm", None, "sludge_flow"),
+        ("Débit polymère", "L/h", "polymer_solution_flow"),
+        ("Przepływ osadu", "m3/h", "sludge_flow"),
+        ("FHM-Dosierung", "L/h", "polymer_solution_flow"),
+        ("Moc wirówki", "kW", "device_power"),
+    ],
+)
+def test_roles_are_told_by_words_of_several_languages(tag: str, unit: str | None, role: str) -> None:
+    assert guess_role(tag, unit, is_text=False) == RoleGuess(role, has_word=True)
+
+
+@pytest.mark.parametrize(
+    ("tag", "unit", "role"),
+    [
+        ("FT-201.PV", "gpm", "sludge_flow"), ("FT-202.PV", "L/h", "polymer_solution_flow"), ("PT-201.PV", "psi", "pump_discharge_pressure"),
+        ("SC-7", "Hz", "pump_speed"), ("QT-3", "%", "feed_solids"), ("JT-201.PV", "kW", "pump_power"),
+    ],
+)  # fmt: skip
+def test_letters_and_unit_give_a_role_that_stays_a_question(tag: str, unit: str, role: str) -> None:
+    assert guess_role(tag, unit, is_text=False) == RoleGuess(role, has_word=False)
+    assert guess_role(tag, None, is_text=False) is None
+
+
+def test_a_role_by_letters_alone_stays_commented_out(tmp_path: Path) -> None:
+    seen = inspected(tmp_path, long_rows("t;a;b;c;d"))
+    block = blocks.signal_block(next(t for t in seen.survey.tags if t.tag == "FT-1.PV"), "line-1")
+    assert '# role = "sludge_flow"' in block
+    assert tomllib.loads(block) == {}
