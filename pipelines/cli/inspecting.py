@@ -21,7 +21,7 @@ _SHOWN_TAGS = 60
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--time-zone", default="UTC", show_default=True, help="IANA zone to assume where the stamps carry none.")
 @click.option("--member", help="Of a ZIP archive: the file in it to look at. Default: the first.")
-@click.option("--sheet", help="Of a workbook: the sheet to look at. Default: the first visible one.")
+@click.option("--sheet", help="Of a workbook: the sheet to look at. Default: the first visible one that can be read.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 def inspect(file: Path, time_zone: str, member: str | None, sheet: str | None, as_json: bool) -> int:
     """Look at an unseen export FILE: encoding, layout, times, tags, words, and a layout block to paste.
@@ -38,6 +38,8 @@ def inspect(file: Path, time_zone: str, member: str | None, sheet: str | None, a
     _say(
         f"{seen.path.name}: {proposal.kind}, {look.encoding} ({look.why_encoding}), delimiter {look.delimiter!r}, {look.line_end} line ends"
     )
+    if len(seen.sheets) > 1:
+        _say(f"  sheets {', '.join(map(repr, seen.sheets))}; shown is {look.sheet or seen.sheets[0]!r}")
     _say(f"  {_dialect(seen)}")
     _say(
         f"header in line {proposal.header_line}, {len(proposal.columns)} columns; times in {proposal.time_column!r} as {proposal.time.time_format!r}"
@@ -88,6 +90,8 @@ def _json(seen: Inspection) -> str:
 
     found = {
         "file": seen.path.name,
+        "sheets": seen.sheets,
+        "readable_sheets": seen.readable_sheets,
         "encoding": seen.look.encoding,
         "delimiter": seen.look.delimiter,
         "quote": seen.look.quote,

@@ -14,6 +14,8 @@ from pipelines.inspect.survey import Survey, survey
 from pipelines.inspect.text import Look, look
 from pipelines.plantfile import Layout
 
+_MOST_SHEETS = 20
+
 
 @dataclass(frozen=True)
 class Inspection:
@@ -25,6 +27,8 @@ class Inspection:
     layout_toml: str
     layout: Layout
     survey: Survey
+    sheets: tuple[str, ...] = ()  # visible ones, of a workbook
+    readable_sheets: tuple[str, ...] = ()
 
     def signals_toml(self, line: str = "line-1") -> str:
         """Return [[signals]] blocks for all tags, guesses marked as open questions."""
@@ -34,16 +38,40 @@ class Inspection:
 def run(path: Path, *, time_zone: str = "UTC", member: str | None = None, sheet: str | None = None) -> Inspection:
     """Inspect a file; `time_zone` is used where the stamps carry none. FileRefusedError when nothing can be proposed.
 
-    Of a ZIP archive the named or first `member` is inspected, of a workbook the named or first visible `sheet`.
+    Of a ZIP archive the named or first `member` is inspected, of a workbook the named `sheet` or the first visible one that reads.
     """
     import tomllib
 
     path = _inside(path, member)
-    seen = look(path, sheet)
-    proposal = propose(seen)
+    sheets = receive.visible_sheets(path)[:_MOST_SHEETS]
+    seen, proposal, reads = _sheet_that_reads(path, sheets) if len(sheets) > 1 and sheet is None else _one_sheet(path, sheet)
     toml = blocks.layout_block(path, seen, proposal, time_zone)
     layout = Layout.model_validate(tomllib.loads(toml)["layouts"][0])
-    return Inspection(path, seen, proposal, toml, layout, survey(path, layout, time_zone, proposal.units))
+    return Inspection(path, seen, proposal, toml, layout, survey(path, layout, time_zone, proposal.units), sheets, reads)
+
+
+def _one_sheet(path: Path, sheet: str | None) -> tuple[Look, Proposal, tuple[str, ...]]:
+    seen = look(path, sheet)
+    return seen, propose(seen), (sheet,) if sheet else ()
+
+
+def _sheet_that_reads(path: Path, sheets: Sequence[str]) -> tuple[Look, Proposal, tuple[str, ...]]:
+    """Return look and proposal of the first sheet that reads, and the names of all that do; FileRefusedError when none does."""
+    found: dict[str, tuple[Look, Proposal]] = {}
+    why: dict[str, str] = {}
+    for name in sheets:
+        try:
+            seen = look(path, None if name == sheets[0] else name)
+            found[name] = seen, propose(seen)
+        except FileRefusedError as refused:
+            why[name] = refused.detail
+    if not found:
+        raise FileRefusedError("unknown layout", "; ".join(f"sheet {name!r}: {detail}" for name, detail in why.items()))
+    first, proposal = found[next(iter(found))]
+    if others := list(found)[1:]:
+        told = ", ".join(map(repr, others))
+        proposal.open_questions.append(f"is it this sheet? {told} can be read too (inspect --sheet NAME); a layout reads one sheet")
+    return first, proposal, tuple(found)
 
 
 def _inside(path: Path, member: str | None) -> Path:

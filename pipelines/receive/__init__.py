@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pipelines.plantfile import PlantFile
 from pipelines.receive.containers import Member, is_workbook, members, opened
-from pipelines.receive.content import sheet_pieces
+from pipelines.receive.content import sheet_pieces, visible_sheets
 from pipelines.receive.dialect import Dialect
 from pipelines.receive.header import find
 from pipelines.receive.inbox import Archived, archive, archived, fingerprint, is_plain_text, readable_name, waiting, was_written_on
@@ -17,7 +17,7 @@ from pipelines.receive.rows import FileRows
 
 __all__ = [
     "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "archive", "archived", "fingerprint", "is_workbook", "members",
-    "open_early", "open_file", "opened", "raw_lines", "read_rows", "sheet_pieces", "waiting", "was_written_on",
+    "open_early", "open_file", "opened", "raw_lines", "read_rows", "sheet_pieces", "visible_sheets", "waiting", "was_written_on",
 ]  # fmt: skip
 
 EARLY_BYTES = 4 * 2**20  # a smaller file is hashed in the time that a thread takes to begin

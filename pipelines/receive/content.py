@@ -36,3 +36,12 @@ def sheet_pieces(path: Path, sheet: str | None) -> Iterator[bytes]:
 
     looked_at = Layout(id="unseen", kind="wide", files="*", time_column="-", time_format="iso8601", sheet=sheet)
     return workbook.pieces(path, looked_at, _FIRST_BYTES)
+
+
+def visible_sheets(path: Path) -> tuple[str, ...]:
+    """Return the names of a workbook's visible sheets; of another file none."""
+    if not is_workbook(path):
+        return ()
+    from pipelines.receive import workbook
+
+    return workbook.visible_sheets(path)

@@ -54,6 +54,12 @@ def pieces(path: Path, layout: Layout, piece_bytes: int, skip_bytes: int = 0) ->
         yield from _cut("".join(held).encode("utf-8", "replace"), skip_bytes)
 
 
+def visible_sheets(path: Path) -> tuple[str, ...]:
+    """Return the names of the visible sheets, as they stand in the workbook; FileRefusedError when it cannot be read."""
+    with seekable(path) as source, checked(source) as archive:
+        return _Book(archive).visible
+
+
 def _cut(data: bytes, skip_bytes: int) -> Iterator[bytes]:
     if len(data) > skip_bytes:
         yield data[skip_bytes:] if skip_bytes else data
@@ -96,10 +102,14 @@ class _Book:
                 names = ", ".join(repr(shown(s.name)) for s in self._sheets[:20])
                 raise FileRefusedError("unknown layout", f"the workbook has no sheet {wanted!r}; its sheets are {names}")
             return named[0].part
-        visible = [s for s in self._sheets if s.is_visible]
-        if not visible:
+        first = next((s for s in self._sheets if s.is_visible), None)
+        if first is None:
             raise refused("the workbook has no visible sheet; name one in the layout (sheet = ...)")
-        return visible[0].part
+        return first.part
+
+    @property
+    def visible(self) -> tuple[str, ...]:
+        return tuple(s.name for s in self._sheets if s.is_visible)
 
     def shared(self) -> list[str]:
         """Return the texts that cells refer to by number."""
