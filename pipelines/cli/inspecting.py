@@ -44,7 +44,7 @@ def inspect(file: Path, time_zone: str, member: str | None, sheet: str | None, a
     _say(
         f"header in line {proposal.header_line}, {len(proposal.columns)} columns; times in {proposal.time_column!r} as {proposal.time.time_format!r}"
     )
-    for clue in proposal.time.clues:
+    for clue in seen.clues:
         _say(f"  {clue}")
     refused = ", ".join(f"{n} {reason}" for reason, n in sorted(survey.refused.items())) or "none"
     _say(
@@ -100,7 +100,7 @@ def _json(seen: Inspection) -> str:
         "thousands": seen.proposal.thousands,
         "kind": seen.proposal.kind,
         "time_format": seen.proposal.time.time_format,
-        "clues": list(seen.proposal.time.clues),
+        "clues": list(seen.clues),
         "open_questions": seen.proposal.open_questions,
         "survey": asdict(seen.survey),
         "layout_block": seen.layout_toml,

@@ -30,6 +30,11 @@ class Inspection:
     sheets: tuple[str, ...] = ()  # visible ones, of a workbook
     readable_sheets: tuple[str, ...] = ()
 
+    @property
+    def clues(self) -> tuple[str, ...]:
+        """Return what the way of writing and the stamps of the whole file say."""
+        return (*self.proposal.time.nature, *self.survey.clues)
+
     def signals_toml(self, line: str = "line-1") -> str:
         """Return [[signals]] blocks for all tags, guesses marked as open questions."""
         return "\n".join(blocks.signal_block(tag, line) for tag in self.survey.tags)

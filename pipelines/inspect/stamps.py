@@ -30,6 +30,7 @@ _DATES = (
 _JOINED = ("%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H%M%S", "%Y%m%d_%H%M%S")
 _BARE = ("epoch s", "epoch ms", "serial day", "%Y%m%d", "%Y%m%d%H%M%S", "%Y%m%d%H%M")
 _TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p", "%H.%M", "%H:%M:%S,%f", "%H")
+ZONE_QUESTION = "which time zone are the stamps in?"
 _LOOKED_AT = 5_000  # stamps looked at, one of a run of equal ones
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?\d\d)$|^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d([.,]\d+)?)?$")
 _EPOCH0 = datetime(1899, 12, 30)  # noqa: DTZ001  spreadsheet day zero, wall clock
@@ -46,6 +47,7 @@ class StampGuess:
     clues: tuple[str, ...]
     open_question: str | None
     has_zone: bool
+    nature: tuple[str, ...] = ()  # the clues that the way of writing alone gives
 
     @property
     def is_bare(self) -> bool:
@@ -65,9 +67,9 @@ def guess(texts: Sequence[str]) -> StampGuess | None:
         return None
     if sum(bool(_ISO.match(t)) for t in every) >= 0.8 * len(every):
         zoned = any(t.endswith("Z") or re.search(r"[+-]\d\d:?\d\d$", t) for t in seen if _ISO.match(t))
-        clue = "stamps carry their own offset" if zoned else "no offset in the stamps"
-        clues = (clue, *_clues(seen, "iso8601"))
-        return StampGuess("iso8601", 1.0, False, clues, None if zoned else "which time zone are the stamps in?", zoned)
+        nature = ("stamps carry their own offset" if zoned else "no offset in the stamps",)
+        question = None if zoned else ZONE_QUESTION
+        return StampGuess("iso8601", 1.0, False, (*nature, *_clues(seen, "iso8601")), question, zoned, nature)
     numeric = _numeric(seen)
     if numeric:
         return numeric
@@ -89,14 +91,16 @@ def _numeric(seen: Sequence[str]) -> StampGuess | None:
         return None
     middle = sorted(numbers)[len(numbers) // 2]
     if 9e8 < middle < 4e9:
-        return StampGuess("epoch s", 1.0, False, ("seconds since 1970, UTC by definition", *_clues(seen, "epoch s")), None, True)
+        nature = ("seconds since 1970, UTC by definition",)
+        return StampGuess("epoch s", 1.0, False, (*nature, *_clues(seen, "epoch s")), None, True, nature)
     if 9e11 < middle < 4e12:
-        return StampGuess("epoch ms", 1.0, False, ("milliseconds since 1970, UTC by definition", *_clues(seen, "epoch ms")), None, True)
+        nature = ("milliseconds since 1970, UTC by definition",)
+        return StampGuess("epoch ms", 1.0, False, (*nature, *_clues(seen, "epoch ms")), None, True, nature)
     today = (clock.now_utc().replace(tzinfo=None) - _EPOCH0).days
     if today - 365 * _YEARS_BACK < middle < today + 365 * _YEARS_AHEAD:
         day = (_EPOCH0 + timedelta(days=middle)).date().isoformat()
-        clues = (f"spreadsheet days, about {day}", *_clues(seen, "serial day"))
-        return StampGuess("serial day", 1.0, False, clues, "which time zone are the stamps in?", False)
+        nature = (f"spreadsheet days, about {day}",)
+        return StampGuess("serial day", 1.0, False, (*nature, *_clues(seen, "serial day")), ZONE_QUESTION, False, nature)
     return None
 
 
@@ -151,24 +155,48 @@ def _clues(seen: Sequence[str], fmt: str) -> list[str]:
     times = [t for t in (parse(s, fmt) for s in seen) if t]
     if not times:
         return []
-    clues = [f"from {min(times):%Y-%m-%d %H:%M} to {max(times):%Y-%m-%d %H:%M}"]
-    steps = [b - a for a, b in pairwise(times)]
-    backwards = [(a, b) for a, b in pairwise(times) if b < a]
-    if steps and all(step <= timedelta(0) for step in steps):
+    pairs = list(pairwise(times))
+    steps = sorted(b - a for a, b in pairs)
+    usual = steps[len(steps) // 2] if steps else timedelta(0)
+    return clues_of(
+        (min(times), max(times)), pairs, usual, fmt, newest_first=bool(steps) and steps[-1] <= timedelta(0), days={t.day for t in times}
+    )
+
+
+def clues_of(
+    span: tuple[datetime, datetime],
+    pairs: Sequence[tuple[datetime, datetime]],
+    usual: timedelta,
+    fmt: str,
+    *,
+    newest_first: bool,
+    days: set[int],
+) -> list[str]:
+    """Return what naive times say of order and clock; `pairs`: stamps that follow each other; only steps back and those of an hour above the `usual` one are needed.
+
+    `days`: the days of the month that were seen.
+    """
+    clues = [f"from {span[0]:%Y-%m-%d %H:%M} to {span[1]:%Y-%m-%d %H:%M}"]
+    backwards = [(a, b) for a, b in pairs if b < a]
+    if newest_first:
         clues.append("newest first")
     elif backwards:
-        a, b = backwards[0]
-        hour = timedelta(minutes=30) <= a - b <= timedelta(minutes=90)
-        clues.append(f"clock steps back at {a:%Y-%m-%d %H:%M}" + (": a repeated hour, so local time with daylight saving" if hour else ""))
-    usual = sorted(steps)[len(steps) // 2] if steps else timedelta(0)
-    if gone := [a for a, b in pairwise(times) if _is_missing_hour(a, b, usual)]:
+        a, b = next((p for p in backwards if _is_an_hour(*p)), backwards[0])
+        repeated = ": a repeated hour, so local time with daylight saving" if _is_an_hour(a, b) else ""
+        clues.append(f"clock steps back at {a:%Y-%m-%d %H:%M}{repeated}")
+    if gone := [a for a, b in pairs if _is_missing_hour(a, b, usual)]:
         clues.append(f"an hour is missing after {gone[0]:%Y-%m-%d %H:%M}: perhaps local time where daylight saving begins")
     if re.search("%[dm].%[dm]", fmt):
-        late = any(s.day > 12 for s in times)
         clues.append(
-            "a day above 12 was seen, so day and month are told apart" if late else "no day above 12 was seen to tell day and month apart"
+            "a day above 12 was seen, so day and month are told apart"
+            if max(days) > 12
+            else "no day above 12 was seen to tell day and month apart"
         )
     return clues
+
+
+def _is_an_hour(before: datetime, after: datetime) -> bool:
+    return timedelta(minutes=30) <= before - after <= timedelta(minutes=90)
 
 
 def _is_missing_hour(before: datetime, after: datetime, usual: timedelta) -> bool:
@@ -185,4 +213,4 @@ def _doubt(equal: Sequence[str], chosen: str, seen: Sequence[str]) -> str | None
     others = [fmt for fmt in equal if first(fmt) != first(chosen)]
     if others:
         return f"day and month cannot be told apart from this file: {chosen!r} or {others[0]!r}?"
-    return "which time zone are the stamps in?"
+    return ZONE_QUESTION

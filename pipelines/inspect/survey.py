@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipelines.inspect.roles import RoleGuess, guess_role
+from pipelines.inspect.span import whole_file
 from pipelines.plantfile import Layout, Plant, PlantFile
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ class Survey:
     unreadable_times: int
     reader: str
     tags: tuple[TagSurvey, ...]
+    clues: tuple[str, ...] = ()  # what the stamps of the whole file say
 
 
 def survey(path: Path, layout: Layout, time_zone: str, units: dict[str, str]) -> Survey:
@@ -68,11 +70,15 @@ def survey(path: Path, layout: Layout, time_zone: str, units: dict[str, str]) ->
             refused[reason] = refused.get(reason, 0) + count
         frames.append(chunk.values)
     values = pl.concat(frames) if frames else None
-    if values is None or layout.is_lab:
+    if values is None:
         return Survey(rows, dropped, refused, 0, received.reader, ())
+    stamps = values.select("line_no", "time_utc").unique("line_no").sort("line_no")["time_utc"]
+    clues = tuple(whole_file(stamps, layout))
+    if layout.is_lab:
+        return Survey(rows, dropped, refused, 0, received.reader, (), clues)
     bad_times = values.filter(pl.col("time_utc").is_null()).select(pl.col("line_no").n_unique()).item()
     tags = tuple(_tag(name[0], frame, layout, units.get(str(name[0]))) for name, frame in values.group_by("tag", maintain_order=True))
-    return Survey(rows, dropped, refused, bad_times, received.reader, tags)
+    return Survey(rows, dropped, refused, bad_times, received.reader, tags, clues)
 
 
 def _only(layout: Layout, time_zone: str, units: dict[str, str]) -> PlantFile:

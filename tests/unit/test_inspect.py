@@ -258,3 +258,12 @@ def test_a_role_by_letters_alone_stays_commented_out(tmp_path: Path) -> None:
     block = blocks.signal_block(next(t for t in seen.survey.tags if t.tag == "FT-1.PV"), "line-1")
     assert '# role = "sludge_flow"' in block
     assert tomllib.loads(block) == {}
+
+
+def test_the_span_of_a_long_file_is_that_of_all_its_rows(tmp_path: Path) -> None:
+    rows = [f"{d:02d}.10.2026 {h:02d}:{m:02d};{m},5" for d in range(20, 28) for h in range(24) for m in range(60)]
+    rows[5 * 1440 + 180 : 5 * 1440 + 180] = [f"25.10.2026 02:{m:02d};{m},5" for m in range(60)]
+    seen = inspected(tmp_path, "\n".join(["Zeit;FT1 Durchfluss", *rows]) + "\n", zone="Europe/Berlin")
+    assert "from 2026-10-20 00:00 to 2026-10-27 23:59" in seen.clues
+    assert "clock steps back at 2026-10-25 02:59: a repeated hour, so local time with daylight saving" in seen.clues
+    assert "the clocks of Europe/Berlin go back on 2026-10-25, within the file" in seen.clues
