@@ -6,6 +6,7 @@ import json
 import re
 from pathlib import Path
 
+from pipelines.inspect import words
 from pipelines.inspect.layout import Proposal
 from pipelines.inspect.survey import TagSurvey
 from pipelines.inspect.text import Look
@@ -53,6 +54,8 @@ def layout_block(path: Path, look: Look, proposal: Proposal, time_zone: str) -> 
         ("point_column", p.point_column if p.kind == "lab long" else None),
         ("analyte_column", p.tag_column if p.kind == "lab long" else None),
         ("result_column", p.value_column if p.kind == "lab long" else None),
+        ("reported_column", p.reported_column),
+        ("lot_column", p.lot_column),
         ("quality_column", p.quality_column),
         ("quality_name", p.quality_name),
         ("unit_row", p.unit_row),
@@ -72,35 +75,22 @@ def layout_block(path: Path, look: Look, proposal: Proposal, time_zone: str) -> 
     if p.kind == "lab wide":
         lines.append(f"{QUESTION} which column holds which sample point and analyte? One entry a column:")
         lines.append("results = [")
-        skip = {p.time_column, p.date_column}
-        lines += [f'  {{ column = {text(c)}, line = "line-1", {_lab_words(c)} }},' for c in p.columns if c and c not in skip]
+        lines += [f'  {{ column = {text(c)}, line = "line-1", {_lab_words(c)} }},' for c in p.result_columns]
         lines.append("]")
     return "\n".join(lines) + "\n"
 
 
 def _lab_words(column: str) -> str:
     folded = column.lower()
-    point = next(
-        (
-            p
-            for words, p in ((("cake", "kage"), "cake"), (("filtrat", "centrate"), "filtrate"), (("polymer",), "polymer solution"))
-            if any(w in folded for w in words)
-        ),
-        "feed",
+    points = ((words.CAKE, "cake"), (words.FILTRATE, "filtrate"), (("polymer", "polím", "polim"), "polymer solution"))
+    analytes = (
+        (("moisture", "vandindhold"), "moisture"),
+        (words.TSS, "tss"),
+        (("vs", "volatile"), "vs"),
+        (("strength",), "strength"),
     )
-    analyte = next(
-        (
-            a
-            for words, a in (
-                (("moisture", "vandindhold"), "moisture"),
-                (("tss", "ss mg", "suspended"), "tss"),
-                (("vs", "volatile"), "vs"),
-                (("strength",), "strength"),
-            )
-            if any(w in folded for w in words)
-        ),
-        "ts",
-    )
+    point = next((p for said, p in points if any(w in folded for w in said)), "feed")
+    analyte = next((a for said, a in analytes if any(w in folded for w in said)), "ts")
     unit = "mg/L" if "mg/l" in folded else "g/L" if "g/l" in folded else "%"
     return f'point = "{point}", analyte = "{analyte}", unit = "{unit}"'
 
@@ -112,13 +102,13 @@ def signal_block(tag: TagSurvey, line: str) -> str:
         if not tag.is_state and tag.low is not None and tag.high is not None
         else ""
     )
-    words = ""
+    said = ""
     if tag.is_state and tag.text_words:
         on = [w for w in tag.text_words if w.lower().strip() in _ON]
         off = [w for w in tag.text_words if w not in on]
-        words = f"on_words = {text(on)}\noff_words = {text(off)}\n"
+        said = f"on_words = {text(on)}\noff_words = {text(off)}\n"
     rows = [f"line = {text(line)}", f"role = {text(tag.role or '?')}", f"tag = {text(tag.tag)}", f"unit = {text(tag.unit or '?')}"]
-    body = "\n".join(["[[signals]]", *rows, *([span] if span else [])]) + "\n" + words
+    body = "\n".join(["[[signals]]", *rows, *([span] if span else [])]) + "\n" + said
     note = f"{QUESTION} {tag.question}\n"
     if not tag.has_word or tag.unit is None:
         body = "".join(f"# {row}\n" for row in body.splitlines())

@@ -12,7 +12,7 @@ from pipelines.inspect import words
 
 NUMBER = re.compile(r"^=?'?\"?[+-]?(\d+([.,'\u00a0\u202f ]\d+)*|[.,]\d+)([eE][+-]?\d+)?\"?$")
 _AFFIX = re.compile(r"^[\s._\-:/(\[]*(q|qual|quality|status|st|flag|valid|validity)[\s._\-:/)\]]*$", re.IGNORECASE)
-_REMARKS = re.compile(r"remark|note|comment|operator|bem.rkning|bemerkung|kommentar|remarque", re.IGNORECASE)
+_REMARKS = re.compile(words.REMARKS, re.IGNORECASE)
 _NO_VALUE = re.compile(r"^(-+|\*+|\.+|n/?a|nan|null|none|#n/a|no data|nodata|n\.a\.|\?+)$", re.IGNORECASE)
 _FILLS = ("-9999", "-9999.0", "-999", "-999.0", "-999.9", "-99.9", "9999", "99999", "999999", "-9999.9")
 _WORDS_OF_A_REMARK = 3  # a state is told in fewer
@@ -101,6 +101,21 @@ def is_beside(name: str, names: Sequence[str], rows: Sequence[Sequence[str]]) ->
 
 def _few_words(rows: Sequence[Sequence[str]], at: int) -> bool:
     return len({row[at] for row in rows if at < len(row)}) <= _STATES
+
+
+def is_lot(name: str) -> bool:
+    """Tell whether a column is called a lot: its texts tell deliveries apart and measure nothing."""
+    return re.sub(r"[\s.:#]*(no|nr|n°|nº|number|id)?[\s.:#]*$", "", name.lower()) in words.LOT
+
+
+def holds_numbers(texts: Iterable[str]) -> bool:
+    """Tell whether any text is a number, or one behind a sign such as <."""
+    return any(NUMBER.match(t.lstrip("<>~ ")) for t in texts if t)
+
+
+def is_remark(name: str) -> bool:
+    """Tell whether a column is called remarks."""
+    return bool(_REMARKS.search(name))
 
 
 def remark_columns(names: Sequence[str], rows: Sequence[Sequence[str]], skip: set[int]) -> list[str]:

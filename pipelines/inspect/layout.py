@@ -14,7 +14,6 @@ from pipelines.inspect.stamps import StampGuess, guess, parse
 from pipelines.inspect.text import Look
 
 _NUMBER = cells.NUMBER
-_LAB_NAMES = ("ts", "tss", "solids", "cake", "filtrate", "centrate", "moisture", "vs", "analyte", "parameter", "sample", "location")
 
 
 @dataclass
@@ -30,6 +29,9 @@ class Proposal:
     tag_column: str | None = None
     point_column: str | None = None
     value_column: str | None = None
+    reported_column: str | None = None
+    lot_column: str | None = None
+    result_columns: list[str] = field(default_factory=list)
     quality_column: str | None = None
     quality_name: str | None = None
     thousands: str | None = None
@@ -92,8 +94,14 @@ def _time_column(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]
     stamped = [(name, stamp) for name, stamp in guesses if name and stamp]
     if not stamped:
         return None
-    name, best = max(stamped, key=lambda one: (not one[1].is_bare, one[1].share))
+    name, best = max(stamped, key=lambda one: (not one[1].is_bare, _when(one[0]), one[1].share))
     return (best.date_only and _clock_beside(name, names, body)) or (name, None, best)
+
+
+def _when(name: str) -> int:
+    """Return 1 for the name of a sample's time, -1 for that of its report, else 0."""
+    told = name.lower()
+    return any(w in told for w in words.SAMPLED) or -any(w in told for w in words.REPORTED)
 
 
 def _clock_beside(date: str, names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> tuple[str, str, StampGuess] | None:
@@ -130,6 +138,8 @@ def _filled(
     _kind(proposal, names, readable)
     if proposal.kind == "wide":
         _columns_beside(proposal, names, readable)
+    elif proposal.kind in ("lab wide", "lab long"):
+        _lab_columns(proposal, names, [f for _, f in readable])
     _fills(proposal, names, readable)
     _interval(proposal, names, readable)
     if stamp.open_question:
@@ -192,6 +202,21 @@ def _columns_beside(proposal: Proposal, names: tuple[str, ...], readable: list[t
     proposal.ignore_columns = cells.remark_columns(names, rows, skip)
     if proposal.ignore_columns:
         proposal.open_questions.append(f"are {', '.join(map(repr, proposal.ignore_columns))} remarks? (proposed: not read)")
+    if lots := [n for n in names if cells.is_lot(n) and n not in proposal.ignore_columns]:
+        proposal.ignore_columns += lots
+        proposal.open_questions.append(f"are {', '.join(map(repr, lots))} lots? (proposed: not read; in a lab layout lot_column)")
+
+
+def _lab_columns(proposal: Proposal, names: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
+    """Tell the columns of a lab sheet that hold report times, lots and, of a wide one, results."""
+    others = [names[i] for i in _values_at(proposal, names)]
+    proposal.reported_column = next((n for n in others if _when(n) < 0), None)
+    proposal.lot_column = next((n for n in others if cells.is_lot(n)), None)
+    for i in _values_at(proposal, names):
+        texts = [row[i] for row in rows if i < len(row) and row[i]]
+        is_other = names[i] in (proposal.reported_column, proposal.lot_column) or cells.is_remark(names[i])
+        if not is_other and (not texts or cells.holds_numbers(texts)):
+            proposal.result_columns.append(names[i])
 
 
 def _words(proposal: Proposal, at: set[int], readable: list[tuple[int, tuple[str, ...]]]) -> None:
@@ -224,7 +249,7 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
     tag = next((folded[n] for n in words.TAG if n in folded), None)
     value = next((folded[n] for n in words.VALUE if n in folded), None)
     quality = next((folded[n] for n in words.QUALITY if n in folded), None)
-    lab = sum(any(re.search(rf"(?<![a-z]){w}(?![a-z])", n) for w in _LAB_NAMES) for n in folded)
+    lab = sum(any(re.search(rf"(?<![a-z]){w}(?![a-z])", n) for w in words.LAB) for n in folded)
     shape = None if lab >= 2 or proposal.time.date_only else long_shape.told(names, rows, at)
     if tag and value and lab >= 2:
         proposal.kind = "lab long"

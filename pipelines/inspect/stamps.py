@@ -69,7 +69,8 @@ def guess(texts: Sequence[str]) -> StampGuess | None:
         zoned = any(t.endswith("Z") or re.search(r"[+-]\d\d:?\d\d$", t) for t in seen if _ISO.match(t))
         nature = ("stamps carry their own offset" if zoned else "no offset in the stamps",)
         question = None if zoned else ZONE_QUESTION
-        return StampGuess("iso8601", 1.0, False, (*nature, *_clues(seen, "iso8601")), question, zoned, nature)
+        days_only = len(seen) > 1 and all(re.search(r"T00:00(:00)?$", t) for t in seen if _ISO.match(t))  # dates of a workbook
+        return StampGuess("iso8601", 1.0, days_only, (*nature, *_clues(seen, "iso8601")), question, zoned, nature)
     numeric = _numeric(seen)
     if numeric:
         return numeric
@@ -196,7 +197,8 @@ def clues_of(
 
 
 def _is_an_hour(before: datetime, after: datetime) -> bool:
-    return timedelta(minutes=30) <= before - after <= timedelta(minutes=90)
+    """Tell whether the clock steps back by about an hour at night, as it does where daylight saving ends."""
+    return before.hour <= 3 and timedelta(minutes=30) <= before - after <= timedelta(minutes=90)
 
 
 def _is_missing_hour(before: datetime, after: datetime, usual: timedelta) -> bool:

@@ -26,6 +26,19 @@ VALUE = (
     "wartosc",
     "værdi",
 )
+LAB = (  # of a lab sheet's header, as whole words
+    "ts", "tss", "solids", "cake", "filtrate", "centrate", "moisture", "vs", "analyte", "parameter", "sample", "location", "ms", "sst",
+    "torta", "escurrido", "muestra", "sequedad", "kuchen", "filtrat", "zentrat", "probe", "trockensubstanz", "mes", "gâteau", "siccité",
+    "échantillon", "placek", "próbka", "kage",
+)  # fmt: skip
+# parts of the names of a lab sheet's columns
+SAMPLED = ("sample", "muestra", "probe", "entnahme", "échantillon", "prélèvement", "prelevement", "próbk", "pobran", "prøve")
+REPORTED = ("report", "informe", "bericht", "rapport", "raport", "printed")
+LOT = ("lot", "lote", "batch", "charge", "partia", "lotto", "parti")  # whole names, or with a number sign
+CAKE = ("cake", "kage", "torta", "kuchen", "gâteau", "placek")
+FILTRATE = ("filtrat", "centrate", "zentrat", "escurrido", "centrat")
+TSS = ("tss", "ss mg", "suspended", "sst", "mes ", "abfiltrierbar", "zawiesin")
+REMARKS = "remark|note|comment|operator|bem.rkning|bemerkung|anmerkung|kommentar|remarque|observaci|observation|uwagi"
 CLOCK = ("time", "clock", "hora", "uhrzeit", "zeit", "heure", "godzina", "czas", "tid", "klokken", "klokkeslæt")
 ON = (
     "1", "true", "on", "run", "running", "open", "auto", "ein", "an", "betrieb", "läuft", "offen", "marcha", "en marcha", "encendido", "abierto",
