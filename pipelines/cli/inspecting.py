@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,13 +18,32 @@ if TYPE_CHECKING:
 _SHOWN_TAGS = 60
 
 
+def _known_zone(_: click.Context, __: click.Parameter, zone: str | None) -> str | None:
+    """Return the zone; a usage error when there is none of that name."""
+    from zoneinfo import available_timezones
+
+    from pipelines.plantfile_errors import closest
+
+    if zone is None or zone in available_timezones():
+        return zone
+    near = closest(zone, sorted(available_timezones()))
+    raise click.BadParameter(f"{zone!r} is no IANA time zone" + (f"; did you mean {near}?" if near else ", such as America/New_York"))
+
+
+def _plant_id(_: click.Context, __: click.Parameter, word: str) -> str:
+    """Return the id; a usage error when the plant file would not take it."""
+    if re.fullmatch(r"[a-z0-9][a-z0-9-]{0,40}", word):
+        return word
+    raise click.BadParameter(f"{word!r} is no id of a plant: at most 41 small letters, digits and dashes, such as north-works")
+
+
 @click.command("inspect", epilog=EXIT_CODES)
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
-@click.option("--time-zone", default="UTC", show_default=True, help="IANA zone to assume where the stamps carry none.")
+@click.option("--time-zone", callback=_known_zone, help="IANA zone of stamps that carry none. Default: UTC.")
 @click.option("--member", help="Of a ZIP archive: the file in it to look at. Default: the first.")
 @click.option("--sheet", help="Of a workbook: the sheet to look at. Default: the first visible one that can be read.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
-def inspect(file: Path, time_zone: str, member: str | None, sheet: str | None, as_json: bool) -> int:
+def inspect(file: Path, time_zone: str | None, member: str | None, sheet: str | None, as_json: bool) -> int:
     """Look at an unseen export FILE: encoding, layout, times, tags, words, and a layout block to paste.
 
     Reads FILE with the reader of the nightly and writes nothing. Guesses are marked as open questions.
@@ -111,8 +131,8 @@ def _json(seen: Inspection) -> str:
 
 @click.command("new-plant", epilog=EXIT_CODES)
 @click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
-@click.option("--id", "plant_id", required=True, help="Short name of the plant: letters, digits, dashes.")
-@click.option("--time-zone", required=True, help="IANA time zone of the plant, such as America/New_York.")
+@click.option("--id", "plant_id", required=True, callback=_plant_id, help="Short name of the plant: letters, digits, dashes.")
+@click.option("--time-zone", required=True, callback=_known_zone, help="IANA time zone of the plant, such as America/New_York.")
 def new_plant(folder: Path, plant_id: str, time_zone: str) -> int:
     """Print a first plant file made from the exports in FOLDER, its guesses marked as open questions.
 

@@ -10,6 +10,7 @@ from pipelines import receive
 from pipelines.chunks import FileRefusedError
 from pipelines.inspect import blocks
 from pipelines.inspect.layout import Proposal, propose
+from pipelines.inspect.stamps import ZONE_QUESTION
 from pipelines.inspect.survey import Survey, survey
 from pipelines.inspect.text import Look, look
 from pipelines.plantfile import Layout
@@ -40,8 +41,10 @@ class Inspection:
         return "\n".join(blocks.signal_block(tag, line) for tag in self.survey.tags)
 
 
-def run(path: Path, *, time_zone: str = "UTC", member: str | None = None, sheet: str | None = None) -> Inspection:
-    """Inspect a file; `time_zone` is used where the stamps carry none. FileRefusedError when nothing can be proposed.
+def run(
+    path: Path, *, time_zone: str | None = None, member: str | None = None, sheet: str | None = None, named: blocks.Named | None = None
+) -> Inspection:
+    """Inspect a file; `time_zone` is used where the stamps carry none (None: UTC, which is asked). FileRefusedError when nothing can be proposed.
 
     Of a ZIP archive the named or first `member` is inspected, of a workbook the named `sheet` or the first visible one that reads.
     """
@@ -50,9 +53,12 @@ def run(path: Path, *, time_zone: str = "UTC", member: str | None = None, sheet:
     path = _inside(path, member)
     sheets = receive.visible_sheets(path)[:_MOST_SHEETS]
     seen, proposal, reads = _sheet_that_reads(path, sheets) if len(sheets) > 1 and sheet is None else _one_sheet(path, sheet)
-    toml = blocks.layout_block(path, seen, proposal, time_zone)
+    if time_zone is not None:
+        proposal.open_questions = [q for q in proposal.open_questions if q != ZONE_QUESTION]
+    zone = time_zone or "UTC"
+    toml = blocks.layout_block(named or blocks.names_for([path])[path], seen, proposal, zone)
     layout = Layout.model_validate(tomllib.loads(toml)["layouts"][0])
-    return Inspection(path, seen, proposal, toml, layout, survey(path, layout, time_zone, proposal.units), sheets, reads)
+    return Inspection(path, seen, proposal, toml, layout, survey(path, layout, zone, proposal.units), sheets, reads)
 
 
 def _one_sheet(path: Path, sheet: str | None) -> tuple[Look, Proposal, tuple[str, ...]]:
@@ -92,16 +98,18 @@ def _inside(path: Path, member: str | None) -> Path:
 
 def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:
     """Return a first plant file from a folder of exports: one layout a shape of file, every guess marked."""
+    named = blocks.names_for(sorted(files))
     done: dict[str, Inspection] = {}
     troubled: list[str] = []
     for path in sorted(files):
-        if blocks.glob_for(path) in done:
+        one = named[path]
+        if one.layout_id in done:
             continue
         try:
-            done[blocks.glob_for(path)] = run(path, time_zone=time_zone)
+            done[one.layout_id] = run(path, time_zone=time_zone, named=one)
         except FileRefusedError as refused:
             troubled.append(f"{blocks.QUESTION} {path.name} could not be read: {refused.detail}\n")
-    head = _HEAD.format(plant_id=plant_id, time_zone=time_zone, q=blocks.QUESTION)
+    head = _HEAD.format(plant_id=blocks.text(plant_id), time_zone=blocks.text(time_zone), q=blocks.QUESTION)
     tags: set[str] = set()
     signals = []
     for inspection in done.values():
@@ -115,10 +123,10 @@ def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:
 _HEAD = """# First plant file, made from exports. Answer the open questions, then run `flocledger check-plant`.
 
 [plant]
-id = "{plant_id}"
+id = {plant_id}
 {q} what is the plant's name?
-name = "{plant_id}"
-time_zone = "{time_zone}"
+name = {plant_id}
+time_zone = {time_zone}
 {q} at which hour does the operating day begin?
 operating_day_start = 00:00:00
 {q} US or SI units on the pages?

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import fnmatch
+import glob
 import json
 import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 
 from pipelines.inspect import words
@@ -12,6 +17,7 @@ from pipelines.inspect.survey import TagSurvey
 from pipelines.inspect.text import Look
 
 QUESTION = "# OPEN QUESTION:"
+_ID_LETTERS = 41  # of a layout's id in the plant file
 
 
 def text(value: object) -> str:
@@ -19,23 +25,63 @@ def text(value: object) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
+@dataclass(frozen=True)
+class Named:
+    """What a layout is called and which files it is for."""
+
+    layout_id: str
+    files: str
+
+
 def glob_for(path: Path) -> str:
     """Return a glob for files named like this one: every run of digits becomes a star."""
-    return re.sub(r"\*+", "*", re.sub(r"\d+", "*", path.name))
+    return re.sub(r"\*+", "*", "*".join(glob.escape(part) for part in re.split(r"\d+", path.name)))
 
 
 def layout_id(path: Path) -> str:
     """Return an id for the layout made of the letters of the file name."""
-    return re.sub(r"[^a-z]+", "-", path.name.split(".")[0].lower()).strip("-") or "export"
+    return re.sub(r"[^a-z]+", "-", path.name.split(".")[0].lower())[:_ID_LETTERS].strip("-") or "export"
 
 
-def layout_block(path: Path, look: Look, proposal: Proposal, time_zone: str) -> str:
+def names_for(paths: Sequence[Path]) -> dict[Path, Named]:
+    """Return what the layout of each file is called; files that differ in digits only share one.
+
+    Where a glob fits files of another layout too, its stars become digits, as many as the names have.
+    """
+    groups: dict[str, list[Path]] = {}
+    for path in paths:
+        groups.setdefault(glob_for(path), []).append(path)
+    named: dict[Path, Named] = {}
+    ids: set[str] = set()
+    for files, alike in groups.items():
+        others = [p.name.lower() for p in paths if p not in alike]
+        is_wide = any(fnmatch.fnmatchcase(name, files.lower()) for name in others)
+        one = Named(_unused(layout_id(alike[0]), ids), _digits(alike) if is_wide else files)
+        ids.add(one.layout_id)
+        named |= dict.fromkeys(alike, one)
+    return named
+
+
+def _digits(alike: Sequence[Path]) -> str:
+    """Return a glob of digits alone for names that differ in them; a run of unequal length is one digit and more of anything."""
+    runs = zip(*(re.findall(r"\d+", p.name) for p in alike), strict=True)
+    said = ["[0-9]" * len(run[0]) if len({len(r) for r in run}) == 1 else "[0-9]*" for run in runs]
+    parts = [glob.escape(part) for part in re.split(r"\d+", alike[0].name)]
+    return parts[0] + "".join(digits + part for digits, part in zip(said, parts[1:], strict=True))
+
+
+def _unused(wanted: str, ids: set[str]) -> str:
+    numbered = (f"{wanted[: _ID_LETTERS - 3].rstrip('-')}-{n}" for n in count(2))
+    return wanted if wanted not in ids else next(one for one in numbered if one not in ids)
+
+
+def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -> str:
     """Return the [[layouts]] block."""
     p = proposal
     pairs: list[tuple[str, object]] = [
-        ("id", layout_id(path)),
+        ("id", named.layout_id),
         ("kind", p.kind),
-        ("files", glob_for(path)),
+        ("files", named.files),
         ("sheet", look.sheet),
         ("encoding", None if look.is_workbook else look.encoding),
         ("delimiter", None if look.is_workbook else look.delimiter),
@@ -102,20 +148,27 @@ def signal_block(tag: TagSurvey, line: str) -> str:
         if not tag.is_state and tag.low is not None and tag.high is not None
         else ""
     )
-    said = ""
+    said, question = "", tag.question
     if tag.is_state and tag.text_words:
-        on = [w for w in tag.text_words if w.lower().strip() in _ON]
-        off = [w for w in tag.text_words if w not in on]
+        on, off, unsure = _on_off(tag.text_words)
         said = f"on_words = {text(on)}\noff_words = {text(off)}\n"
+        question += f"; do {', '.join(map(repr, unsure))} mean off? (proposed)" if unsure else ""
     rows = [f"line = {text(line)}", f"role = {text(tag.role or '?')}", f"tag = {text(tag.tag)}", f"unit = {text(tag.unit or '?')}"]
     body = "\n".join(["[[signals]]", *rows, *([span] if span else [])]) + "\n" + said
-    note = f"{QUESTION} {tag.question}\n"
+    note = f"{QUESTION} {question}\n"
     if not tag.has_word or tag.unit is None:
         body = "".join(f"# {row}\n" for row in body.splitlines())
     return note + body
 
 
-_ON = ("1", "true", "on", "run", "running", "open", "drift", "ein", "marche", "auto")
+def _on_off(told: Sequence[str]) -> tuple[list[str], list[str], list[str]]:
+    """Return words that mean on, words that mean off, and those of the latter that nothing is known of."""
+    on = [w for w in told if w.lower().strip() in words.ON]
+    off = [w for w in told if w not in on]
+    unsure = [w for w in off if w.lower().strip() not in words.OFF]
+    if not on and len(told) == 2 and len(unsure) == 1:  # beside a word for off
+        return unsure, [w for w in off if w not in unsure], []
+    return on, off, [] if on and len(told) == 2 else unsure
 
 
 def _round_down(value: float | None) -> float:
