@@ -82,7 +82,9 @@ class Layout(Block):
         default=None, description="long: the column; wide: the name of the columns to the right of each value column"
     )
     quality_name: str | None = Field(
-        default=None, description="wide: name of the column with the quality of column {tag}, such as '{tag} Q' or 'Q_{tag}'"
+        default=None,
+        description="wide: name of the column with the quality of column {tag}, such as '{tag} Q' or 'Q_{tag}'; {word}: the first word of the "
+        "column's name, such as '{word} Status' for 'FT1 Status' beside 'FT1 Feed flow'",
     )
     quality_words: QualityWords = QualityWords()
     unit_row: int | None = Field(

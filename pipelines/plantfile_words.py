@@ -90,12 +90,13 @@ def number_marks_differ(decimal: str, thousands: str | None) -> None:
 
 
 def quality_names_fit(kind: str, quality_name: str | None, quality_column: str | None) -> None:
-    """Raise ValueError when quality_name is not of a wide layout, has no {tag}, or stands beside quality_column."""
+    """Raise ValueError when quality_name is not of a wide layout, has neither {tag} nor {word}, or stands beside quality_column."""
     if quality_name is None:
         return
     if kind != "wide":
         raise ValueError(f"quality_name belongs to a wide layout; a {kind} layout has quality_column")
-    if quality_name.count("{tag}") != 1 or not quality_name.replace("{tag}", "").strip():
-        raise ValueError("quality_name needs {tag} once and something beside it, such as '{tag} Q'")
+    beside = quality_name.replace("{tag}", "", 1) if "{tag}" in quality_name else quality_name.replace("{word}", "", 1)
+    if beside == quality_name or "{tag}" in beside or "{word}" in beside or not beside.strip():
+        raise ValueError("quality_name needs {tag} or {word} once and something beside it, such as '{tag} Q'")
     if quality_column is not None:
         raise ValueError("quality_name and quality_column are two ways to say the same; keep one")

@@ -70,6 +70,8 @@ def quality_columns(names: Sequence[str], rows: Sequence[Sequence[str]]) -> tupl
         beside = {pattern.replace("{tag}", n) for n in names if n}
         at = {i for i, n in enumerate(names) if n in beside}
         return pattern, None, at
+    if named := _after_first_words(names, rows):
+        return named[0], None, named[1]
     often = Counter(names)
     for word in dict.fromkeys(names):
         at = {i for i, n in enumerate(names) if n == word}
@@ -82,6 +84,19 @@ def quality_columns(names: Sequence[str], rows: Sequence[Sequence[str]]) -> tupl
         ):
             return None, word, at
     return None, None, set()
+
+
+def _after_first_words(names: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[str, set[int]] | None:
+    """Return ("{word} Status", positions) where columns called after the first word of others hold quality words."""
+    split = [n.split(maxsplit=1) for n in names]
+    first = Counter(parts[0] for parts in split if parts)
+    for ending in dict.fromkeys(parts[1] for parts in split if len(parts) > 1 and parts[1].lower() in words.QUALITY):
+        at = {i for i, parts in enumerate(split) if parts[1:] == [ending] and first[parts[0]] > 1}
+        said = {row[i] for row in rows for i in at if i < len(row)}
+        told = sorted_words(said)
+        if (told["good"] or told["bad"]) and len(said) <= _STATES and not are_states(said):
+            return "{word} " + ending, at
+    return None
 
 
 def are_states(texts: Iterable[str]) -> bool:

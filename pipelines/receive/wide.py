@@ -20,15 +20,15 @@ def value_columns(columns: Columns) -> list[tuple[int, str]]:
 def quality_columns(columns: Columns) -> dict[int, int]:
     """Return position of a value column -> position of the column with its quality.
 
-    `quality_name` ("{tag} Q") names a quality column after its value column; `quality_column` ("Quality") is one name for
-    all, each standing to the right of its values.
+    `quality_name` names a quality column after its value column ("{tag} Q") or after the first word of that ("{word} Q");
+    `quality_column` ("Quality") is one name for all, each standing to the right of its values.
     """
     lay, names = columns.layout, columns.header.columns
     found: dict[int, int] = {}
     if lay.quality_name is not None:
         for i, name in enumerate(names):
-            beside = lay.quality_name.replace("{tag}", name).strip()
-            if name and beside in names:
+            beside = lay.quality_name.replace("{tag}", name).replace("{word}", (name.split() or [""])[0]).strip()
+            if name and beside != name and beside in names:
                 found[i] = names.index(beside)
     elif lay.quality_column is not None:
         word = lay.quality_column.strip()

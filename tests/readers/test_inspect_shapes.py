@@ -181,6 +181,11 @@ def columns() -> Iterator[Shape]:
     prefixed = {"cells": lambda _, text: ["OK", text], "names": lambda tag: [f"Q_{tag}", tag]}
     yield Shape("wide with quality columns named before their values", wide(base, **prefixed), base, says={"quality_name": "Q_{tag}"})  # type: ignore[arg-type]
     yield Shape("long", long(base), base)
+    worded = {
+        "cells": lambda _, text: [text, "Malo" if text == base[3][2] else "Bueno"],
+        "names": lambda tag: [tag, f"{tag.split()[0]} Estado"],
+    }
+    yield Shape("wide with quality columns after first words", wide(base, **worded), base, says={"quality_name": "{word} Estado"})  # type: ignore[arg-type]
     yield Shape("long, semicolon, decimal comma", long(base, number=comma, d=";"), base, says={"decimal": ","})
     worded = long(base, head="time,tag,value,quality", more=lambda i: ",Uncertain" if i == 5 else ",Good")
     yield Shape("long with quality words", worded, base, says={"quality_column": "quality"})

@@ -86,6 +86,8 @@ def test_time_formats_that_give_none(fmt: str, says: str) -> None:
         ({"thousands": "0"}, "no number holds"),
         ({"quality_name": "Q"}, "{tag}"),
         ({"quality_name": "{tag}"}, "{tag}"),
+        ({"quality_name": "{word}"}, "{word}"),
+        ({"quality_name": "{tag} {word}"}, "once"),
         ({"quality_name": "{tag} Q", "quality_column": "Q"}, "keep one"),
         ({"quality_name": "{tag} Q", "kind": "long", "tag_column": "a", "value_column": "b"}, "belongs to a wide layout"),
     ],

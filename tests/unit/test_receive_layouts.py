@@ -281,3 +281,11 @@ def test_a_date_whose_midnight_does_not_exist_begins_later(tmp_path: Path) -> No
     """America/Sao_Paulo skipped 00:00 to 01:00 on 2018-11-04 (IANA time zone database, see tests/published): 03:00 UTC."""
     _, chunks = read(tmp_path, "lab.csv", "Date,Crew,Feed TS,Cake TS\n11/04/2018,A,2.4,\n", plant_file(LAB_WIDE, zone="America/Sao_Paulo"))
     assert rows(chunks, "time_utc", "time_reason") == [(at("2018-11-04T03:00"), None)]
+
+
+def test_a_quality_column_is_found_by_the_first_word_of_its_values_name(tmp_path: Path) -> None:
+    text = "Time,FT1 Feed flow,FT1 Status,YI1 Pump run,YI1 Status\n2026-01-05 00:00:00,12.5,ok,on,err\n"
+    layout = {"id": "x", "kind": "wide", "files": "*", "time_column": "Time", "quality_name": "{word} Status"}
+    flow = {"line": "l", "role": "sludge_flow", "tag": "FT1 Feed flow", "unit": "gpm", "range": [0, 600]}
+    _, chunks = read(tmp_path, "wide.csv", text, plant_file(layout, signals=[flow]))
+    assert chunks[0].values.select("tag", "quality_text").rows() == [("FT1 Feed flow", "ok"), ("YI1 Pump run", "err")]
