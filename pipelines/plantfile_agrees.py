@@ -35,7 +35,7 @@ def _lines_are_there(plant_file: PlantFile) -> None:
     named = [(f"signals[{i}].line", x.line) for i, x in enumerate(plant_file.signals)]
     named += [(f"signals[{i}].shared_by", other) for i, x in enumerate(plant_file.signals) for other in x.shared_by]
     named += [(f"polymers[{i}].lines", line) for i, x in enumerate(plant_file.polymers) for line in x.lines]
-    named += [(f"layouts[{i}].results", r.line) for i, x in enumerate(plant_file.layouts) for r in x.results]
+    named += [(f"layouts[{i}].results", line) for i, x in enumerate(plant_file.layouts) for r in x.results for line in x.lines_of(r)]
     named += [(f"lab.sample_points[{i}].line", x.line) for i, x in enumerate(plant_file.lab.sample_points)]
     for block in ("targets", "events", "ladders", "baseline_periods"):
         named += [(f"{block}[{i}].line", x.line) for i, x in enumerate(getattr(plant_file, block))]

@@ -34,7 +34,7 @@ class LabColumn(Block):
     """A column of a wide lab sheet."""
 
     column: str
-    line: str
+    line: str | None = Field(default=None, description="line of the column's results; null: the layout's line_column says it row by row")
     point: Point
     analyte: Analyte
     unit: str = Field(description="%, mg/L, g/L, g/kg, '% of TS', '% of wet', s, kg, lb, t, short_ton, gal, L")
@@ -117,6 +117,10 @@ class Layout(Block):
         default=None, description="end of a composite's window; a time of day not after the begin is the next day's"
     )
     lot_column: str | None = None
+    line_column: str | None = Field(
+        default=None, description="lab wide: the column that says the line, where each line has a row of its own"
+    )
+    line_words: dict[str, str] = Field(default={}, description="word of line_column -> id of the line, such as { L1 = 'line-1' }")
     date_fills_down: bool | None = Field(
         default=None, description="true where the date stands only in the first row of a block; default: lab wide true, lab long false"
     )
@@ -152,6 +156,7 @@ class Layout(Block):
                 raise ValueError(f"a {self.kind} layout needs {key}")
         if self.kind == "lab wide" and not self.results:
             raise ValueError("a lab wide layout needs [[layouts.results]] blocks")
+        self._lines_are_told()
         plantfile_words.marks_differ(delimiter=self.delimiter, quote=self.quote, escape=self.escape)
         plantfile_words.number_marks_differ(self.decimal, self.thousands)
         plantfile_words.quality_names_fit(self.kind, self.quality_name, self.quality_column)
@@ -160,6 +165,19 @@ class Layout(Block):
         if (self.from_column is None) != (self.to_column is None):
             raise ValueError("from_column and to_column name the two ends of one window: give both or none")
         return self
+
+    def _lines_are_told(self) -> None:
+        """Raise ValueError when results have no line, or line_column and line_words do not go together."""
+        if self.line_column is not None and (self.kind != "lab wide" or not self.line_words):
+            raise ValueError("line_column belongs to a lab wide layout and needs line_words, such as { L1 = 'line-1' }")
+        if self.line_words and self.line_column is None:
+            raise ValueError("line_words are words of line_column, which is missing")
+        if self.line_column is None and (silent := next((r.column for r in self.results if r.line is None), None)) is not None:
+            raise ValueError(f"the results of column {silent!r} have no line: give line, or line_column and line_words of the layout")
+
+    def lines_of(self, result: LabColumn) -> tuple[str, ...]:
+        """Return the lines a column can hold results of."""
+        return (result.line,) if result.line is not None else tuple(dict.fromkeys(self.line_words.values()))
 
     @property
     def is_lab(self) -> bool:

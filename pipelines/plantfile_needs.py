@@ -56,7 +56,7 @@ def _of_line(plant_file: PlantFile, line: Line) -> list[Need]:
 
 def lab_results(plant_file: PlantFile, line: str) -> set[tuple[str, str]]:
     """Return the (point, analyte) pairs that lab sheets can bring for a line; moisture counts as ts."""
-    found = {(r.point, r.analyte) for layout in plant_file.layouts for r in layout.results if r.line == line}
+    found = {(r.point, r.analyte) for layout in plant_file.layouts for r in layout.results if line in layout.lines_of(r)}
     if any(layout.kind == "lab long" for layout in plant_file.layouts):
         points = {p.point for p in plant_file.lab.sample_points if p.line == line}
         found |= {(point, name.analyte) for point in points for name in plant_file.lab.analytes}

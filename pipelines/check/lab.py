@@ -117,7 +117,7 @@ def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> _Mea
         for c in layout.results:
             since, until = plant_file.instant(c.since, _LONG_AGO), plant_file.instant(c.until, FAR_FUTURE)
             if c.column == row["column"] and since <= row["time_utc"] < until:
-                return _Meant(c.line, c.point, c.analyte, c.unit, c.method)
+                return _Meant(c.line or _line(row, layout), c.point, c.analyte, c.unit, c.method)
         raise RowError("unknown analyte", f"column {row['column']!r} means nothing on this date")
     point, word = folded(row["point_text"]), folded(row["analyte_text"])
     place = next((p for p in plant_file.lab.sample_points if point in {folded(n) for n in p.names}), None)
@@ -129,6 +129,15 @@ def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> _Mea
     if not belongs(named.analyte, place.point):
         raise RowError("unknown analyte", f"{row['analyte_text']!r} is no result of the point {place.point!r}")
     return _Meant(place.line, place.point, named.analyte, (row["unit_text"] or "").strip() or named.unit)
+
+
+def _line(row: dict[str, Any], layout: Layout) -> str:
+    """Return the line that a row says it is of."""
+    said = folded(row["line_text"])
+    line = next((line for word, line in layout.line_words.items() if folded(word) == said), None)
+    if line is None:
+        raise RowError("unknown sample point", f"no line is called {row['line_text'] or ''!r}")
+    return line
 
 
 def failed_frame(refused: Iterable[Refused]) -> pl.DataFrame:

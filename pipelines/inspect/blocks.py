@@ -102,6 +102,7 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         ("result_column", p.value_column if p.kind == "lab long" else None),
         ("reported_column", p.reported_column),
         ("lot_column", p.lot_column),
+        ("line_column", p.line_column),
         ("quality_column", p.quality_column),
         ("quality_name", p.quality_name),
         ("unit_row", p.unit_row),
@@ -118,10 +119,14 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
     if p.quality_words:
         inner = ", ".join(f"{k} = {text(v)}" for k, v in p.quality_words.items())
         lines.append(f"quality_words = {{ {inner} }}")
+    if p.line_words:
+        inner = ", ".join(f'{text(word)} = "line-1"' for word in p.line_words)
+        lines += [f"{QUESTION} which line is which?", f"line_words = {{ {inner} }}"]
     if p.kind == "lab wide":
         lines.append(f"{QUESTION} which column holds which sample point and analyte? One entry a column:")
         lines.append("results = [")
-        lines += [f'  {{ column = {text(c)}, line = "line-1", {_lab_words(c)} }},' for c in p.result_columns]
+        line = "" if p.line_column else 'line = "line-1", '
+        lines += [f"  {{ column = {text(c)}, {line}{_lab_words(c)} }}," for c in p.result_columns]
         lines.append("]")
     return "\n".join(lines) + "\n"
 

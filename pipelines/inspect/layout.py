@@ -31,6 +31,8 @@ class Proposal:
     value_column: str | None = None
     reported_column: str | None = None
     lot_column: str | None = None
+    line_column: str | None = None
+    line_words: list[str] = field(default_factory=list)
     result_columns: list[str] = field(default_factory=list)
     quality_column: str | None = None
     quality_name: str | None = None
@@ -212,9 +214,12 @@ def _lab_columns(proposal: Proposal, names: tuple[str, ...], rows: list[tuple[st
     others = [names[i] for i in _values_at(proposal, names)]
     proposal.reported_column = next((n for n in others if _when(n) < 0), None)
     proposal.lot_column = next((n for n in others if cells.is_lot(n)), None)
+    line = next((i for i in _values_at(proposal, names) if names[i].lower() in words.LINE), None) if proposal.kind == "lab wide" else None
+    if line is not None and (said := sorted({row[line] for row in rows if line < len(row) and row[line]})):
+        proposal.line_column, proposal.line_words = names[line], said
     for i in _values_at(proposal, names):
         texts = [row[i] for row in rows if i < len(row) and row[i]]
-        is_other = names[i] in (proposal.reported_column, proposal.lot_column) or cells.is_remark(names[i])
+        is_other = names[i] in (proposal.reported_column, proposal.lot_column, proposal.line_column) or cells.is_remark(names[i])
         if not is_other and (not texts or cells.holds_numbers(texts)):
             proposal.result_columns.append(names[i])
 

@@ -35,6 +35,7 @@ LAB = (  # of a lab sheet's header, as whole words
 SAMPLED = ("sample", "muestra", "probe", "entnahme", "échantillon", "prélèvement", "prelevement", "próbk", "pobran", "prøve")
 REPORTED = ("report", "informe", "bericht", "rapport", "raport", "printed")
 LOT = ("lot", "lote", "batch", "charge", "partia", "lotto", "parti")  # whole names, or with a number sign
+LINE = ("line", "línea", "linea", "linie", "ligne", "linia", "linje")  # whole names
 CAKE = ("cake", "kage", "torta", "kuchen", "gâteau", "placek")
 FILTRATE = ("filtrat", "centrate", "zentrat", "escurrido", "centrat")
 TSS = ("tss", "ss mg", "suspended", "sst", "mes ", "abfiltrierbar", "zawiesin")

@@ -198,7 +198,7 @@ def needed(layout: Layout) -> list[str]:
     """Return the columns without which a row cannot be the header."""
     named = [layout.date_column, layout.time_column, layout.tag_column, layout.value_column, layout.quality_column]
     if layout.kind in ("wide", "lab wide"):
-        named = named[:2]
+        named = [*named[:2], layout.line_column]
     if layout.kind == "lab long":
         named = [*named[:2], layout.point_column, layout.analyte_column, layout.result_column]
     return [n.strip() for n in named if n]
