@@ -79,10 +79,12 @@ def _worth_a_line(receipts: list[Receipt]) -> list[Receipt]:
 
 def _line(name: str, receipts: list[Receipt]) -> str:
     read, kept, duplicate, dropped, aside = (sum(getattr(r, c) for r in receipts) for c in _COUNTS)
+    values = sum(r.values_set_aside for r in receipts)  # of rows of which others were kept, too
+    told = f"  ({values:,} value{'s' if values > 1 else ''})" if values not in (0, aside) else ""
     name = harmless(name)
     short = name if len(name) <= _NAME_WIDE else f"{name[: _NAME_WIDE - 12]}...{name[-9:]}"
     refused = f"  refused: {receipts[0].reason}" if len(receipts) == 1 and receipts[0].status == "set aside" else ""
-    return f"  {short:<{_NAME_WIDE}} {read:>10,} = {kept:>10,} + {duplicate:>9,} + {dropped:>7,} + {aside:>9,}{refused}"
+    return f"  {short:<{_NAME_WIDE}} {read:>10,} = {kept:>10,} + {duplicate:>9,} + {dropped:>7,} + {aside:>9,}{told}{refused}"
 
 
 def _reasons(receipts: list[Receipt]) -> str:

@@ -201,3 +201,13 @@ def test_file_known_already_is_counted_apart() -> None:
 
     lines = digest.lines(Summary("p", "nightly", WHEN, receipts=[Receipt("d" * 16, "x.csv", "known already")]))
     assert lines[1:] == ["  known already, nothing changed: 1 file"]
+
+
+def test_values_set_aside_of_rows_that_were_kept_are_shown() -> None:
+    from pipelines import digest
+
+    partly = Receipt("a" * 16, "wide.csv", "taken", rows_read=100, rows_kept=100, values_set_aside=775, reasons={"unknown tag": 775})
+    wholly = Receipt("b" * 16, "long.csv", "taken", rows_read=10, rows_kept=8, rows_set_aside=2, values_set_aside=2)
+    lines = digest.lines(Summary("p", "nightly", WHEN, receipts=[partly, wholly]))
+    ends = {line.split()[0]: line.rpartition("+")[2].strip() for line in lines[2:5]}
+    assert ends == {"wide.csv": "0  (775 values)", "long.csv": "2", "all": "2  (777 values)"}
