@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Any
 
-from pipelines.report import words
+from pipelines.report import known, words
 from pipelines.report.read import LineData, Row, WeekData
 from pipelines.report.words import Limits, Printed, counted
 
@@ -43,10 +43,11 @@ class Number:
 
 @dataclass(frozen=True)
 class KpiRow:
-    """One of the six: as printed, with its words and the values (printed unit) for its range bar."""
+    """One of the six: as printed, with its "± ..." (k = 2, empty when not known), words, and the values (printed unit) for its range bar."""
 
     printed: Printed
     this: str
+    within: str
     last: str
     usual: str
     target: str
@@ -83,7 +84,7 @@ def of_line(week: WeekData, data: LineData, limits: dict[str, Limits]) -> LineFa
     in_week = [d for d in data.days if d["operating_day"] >= week.week_start_day]
     rows = tuple(_kpi_row(week, p, data, in_week, limits.get(p.kpi, Limits())) for p in printed)
     items = open_items(data)
-    sentences = (happened(data, printed), compared(data, rows), decision(data, rows, items))
+    sentences = (happened(data, rows), compared(week, data, rows), decision(data, rows, items))
     return LineFacts(
         data, None, rows, sentences, items[:MOST_OPEN_ITEMS], max(0, len(items) - MOST_OPEN_ITEMS), data_line(data.this, in_week, data.quality),
         _numbers(data, printed, in_week),
@@ -107,28 +108,29 @@ def withheld(data: LineData) -> str | None:
     return None
 
 
-def happened(data: LineData, printed: tuple[Printed, ...]) -> str:
+def happened(data: LineData, rows: tuple[KpiRow, ...]) -> str:
     """Return the first sentence: hours, days, dry solids, dose."""
     this = data.this or {}
     if not this["processing_minutes"]:
         return f"{data.name} did not process sludge this week."
     days = counted(this["operating_days"], "day")
-    dose, solids = printed[0], printed[4]
+    dose, solids = rows[0], rows[4].printed
     start = f"{data.name} processed sludge for {words.one_decimal(this['processing_h'])} hours on {days}"
     fed = solids.text(this["dry_solids_t"])
     if this["dose_active_kg_t"] is not None:
         held = " (provisional)" if this["is_provisional"] else ""
-        return f"{start} and was fed {fed} {solids.unit}; polymer was {dose.text(this['dose_active_kg_t'])} {dose.unit}{held}."
+        amount = f"{dose.this} {dose.within}".strip()
+        return f"{start} and was fed {fed} {solids.unit}; polymer was {amount} {dose.printed.unit}{held}."
     known = f"only {fed} {solids.unit} could be counted" if fed is not None else "no dry solids could be counted"
     return f"{start}; {known} and no dose is reported: {this['dose_reason'] or 'reason not given'}."
 
 
-def compared(data: LineData, rows: tuple[KpiRow, ...]) -> str:
+def compared(week: WeekData, data: LineData, rows: tuple[KpiRow, ...]) -> str:
     """Return the second sentence: the dose against last week and the usual range, cake and capture against target."""
     if not (data.this or {}).get("processing_minutes"):
         return "There is nothing to compare with last week."
     dose, cake, capture = rows[0], rows[1], rows[2]
-    parts = [_dose_compared(data, dose)]
+    parts = [_dose_compared(week, data, dose)]
     for row, subject, unit in ((cake, "cake was", "% solids"), (capture, "capture was", "%")):
         if row.this_shown is None:
             parts.append(f"there is {words.NOT_ENOUGH} {'how dry the cake was' if row is cake else 'what was captured'}")
@@ -137,16 +139,30 @@ def compared(data: LineData, rows: tuple[KpiRow, ...]) -> str:
     return "; ".join(parts) + "."
 
 
-def _dose_compared(data: LineData, dose: KpiRow) -> str:
+def _dose_compared(week: WeekData, data: LineData, dose: KpiRow) -> str:
     this = (data.this or {})["dose_active_kg_t"]
-    last = (data.last or {}).get("dose_active_kg_t")
     if this is None:
         return "Without a dose there is nothing to compare"
-    versus = words.change(this, last) if last is not None else "not compared with last week, which has no dose"
+    versus = _versus_last(week, data, this)
     usual = words.against_usual(dose.printed, this, dose.limits)
     if usual is None:
-        return f"The dose is {versus}, and no usual range is set"
-    return f"The dose is {versus} and {usual} ({dose.usual})"
+        return f"The dose {versus}, and no usual range is set"
+    return f"The dose {versus} and {'' if versus.startswith('is ') else 'is '}{usual} ({dose.usual})"
+
+
+def _versus_last(week: WeekData, data: LineData, this: float) -> str:
+    """Return how the dose stands to last week's; only a difference larger than both weeks' noise is told."""
+    last = (data.last or {}).get("dose_active_kg_t")
+    if last is None:
+        return "is not compared with last week, which has no dose"
+    start, before = week.week_start_day, week.week_start_day - timedelta(days=7)
+    noise = (
+        known.dose_noise(data.this_known, [d for d in data.days if d["operating_day"] >= start]),
+        known.dose_noise(data.last_known, [d for d in data.days if before <= d["operating_day"] < start]),
+    )
+    if known.differ(this, last, noise) is False:
+        return "shows no difference from last week that can be told"
+    return f"is {words.change(this, last)}"
 
 
 def decision(data: LineData, rows: tuple[KpiRow, ...], items: tuple[Row, ...]) -> str:
@@ -214,9 +230,11 @@ def spoken(role: str) -> str:
 def _kpi_row(week: WeekData, printed: Printed, data: LineData, in_week: list[Row], limits: Limits) -> KpiRow:
     this, last = (data.this or {})[printed.kpi], (data.last or {}).get(printed.kpi)
     shown, before = printed.text(this), printed.text(last)
+    u = known.of_week(printed.kpi, data, in_week)
     return KpiRow(
         printed,
         shown or "-",
+        "" if shown is None or u is None else words.plus_minus(shown, known.COVERAGE * u * printed.factor),
         before or "-",
         words.usual_text(printed, limits),
         words.target_text(printed, limits),
@@ -280,11 +298,15 @@ def _numbers(data: LineData, printed: tuple[Printed, ...], in_week: list[Row]) -
         )
         if when == "this week":
             out += [_plain(row, c, key) for c in ("operating_days", "cake_samples", "missed_share", "dilution_ratio")]
+            if data.this_known is not None:
+                out.append(_plain(data.this_known, "dose_active_kg_t_u", key, "dose_uncertainty_week"))
     for day in in_week:
         key = {"plant": day["plant"], "line": day["line"], "operating_day": str(day["operating_day"])}
         for p in printed:
             out.append(Number(f"{p.label}, {day['operating_day']}", p.text(day[p.kpi]) or "-", p.unit, day[p.kpi], "kpi_day", p.kpi, key))
-        out.append(_plain(day, "feed_samples", key, "kpi_day"))
+        out += [
+            _plain(day, c, key, "kpi_day") for c in ("feed_samples", "cake_ts_pct_u", "capture_pct_u", "cost_total_per_t_u") if c in day
+        ]
     return tuple(out)
 
 

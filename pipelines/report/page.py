@@ -24,7 +24,7 @@ FLAG_ROOM_MM, ROW_MM, TEXT_LINE_MM, SEEN_CHARACTERS, LOOK_CHARACTERS = 44.0, 2.4
 MOST_LATER_FLAGS = 20  # more are counted
 LEGEND = (
     "Place: hatched the usual range, ticks the targets, filled mark this week, circle last week; an arrow lies beyond the scale. "
-    "Usual ranges and targets are those of the plant file."
+    "Usual ranges and targets are those of the plant file. ± holds about 95 % (k = 2); prices count as exact."
 )
 
 
@@ -103,10 +103,10 @@ def _block(week: WeekData, line: LineFacts) -> dict[str, Any]:
 def _row(row: KpiRow) -> dict[str, Any]:
     bar = None if row.this_shown is None else range_bar(row.this_shown, row.last_shown, row.printed, row.limits)
     return {
-        "label": row.printed.label, "unit": row.printed.unit, "basis": row.basis, "this": row.this, "last": row.last, "usual": row.usual,
+        "label": row.printed.label, "unit": row.printed.unit, "basis": row.basis, "this": row.this, "within": row.within, "last": row.last, "usual": row.usual,
         "target": row.target, "bar": bar, "extra": row.extra, "last_extra": row.last_extra,
         "words": "; ".join([*row.words, *(["provisional"] if row.provisional else [])]),
-        "bar_alt": f"{row.printed.label}: {row.this}, usual range {row.usual}, target {row.target}",
+        "bar_alt": f"{row.printed.label}: {' '.join([row.this, row.within]).strip()}, usual range {row.usual}, target {row.target}",
     }  # fmt: skip
 
 

@@ -22,7 +22,10 @@ SHOWN_DAYS = 7 * SHOWN_WEEKS
 
 @dataclass(frozen=True)
 class LineData:
-    """A line's rows behind its week; values in the stored (SI) units. `quality` holds sums over the week per role."""
+    """A line's rows behind its week; values in the stored (SI) units. `quality` holds sums over the week per role.
+
+    `this_known` and `last_known` are the weeks' rows of dose_uncertainty_week.
+    """
 
     line: str
     name: str
@@ -35,6 +38,8 @@ class LineData:
     flags: tuple[Row, ...] = ()
     states: tuple[Row, ...] = ()
     quality: tuple[Row, ...] = ()
+    this_known: Row | None = None
+    last_known: Row | None = None
 
 
 @dataclass(frozen=True)
@@ -150,21 +155,24 @@ WHERE plant = $plant AND line = $line AND point = 'cake' AND analyte = 'ts' AND 
 def _line(con: duckdb.DuckDBPyConnection, settings: Row, span: Row, begin: datetime, end: datetime) -> LineData:
     key = {"plant": settings["plant"], "line": settings["line"]}
     here = "WHERE plant = $plant AND line = $line"
-    weeks = _rows(
-        con, f"SELECT * FROM kpi_week {here} AND week_start_day IN ($a, $b)", **key, a=span["first"], b=span["first"] - timedelta(days=7)
+    before = span["first"] - timedelta(days=7)
+    both = f"{here} AND week_start_day IN ($a, $b)"
+    by_start, known = (
+        {r["week_start_day"]: r for r in _rows(con, f"SELECT * FROM {table} {both}", **key, a=span["first"], b=before)}
+        for table in ("kpi_week", "dose_uncertainty_week")
     )
-    by_start = {r["week_start_day"]: r for r in weeks}
     days, shown = "operating_day BETWEEN $first AND $last", {**span, "first": span["first"] - timedelta(days=SHOWN_DAYS - 7)}
     rolling = f"SELECT operating_day, dose_active_kg_t FROM kpi_rolling {here} AND window_name = '7 d' AND {days} ORDER BY operating_day"
     return LineData(
         settings["line"], settings["line_name"], settings,
-        by_start.get(span["first"]), by_start.get(span["first"] - timedelta(days=7)),
+        by_start.get(span["first"]), by_start.get(before),
         tuple(_rows(con, f"SELECT * FROM kpi_day {here} AND {days} ORDER BY operating_day", **key, **_only(shown))),
         tuple(_rows(con, rolling, **key, **_only(shown))),
         tuple(_rows(con, _CAKE, **key, **_only(shown))),
         tuple(_rows(con, _FLAGS, **key, begin=begin, end=end)),
         tuple(_rows(con, _STATES, **key, **_only(span))),
         tuple(_rows(con, _QUALITY, **key, **_only(span))),
+        known.get(span["first"]), known.get(before),
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from typing import Any
 from pipelines import units
 
 NOT_ENOUGH = "not enough data to say"
-# Below this a change from last week is called none; doses are printed to three digits [%].
+# Below this a change from last week is called none whatever its noise; doses are printed to three digits [%].
 NO_CHANGE_PCT = 1.0
 _SHORT_TON_T = units.unit("short_ton").factor / 1000.0
 
@@ -157,6 +157,13 @@ def change(this: float, last: float) -> str:
     if abs(percent) < NO_CHANGE_PCT:
         return "unchanged from last week"
     return f"{abs(percent):.0f} % {'above' if percent > 0 else 'below'} last week"
+
+
+def plus_minus(shown: str, u: float) -> str:
+    """Return "± 0.97": `u` in the printed unit with the decimals of the number it belongs to, at least one digit that is not zero."""
+    decimals = len(shown.partition(".")[2])
+    text = f"{u:,.{decimals}f}"
+    return f"± {text if as_printed(text) else _significant(u, 1)}"
 
 
 def counted(number: int, one: str, many: str | None = None) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
+from math import sqrt
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from pipelines.report import facts, words
+from pipelines.report import facts, known, words
 from pipelines.report.read import LineData, WeekData, iso_week
 from pipelines.report.words import Limits
 
@@ -184,3 +185,45 @@ def test_words_of_a_row_follow_its_limits() -> None:
     assert {r.words for r in made.rows} == {("no target set",)}
     assert {r.usual for r in made.rows} == {"not set"}
     assert made.rows[4].extra == f"{words.one_decimal(41.6)} h"
+
+
+def day(k: int, dose: float | None = 7.3, **given: Any) -> dict[str, Any]:
+    values = {
+        "operating_day": WEEK.week_start_day + timedelta(days=k),
+        "dose_active_kg_t": dose,
+        "dry_solids_t": 10.0,
+        "feed_samples": 1,
+        "processing_minutes": 480,
+    }
+    return THIS | values | given
+
+
+def test_noise_is_the_larger_of_random_parts_and_scatter() -> None:
+    days = [day(k, dose) for k, dose in enumerate((7.0, 8.0, 9.0, None))]
+    assert known.dose_noise(None, days) == pytest.approx(1.0 / sqrt(3))  # sd 1.0 of three days
+    assert known.dose_noise({"dose_active_kg_t_u_random": 0.4}, days) == pytest.approx(1.0 / sqrt(3))
+    assert known.dose_noise({"dose_active_kg_t_u_random": 0.7}, days) == 0.7
+    assert known.dose_noise(None, days[:1]) is None
+
+
+@pytest.mark.parametrize("last, said", [(7.0, "shows no difference from last week that can be told and is unusually low (17 to 24)"),
+                                        (6.6, "is 11 % above last week and unusually low (17 to 24)")])  # fmt: skip
+def test_only_differences_beyond_the_noise_are_told(last: float, said: str) -> None:
+    # Noise of 0.2 kg/t a week: differences up to 2 x sqrt(0.2^2 + 0.2^2) = 0.57 kg/t cannot be told; 7.3 - 7.0 = 0.3, 7.3 - 6.6 = 0.7.
+    parts = {"dose_active_kg_t_u": 0.3, "dose_active_kg_t_u_random": 0.2}
+    second = facts.of_line(WEEK, line({}, {"dose_active_kg_t": last}, this_known=parts, last_known=parts), LIMITS).sentences[1]
+    assert second.startswith(f"The dose {said}")
+
+
+def test_scatter_of_the_days_counts_where_no_uncertainty_is_published() -> None:
+    days = tuple(day(k, dose) for k, dose in ((-7, 6.0), (-6, 7.0), (-5, 8.0), (0, 6.3), (1, 7.3), (2, 8.3)))
+    second = facts.of_line(WEEK, line({}, {"dose_active_kg_t": 7.0}, days=days), LIMITS).sentences[1]
+    assert second.startswith("The dose shows no difference from last week that can be told")
+
+
+def test_plus_minus_of_the_week() -> None:
+    """Dose 2 x 0.35 kg/t x 2 lb/short ton; cake of two equal days 0.6 / sqrt(2) x 2 = 0.85; capture stays 2 x 1.2; no word where nothing is known."""
+    days = tuple(day(k, cake_ts_pct_u=0.6, capture_pct_u=1.2, cost_total_per_t_u=None) for k in range(2))
+    made = facts.of_line(WEEK, line({}, days=days, this_known={"dose_active_kg_t_u": 0.35}), LIMITS)
+    assert [r.within for r in made.rows] == ["± 1.4", "± 0.8", "± 2", "", "", ""]
+    assert "polymer was 14.6 ± 1.4 lb active per short dry ton." in made.sentences[0]

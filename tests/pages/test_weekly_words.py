@@ -116,3 +116,11 @@ def test_printed_and_counted() -> None:
     assert printed.text(1.25) == "2.5"
     assert words.as_printed("1,520") == 1520.0
     assert [words.counted(n, "day") for n in (0, 1, 2)] == ["0 days", "1 day", "2 days"]
+
+
+@pytest.mark.parametrize(
+    "shown, u, text",
+    [("8.29", 0.972, "± 0.97"), ("26.9", 2.0, "± 2.0"), ("430", 20.3, "± 20"), ("93", 0.24, "± 0.2"), ("1,520", 41.0, "± 41")],
+)
+def test_plus_minus_has_the_decimals_of_its_number(shown: str, u: float, text: str) -> None:
+    assert words.plus_minus(shown, u) == text
