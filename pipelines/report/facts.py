@@ -12,6 +12,7 @@ from typing import Any
 
 from pipelines.report import known, words
 from pipelines.report.read import LineData, Row, WeekData
+from pipelines.report.standing import open_items, to_print
 from pipelines.report.words import Limits, Printed, counted
 
 # A line's numbers are withheld when more than this share of its evidence is missing (common practice, no source).
@@ -21,6 +22,7 @@ ON_FEED_TS = ("dose_active_kg_t", "capture_pct", "cost_total_per_t", "dry_solids
 # Share of processing minutes without every meter the dose needs that is worth a word (the gate of a day is the same).
 MISSED_WORTH_A_WORD = 0.10
 MOST_OPEN_ITEMS = 3
+FINAL_BUT = "final but for the open items"
 ROLE_WORDS = {
     "sludge_flow": "sludge flow meter",
     "polymer_neat_flow": "neat polymer flow meter",
@@ -83,10 +85,10 @@ def of_line(week: WeekData, data: LineData, limits: dict[str, Limits]) -> LineFa
     printed = words.six(data.settings["units"], data.settings)
     in_week = [d for d in data.days if d["operating_day"] >= week.week_start_day]
     rows = tuple(_kpi_row(week, p, data, in_week, limits.get(p.kpi, Limits())) for p in printed)
-    items = open_items(data)
+    items = open_items(week, data)
     sentences = (happened(data, rows), compared(week, data, rows), decision(data, rows, items))
     return LineFacts(
-        data, None, rows, sentences, items[:MOST_OPEN_ITEMS], max(0, len(items) - MOST_OPEN_ITEMS), data_line(data.this, in_week, data.quality),
+        data, None, rows, sentences, to_print(items, MOST_OPEN_ITEMS), max(0, len(items) - MOST_OPEN_ITEMS), data_line(data.this, in_week, data.quality, has_items=bool(items)),
         _numbers(data, printed, in_week),
     )  # fmt: skip
 
@@ -195,12 +197,7 @@ def _bare(sentence: str) -> str:
     return sentence.strip().rstrip(".")
 
 
-def open_items(data: LineData) -> tuple[Row, ...]:
-    """Return the flags that ask for a check and have no disposition yet, the most urgent first."""
-    return tuple(f for f in data.flags if f["severity"] != "note" and f["disposition"] is None)
-
-
-def data_line(this: Row, in_week: list[Row], quality: tuple[Row, ...] = ()) -> str:
+def data_line(this: Row, in_week: list[Row], quality: tuple[Row, ...] = (), *, has_items: bool = False) -> str:
     """Return the line that says how far the numbers can be trusted."""
     worked = [d for d in in_week if d["processing_minutes"]]
     sampled = sum(1 for d in worked if d["feed_samples"])
@@ -214,7 +211,7 @@ def data_line(this: Row, in_week: list[Row], quality: tuple[Row, ...] = ()) -> s
     if known:
         least = min(known, key=lambda q: (q["covered_share"], q["role"]))
         parts.append(f"least known signal: {spoken(least['role'])}, {least['covered_share'] * 100:.0f} % of the week")
-    return "; ".join([*parts, "provisional" if this["is_provisional"] else "final"])
+    return "; ".join([*parts, "provisional" if this["is_provisional"] else FINAL_BUT if has_items else "final"])
 
 
 def _floor_pct(share: float) -> int:

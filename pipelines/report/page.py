@@ -15,7 +15,7 @@ from pipelines import __version__, packaged
 from pipelines.plantfile import PlantFile
 from pipelines.report import charts
 from pipelines.report.cautions import CAUTIONS, SHORT
-from pipelines.report.facts import KpiRow, LineFacts, spoken
+from pipelines.report.facts import FINAL_BUT, KpiRow, LineFacts, spoken
 from pipelines.report.figures import range_bar
 from pipelines.report.read import Row, WeekData
 
@@ -46,7 +46,13 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
         "week": f"Reporting week {week.iso_week}: {_when(first)} to {_when(after)}, {week.zone.key}.",
         "lines": f"{'Line' if len(lines) == 1 else 'Lines'}: {', '.join(x.name for x in week.lines)}.",
         "known": f"Data known as at {known}; rows of the week set aside: {week.rows_set_aside:,}.",
-        "standing": "withheld" if withheld else "provisional" if provisional else "final",
+        "standing": "withheld"
+        if withheld
+        else "provisional"
+        if provisional
+        else FINAL_BUT
+        if any(line.open_items for line in reported)
+        else "final",
         "invented": plant_file.plant.invented,
         "footer": f"{week.plant} {week.iso_week}, flocledger {__version__}, plant file {week.plant_file_id}, data {_versions(lines)}",
         "withheld": withheld,

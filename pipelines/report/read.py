@@ -24,7 +24,8 @@ SHOWN_DAYS = 7 * SHOWN_WEEKS
 class LineData:
     """A line's rows behind its week; values in the stored (SI) units. `quality` holds sums over the week per role.
 
-    `this_known` and `last_known` are the weeks' rows of dose_uncertainty_week.
+    `this_known` and `last_known` are the weeks' rows of dose_uncertainty_week; `balance` is the week's row of
+    solids_balance: the line's own, of all lines where only they have a closure.
     """
 
     line: str
@@ -40,6 +41,7 @@ class LineData:
     quality: tuple[Row, ...] = ()
     this_known: Row | None = None
     last_known: Row | None = None
+    balance: Row | None = None
 
 
 @dataclass(frozen=True)
@@ -146,6 +148,9 @@ FROM data_quality WHERE plant = $plant AND line = $line AND operating_day BETWEE
 _FLAGS = """
 SELECT * FROM flags WHERE plant = $plant AND line = $line AND start_utc < $end AND end_utc > $begin
 ORDER BY list_position(['check today', 'check this week', 'note'], severity), start_utc, flag_id"""
+_BALANCE = """
+SELECT * FROM solids_balance WHERE plant = $plant AND line IN ($line, 'all lines') AND kind = 'week' AND period_start_day = $first
+  AND solids_closure IS NOT NULL ORDER BY line = 'all lines' LIMIT 1"""
 _CAKE = """
 SELECT sample_id, from_utc, operating_day, value FROM lab_results
 WHERE plant = $plant AND line = $line AND point = 'cake' AND analyte = 'ts' AND is_used AND value IS NOT NULL
@@ -172,7 +177,7 @@ def _line(con: duckdb.DuckDBPyConnection, settings: Row, span: Row, begin: datet
         tuple(_rows(con, _FLAGS, **key, begin=begin, end=end)),
         tuple(_rows(con, _STATES, **key, **_only(span))),
         tuple(_rows(con, _QUALITY, **key, **_only(span))),
-        known.get(span["first"]), known.get(before),
+        known.get(span["first"]), known.get(before), next(iter(_rows(con, _BALANCE, **key, first=span["first"])), None),
     )  # fmt: skip
 
 

@@ -25,6 +25,7 @@ THIS: dict[str, Any] = {
     "mixing_dp_ref_method": "fit", "missed_share": 0.04, "is_provisional": False, "data_version": "v",
 }  # fmt: skip
 FLAG = {
+    "flag_id": "f",
     "severity": "check today",
     "disposition": None,
     "sentence": "The suction pressure fell to -3 psi.",
@@ -227,3 +228,17 @@ def test_plus_minus_of_the_week() -> None:
     made = facts.of_line(WEEK, line({}, days=days, this_known={"dose_active_kg_t_u": 0.35}), LIMITS)
     assert [r.within for r in made.rows] == ["± 1.4", "± 0.8", "± 2", "", "", ""]
     assert "polymer was 14.6 ± 1.4 lb active per short dry ton." in made.sentences[0]
+
+
+def test_a_balance_that_does_not_close_is_an_open_item() -> None:
+    balance = {"line": "line-1", "verdict": "above limits", "solids_closure": 1.233, "limit_low": 0.9, "limit_high": 1.1}
+    made = facts.of_line(WEEK, line({}, flags=(FLAG | {"severity": "check this week"}, FLAG), balance=balance), LIMITS)
+    assert [i["severity"] for i in made.open_items] == ["check today", "check this week", "check this week"]
+    assert "cake and filtrate hold 123 % of the solids fed, 90 to 110 expected" in made.open_items[1]["sentence"]
+    assert made.data_line.endswith("; final but for the open items")
+    crowded = facts.of_line(WEEK, line({}, flags=(FLAG,) * 5, balance=balance), LIMITS)  # it stands in no table of flags
+    assert ("does not close" in crowded.open_items[2]["sentence"], crowded.more_items) == (True, 3)
+    closed = facts.of_line(WEEK, line({}, balance=balance | {"verdict": "within limits"}), LIMITS)
+    assert (closed.open_items, closed.data_line[-5:]) == ((), "final")
+    whole = facts.of_line(WEEK, line({}, balance=balance | {"line": "all lines"}), LIMITS)
+    assert whole.sentences[2].startswith("One thing needs a decision: The solids balance of all lines does not close")
