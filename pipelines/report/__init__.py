@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pipelines import __version__, plantfile
 from pipelines.home import Home
-from pipelines.report import facts, page, read, targets
+from pipelines.report import events, facts, page, read, targets
 
 __all__ = ["run"]
 
@@ -22,7 +22,9 @@ def run(home: Home, plant_id: str, week_start_day: date | None = None) -> Path:
     """
     plant_file = plantfile.of_plant(home, plant_id)
     week = read.week(home, plant_id, week_start_day)
-    lines = tuple(facts.of_line(week, data, targets.limits(plant_file, data.line)) for data in week.lines)
+    lines = tuple(
+        facts.of_line(week, data, targets.limits(plant_file, data.line), events.of_line(week, data.line, plant_file)) for data in week.lines
+    )
     content = page.content(week, lines, plant_file)
     folder = home.reports(plant_id)
     folder.mkdir(parents=True, exist_ok=True)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from pipelines.plantfile import FAR_FUTURE, PlantFile
 from pipelines.report import figures, words
+from pipelines.report.events import Event
 from pipelines.report.facts import KpiRow, LineFacts, shown_days
 from pipelines.report.read import SHOWN_WEEKS, Row, WeekData
 from pipelines.report.words import Printed, counted
@@ -15,11 +15,11 @@ WEEK = 7  # days
 _TOLD = ("processing", "idle running", "stopped", "unknown")  # states whose hours the title gives
 
 
-def of_line(week: WeekData, line: LineFacts, plant_file: PlantFile) -> list[dict[str, str]]:
+def of_line(week: WeekData, line: LineFacts) -> list[dict[str, str]]:
     """Return the charts of the line's page, in order: title, svg, alt, note."""
     days = shown_days(week)
     dose, cake, capture, mixing = line.rows[0], line.rows[1], line.rows[2], line.rows[5]
-    marks, notes = _events(week, line.data.line, plant_file, days)
+    marks = [figures.Mark(event.day, k) for k, event in enumerate(line.logged, 1)]
     daily, rolling = _daily(days, line.data.days, dose.printed), _daily(days, line.data.rolling, dose.printed)
     captured, dp = _daily(days, line.data.days, capture.printed), _daily(days, line.data.days, mixing.printed)
     samples = _samples(week, line.data.cake)
@@ -28,7 +28,7 @@ def of_line(week: WeekData, line: LineFacts, plant_file: PlantFile) -> list[dict
             "title": _finding("Polymer dose", dose),
             "svg": figures.dose(days, daily, rolling, dose.printed, dose.limits, WEEK, marks),
             "alt": _alt("Daily polymer dose with rolling 7-day line", daily, dose.printed),
-            "note": notes,
+            "note": _notes(line.logged),
         },
         {
             "title": f"{_finding('Cake', cake)}; {_finding('capture', capture).replace(' this week', '')}",
@@ -57,16 +57,15 @@ def _samples(week: WeekData, cake: tuple[Row, ...]) -> list[tuple[float, float]]
     return [(figures.position(r["from_utc"], start), r["value"]) for r in cake]
 
 
-def _events(week: WeekData, line: str, plant_file: PlantFile, days: list[date]) -> tuple[list[figures.Mark], str]:
-    """Return the marks of logged events within the shown days, and the words that explain them."""
-    found = []
-    for event in plant_file.events:
-        if event.line == line:
-            at = plant_file.instant(event.at, FAR_FUTURE).astimezone(week.zone).date()
-            if days[0] <= at <= days[-1]:
-                found.append((at, event.what))
-    marks = [figures.Mark(at, k) for k, (at, _) in enumerate(sorted(found), 1)]
-    return marks, " ".join(f"Event {k}, {at}: {what}." for k, (at, what) in enumerate(sorted(found), 1))
+def _notes(events: tuple[Event, ...]) -> str:
+    """Return the words that explain the marks, each text once."""
+    by_what: dict[str, list[int]] = {}
+    for k, event in enumerate(events, 1):
+        by_what.setdefault(event.what, []).append(k)
+    return " ".join(
+        f"Event{'s' if len(ks) > 1 else ''} {', '.join(map(str, ks))}, {events[ks[0] - 1].day}{f' to {events[ks[-1] - 1].day}' if len(ks) > 1 else ''}: {what}."
+        for what, ks in by_what.items()
+    )
 
 
 def _finding(what: str, row: KpiRow) -> str:

@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Any
 
-from pipelines.report import known, words
+from pipelines.report import events, known, words
+from pipelines.report.events import Event
 from pipelines.report.read import LineData, Row, WeekData
 from pipelines.report.standing import open_items, to_print
 from pipelines.report.words import Limits, Printed, counted
@@ -75,10 +76,11 @@ class LineFacts:
     more_items: int = 0
     data_line: str = ""
     numbers: tuple[Number, ...] = field(default=())
+    logged: tuple[Event, ...] = ()
 
 
-def of_line(week: WeekData, data: LineData, limits: dict[str, Limits]) -> LineFacts:
-    """Return the facts of one line; `limits` by KPI column, in stored units."""
+def of_line(week: WeekData, data: LineData, limits: dict[str, Limits], logged: tuple[Event, ...] = ()) -> LineFacts:
+    """Return the facts of one line; `limits` by KPI column, in stored units; `logged` its events of the shown weeks."""
     reason = withheld(data)
     if reason is not None or data.this is None:
         return LineFacts(data, reason)
@@ -86,10 +88,11 @@ def of_line(week: WeekData, data: LineData, limits: dict[str, Limits]) -> LineFa
     in_week = [d for d in data.days if d["operating_day"] >= week.week_start_day]
     rows = tuple(_kpi_row(week, p, data, in_week, limits.get(p.kpi, Limits())) for p in printed)
     items = open_items(week, data)
-    sentences = (happened(data, rows), compared(week, data, rows), decision(data, rows, items))
+    event = events.sentence(week, logged)
+    sentences = (happened(data, rows), *([event] if event else []), compared(week, data, rows, logged), decision(data, rows, items))
     return LineFacts(
         data, None, rows, sentences, to_print(items, MOST_OPEN_ITEMS), max(0, len(items) - MOST_OPEN_ITEMS), data_line(data.this, in_week, data.quality, has_items=bool(items)),
-        _numbers(data, printed, in_week),
+        _numbers(data, printed, in_week), logged,
     )  # fmt: skip
 
 
@@ -127,12 +130,12 @@ def happened(data: LineData, rows: tuple[KpiRow, ...]) -> str:
     return f"{start}; {known} and no dose is reported: {this['dose_reason'] or 'reason not given'}."
 
 
-def compared(week: WeekData, data: LineData, rows: tuple[KpiRow, ...]) -> str:
-    """Return the second sentence: the dose against last week and the usual range, cake and capture against target."""
+def compared(week: WeekData, data: LineData, rows: tuple[KpiRow, ...], logged: tuple[Event, ...]) -> str:
+    """Return the sentence that compares: the dose against last week and the usual range, cake and capture against target."""
     if not (data.this or {}).get("processing_minutes"):
         return "There is nothing to compare with last week."
     dose, cake, capture = rows[0], rows[1], rows[2]
-    parts = [_dose_compared(week, data, dose)]
+    parts = [_dose_compared(week, data, dose, logged)]
     for row, subject, unit in ((cake, "cake was", "% solids"), (capture, "capture was", "%")):
         if row.this_shown is None:
             parts.append(f"there is {words.NOT_ENOUGH} {'how dry the cake was' if row is cake else 'what was captured'}")
@@ -141,22 +144,26 @@ def compared(week: WeekData, data: LineData, rows: tuple[KpiRow, ...]) -> str:
     return "; ".join(parts) + "."
 
 
-def _dose_compared(week: WeekData, data: LineData, dose: KpiRow) -> str:
+def _dose_compared(week: WeekData, data: LineData, dose: KpiRow, logged: tuple[Event, ...]) -> str:
     this = (data.this or {})["dose_active_kg_t"]
     if this is None:
         return "Without a dose there is nothing to compare"
-    versus = _versus_last(week, data, this)
+    versus = _versus_last(week, data, this, logged)
     usual = words.against_usual(dose.printed, this, dose.limits)
     if usual is None:
         return f"The dose {versus}, and no usual range is set"
-    return f"The dose {versus} and {'' if versus.startswith('is ') else 'is '}{usual} ({dose.usual})"
+    is_said = versus.startswith("is ") and not versus.startswith("is not compared")
+    return f"The dose {versus} and {'' if is_said else 'is '}{usual} ({dose.usual})"
 
 
-def _versus_last(week: WeekData, data: LineData, this: float) -> str:
-    """Return how the dose stands to last week's; only a difference larger than both weeks' noise is told."""
+def _versus_last(week: WeekData, data: LineData, this: float, logged: tuple[Event, ...]) -> str:
+    """Return how the dose stands to last week's: told only when larger than both weeks' noise, and when no event lies between."""
     last = (data.last or {}).get("dose_active_kg_t")
     if last is None:
         return "is not compared with last week, which has no dose"
+    why = events.why_not_compared(week, logged)
+    if why is not None:
+        return f"is not compared with last week ({why})"
     start, before = week.week_start_day, week.week_start_day - timedelta(days=7)
     noise = (
         known.dose_noise(data.this_known, [d for d in data.days if d["operating_day"] >= start]),

@@ -78,7 +78,7 @@ def dose(
         figure = _sheet(1.4)
         axes = figure.subplots()
         _backdrop(axes, len(days), week, printed, limits, marks, days)
-        axes.plot(range(len(days)), _gaps(rolling), color="0.4", linewidth=1.6, marker=".", markersize=2, label="rolling 7 operating days")
+        axes.plot(*_broken(rolling, days, marks), color="0.4", linewidth=1.6, marker=".", markersize=2, label="rolling 7 operating days")
         axes.plot(range(len(days)), _gaps(daily), color="black", linewidth=0, marker="o", markersize=3.2, label="operating day")
         _scale_round(axes, [*daily, *rolling], (printed, limits))
         _finish(axes, days, printed.unit)
@@ -121,7 +121,7 @@ def mixing(days: list[date], daily: list[float | None], printed: Printed, limits
         figure = _sheet(1.12)
         axes = figure.subplots()
         _backdrop(axes, len(days), week, printed, limits, marks, days)
-        axes.plot(range(len(days)), _gaps(daily), color="black", linewidth=0.5, marker="D", markersize=2.8, label="operating day")
+        axes.plot(*_broken(daily, days, marks), color="black", linewidth=0.5, marker="D", markersize=2.8, label="operating day")
         _scale_from_zero(axes, daily, printed, limits)
         _finish(axes, days, f"{printed.unit}")
         return _svg(figure)
@@ -168,6 +168,13 @@ def _clock(hours: float) -> str:
 
 def _gaps(values: list[float | None]) -> list[float]:
     return [float("nan") if v is None else v for v in values]
+
+
+def _broken(values: list[float | None], days: list[date], marks: list[Mark]) -> tuple[list[float], list[float]]:
+    """Return positions and values of a line that no event is drawn through."""
+    points = [*enumerate(_gaps(values)), *((at, float("nan")) for at in {(m.day - days[0]).days - 0.5 for m in marks})]
+    points.sort(key=lambda point: point[0])
+    return [x for x, _ in points], [y for _, y in points]
 
 
 def _backdrop(axes: Axes, count: int, week: int, printed: Printed, limits: Limits, marks: list[Mark], days: list[date]) -> None:

@@ -66,7 +66,7 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
         "quality": _quality(lines[0]) if len(lines) == 1 and not withheld else [],
         "legend": LEGEND,
         "short_caution": SHORT,
-        "pages": [_page(week, line, plant_file) for line in reported],
+        "pages": [_page(week, line) for line in reported],
         "later_flags": later[:MOST_LATER_FLAGS],
         "more_flags": max(0, len(later) - MOST_LATER_FLAGS),
         "cautions": list(CAUTIONS),
@@ -125,11 +125,11 @@ def _ended(sentence: str) -> str:
     return sentence.strip().rstrip(".") + "."
 
 
-def _page(week: WeekData, line: LineFacts, plant_file: PlantFile) -> dict[str, Any]:
+def _page(week: WeekData, line: LineFacts) -> dict[str, Any]:
     fit = fitting(line.data.flags)
     return {
         "heading": f"{line.data.name}: the last {charts.SHOWN_WEEKS} weeks",
-        "charts": charts.of_line(week, line, plant_file),
+        "charts": charts.of_line(week, line),
         "flags": [_flag(week, f) for f in line.data.flags[:fit]],
         "later": len(line.data.flags) - fit,
     }

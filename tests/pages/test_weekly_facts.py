@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from pipelines.report import facts, known, words
+from pipelines.report.events import Event
 from pipelines.report.read import LineData, WeekData, iso_week
 from pipelines.report.words import Limits
 
@@ -242,3 +243,31 @@ def test_a_balance_that_does_not_close_is_an_open_item() -> None:
     assert (closed.open_items, closed.data_line[-5:]) == ((), "final")
     whole = facts.of_line(WEEK, line({}, balance=balance | {"line": "all lines"}), LIMITS)
     assert whole.sentences[2].startswith("One thing needs a decision: The solids balance of all lines does not close")
+
+
+def event(day: int, hour: int = 0) -> Event:
+    at = WEEK.start_utc + timedelta(days=day, hours=hour)
+    return Event(at, (WEEK.start_utc + timedelta(days=day)).date(), f"thing {day}")
+
+
+@pytest.mark.parametrize(
+    "logged, told, why",
+    [
+        ((), None, None),
+        ((event(-14), event(7)), None, None),
+        ((event(0),), "On Monday 30 March: “thing 0”.", "(the event of Monday 30 March)"),
+        ((event(2),), "On Wednesday 1 April: “thing 2”; the week's figures mix before and after.", "(the event of Wednesday 1 April)"),
+        ((event(0), event(0, 3)), "2 events, the first on Monday 30 March: “thing 0”; the week's figures mix before and after.", "(the events of Monday 30 March and after)"),
+        ((event(-7),), None, None),  # last week was whole on the near side of it
+        ((event(-5),), None, "(it holds an event of Wednesday 25 March: “thing -5”)"),
+    ],
+)  # fmt: skip
+def test_no_comparison_reaches_over_an_event(logged: tuple[Event, ...], told: str | None, why: str | None) -> None:
+    made = facts.of_line(WEEK, line({}, {"dose_active_kg_t": 3.0}), LIMITS, logged)
+    assert (made.sentences[1] if len(made.sentences) == 4 else None) == told
+    start = (
+        f"The dose is not compared with last week {why} and is unusually low"
+        if why
+        else "The dose is 143 % above last week and unusually low"
+    )
+    assert made.sentences[-2].startswith(start)

@@ -15,10 +15,10 @@ from typing import Any
 import pypdf
 import pytest
 
-from pipelines import report
+from pipelines import plantfile, report
 from pipelines.errors import DataMissingError
 from pipelines.home import Home
-from pipelines.report import cautions, figures, page, words
+from pipelines.report import cautions, events, figures, page, read, words
 from pipelines.report.words import Limits
 from pipelines.store import connect
 
@@ -80,6 +80,21 @@ def test_first_page_in_si_units(pages: dict[str, Path]) -> None:
                    "sludge flow meter 97 % 7 of 2,400 1 min", "page 1 of 2"):  # fmt: skip
         assert needed in first, needed
     assert "lb" not in first.replace("calibration", "").split()
+
+
+def test_events_of_a_line_are_those_of_its_shown_weeks(weekly_home: Home) -> None:
+    toml = weekly_home.plant_file("alder-fork")
+    toml.write_text(toml.read_text(encoding="utf-8") + '[[events]]\nline = "line-1"\nat = 2025-12-30\nwhat = "long ago"\n' +
+                    '[[events]]\nline = "line-2"\nat = 2026-03-20\nwhat = "other line"\n', encoding="utf-8")  # fmt: skip
+    found = events.of_line(read.week(weekly_home, "alder-fork", None), "line-1", plantfile.load(toml))
+    # The service log has a new pump on the day of the event: one mark, with the words of the event.
+    assert [(e.day, e.what[:9]) for e in found] == [(date(2026, 3, 3), "feed pump")]
+    text = toml.read_text(encoding="utf-8").replace(
+        '[[events]]\nline = "line-1"\nat = 2026-03-03', '[[events]]\nline = "line-1"\nat = 2026-03-02'
+    )
+    toml.write_text(text, encoding="utf-8")
+    found = events.of_line(read.week(weekly_home, "alder-fork", None), "line-1", plantfile.load(toml))
+    assert [(e.day, e.what[:16]) for e in found] == [(date(2026, 3, 2), "feed pump with i"), (date(2026, 3, 3), "new pump (P-110)")]
 
 
 def test_second_page_has_charts_with_real_text_and_flags(pages: dict[str, Path]) -> None:
@@ -257,13 +272,14 @@ def test_gap_is_drawn_as_a_gap() -> None:
     days = [date(2026, 3, 1 + k) for k in range(5)]
     printed = words.six("SI", {"reference_flow_m3_h": 18.0, "currency": "EUR"})[5]
 
-    def moves(values: list[float | None]) -> int:
-        svg = figures.mixing(days, values, printed, Limits(), 2, [])
+    def moves(values: list[float | None], *marks: figures.Mark) -> int:
+        svg = figures.mixing(days, values, printed, Limits(), 2, list(marks))
         line = next(p for p in svg.split("<path d=")[1:] if "stroke: #000000; stroke-width: 0.5" in p and "clip-path" in p)
         return line.split('"')[1].count("M")
 
     assert moves([1.0, 2.0, 3.0, 4.0, 5.0]) == 1
     assert moves([1.0, 2.0, None, 4.0, 5.0]) == 2
+    assert moves([1.0, 2.0, 3.0, 4.0, 5.0], figures.Mark(days[3], 1)) == 2  # no line is drawn through an event
 
 
 def test_range_bar_marks() -> None:
