@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 SHORT = (
-    "Advisory only: no control, alarm or safety function. Not for permit or compliance reporting. Doses are active polymer on the printed "
-    "basis; held feed TS makes a number provisional; weeks with fewer than three days with a dose are not compared. Cautions on the last page."
+    "Advisory only: no control, alarm or safety function. Not for permit or compliance reporting. Doses are active polymer on the "
+    "printed basis; provisional: lab results can still come; weeks with fewer than three days with a dose are not compared. Cautions on the last page."
 )
 CAUTIONS = (
     "Advisory only: this page writes no set-point and is no control, alarm, interlock or safety system; act through the plant's own procedures.",

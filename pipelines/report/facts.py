@@ -13,17 +13,16 @@ from typing import Any
 from pipelines.report import events, known, words
 from pipelines.report.events import Event
 from pipelines.report.read import LineData, Row, WeekData
-from pipelines.report.standing import open_items, to_print
+from pipelines.report.standing import Standing, open_items, standing, to_print
 from pipelines.report.words import Limits, Printed, counted
 
 # A line's numbers are withheld when more than this share of its evidence is missing (common practice, no source).
 WITHHELD_SHARE = 0.5
-# KPIs that rest on the feed TS, so that a held one makes them provisional.
+# KPIs that rest on the feed TS: provisional while one is awaited, held where none is.
 ON_FEED_TS = ("dose_active_kg_t", "capture_pct", "cost_total_per_t", "dry_solids_t")
 # Share of processing minutes without every meter the dose needs that is worth a word (the gate of a day is the same).
 MISSED_WORTH_A_WORD = 0.10
 MOST_OPEN_ITEMS = 3
-FINAL_BUT = "final but for the open items"
 ROLE_WORDS = {
     "sludge_flow": "sludge flow meter",
     "polymer_neat_flow": "neat polymer flow meter",
@@ -58,6 +57,7 @@ class KpiRow:
     last_extra: str
     words: tuple[str, ...]
     provisional: bool
+    held: bool
     basis: str
     this_shown: float | None
     last_shown: float | None
@@ -77,6 +77,7 @@ class LineFacts:
     data_line: str = ""
     numbers: tuple[Number, ...] = field(default=())
     logged: tuple[Event, ...] = ()
+    standing: Standing | None = None
 
 
 def of_line(week: WeekData, data: LineData, limits: dict[str, Limits], logged: tuple[Event, ...] = ()) -> LineFacts:
@@ -86,13 +87,14 @@ def of_line(week: WeekData, data: LineData, limits: dict[str, Limits], logged: t
         return LineFacts(data, reason)
     printed = words.six(data.settings["units"], data.settings)
     in_week = [d for d in data.days if d["operating_day"] >= week.week_start_day]
-    rows = tuple(_kpi_row(week, p, data, in_week, limits.get(p.kpi, Limits())) for p in printed)
+    state = standing(week, data, in_week)
+    rows = tuple(_kpi_row(week, p, data, in_week, limits.get(p.kpi, Limits()), state) for p in printed)
     items = open_items(week, data)
     event = events.sentence(week, logged)
-    sentences = (happened(data, rows), *([event] if event else []), compared(week, data, rows, logged), decision(data, rows, items))
+    sentences = (happened(data, rows, state), *([event] if event else []), compared(week, data, rows, logged), decision(data, rows, items))
     return LineFacts(
-        data, None, rows, sentences, to_print(items, MOST_OPEN_ITEMS), max(0, len(items) - MOST_OPEN_ITEMS), data_line(data.this, in_week, data.quality, has_items=bool(items)),
-        _numbers(data, printed, in_week), logged,
+        data, None, rows, sentences, to_print(items, MOST_OPEN_ITEMS), max(0, len(items) - MOST_OPEN_ITEMS), data_line(data.this, in_week, data.quality, state.words(bool(items))),
+        _numbers(data, printed, in_week), logged, state,
     )  # fmt: skip
 
 
@@ -113,7 +115,7 @@ def withheld(data: LineData) -> str | None:
     return None
 
 
-def happened(data: LineData, rows: tuple[KpiRow, ...]) -> str:
+def happened(data: LineData, rows: tuple[KpiRow, ...], state: Standing) -> str:
     """Return the first sentence: hours, days, dry solids, dose."""
     this = data.this or {}
     if not this["processing_minutes"]:
@@ -123,7 +125,7 @@ def happened(data: LineData, rows: tuple[KpiRow, ...]) -> str:
     start = f"{data.name} processed sludge for {words.one_decimal(this['processing_h'])} hours on {days}"
     fed = solids.text(this["dry_solids_t"])
     if this["dose_active_kg_t"] is not None:
-        held = " (provisional)" if this["is_provisional"] else ""
+        held = " (provisional)" if state.is_provisional else ""
         amount = f"{dose.this} {dose.within}".strip()
         return f"{start} and was fed {fed} {solids.unit}; polymer was {amount} {dose.printed.unit}{held}."
     known = f"only {fed} {solids.unit} could be counted" if fed is not None else "no dry solids could be counted"
@@ -204,7 +206,7 @@ def _bare(sentence: str) -> str:
     return sentence.strip().rstrip(".")
 
 
-def data_line(this: Row, in_week: list[Row], quality: tuple[Row, ...] = (), *, has_items: bool = False) -> str:
+def data_line(this: Row, in_week: list[Row], quality: tuple[Row, ...], stands: str) -> str:
     """Return the line that says how far the numbers can be trusted."""
     worked = [d for d in in_week if d["processing_minutes"]]
     sampled = sum(1 for d in worked if d["feed_samples"])
@@ -218,7 +220,7 @@ def data_line(this: Row, in_week: list[Row], quality: tuple[Row, ...] = (), *, h
     if known:
         least = min(known, key=lambda q: (q["covered_share"], q["role"]))
         parts.append(f"least known signal: {spoken(least['role'])}, {least['covered_share'] * 100:.0f} % of the week")
-    return "; ".join([*parts, "provisional" if this["is_provisional"] else FINAL_BUT if has_items else "final"])
+    return "; ".join([*parts, stands])
 
 
 def _floor_pct(share: float) -> int:
@@ -231,10 +233,11 @@ def spoken(role: str) -> str:
     return ROLE_WORDS.get(role, role.replace("_", " "))
 
 
-def _kpi_row(week: WeekData, printed: Printed, data: LineData, in_week: list[Row], limits: Limits) -> KpiRow:
+def _kpi_row(week: WeekData, printed: Printed, data: LineData, in_week: list[Row], limits: Limits, state: Standing) -> KpiRow:
     this, last = (data.this or {})[printed.kpi], (data.last or {}).get(printed.kpi)
     shown, before = printed.text(this), printed.text(last)
     u = known.of_week(printed.kpi, data, in_week)
+    on_feed_ts = printed.kpi in ON_FEED_TS and this is not None
     return KpiRow(
         printed,
         shown or "-",
@@ -245,7 +248,8 @@ def _kpi_row(week: WeekData, printed: Printed, data: LineData, in_week: list[Row
         _hours(printed, data.this),
         _hours(printed, data.last),
         words.judged(printed, this, limits),
-        bool((data.this or {})["is_provisional"]) and printed.kpi in ON_FEED_TS and this is not None,
+        state.is_provisional and on_feed_ts,
+        state.held_days > 0 and not state.is_provisional and on_feed_ts,
         basis(printed.kpi, week, in_week, data.this or {}),
         None if shown is None else words.as_printed(shown),
         None if before is None else words.as_printed(before),

@@ -15,9 +15,10 @@ from pipelines import __version__, packaged
 from pipelines.plantfile import PlantFile
 from pipelines.report import charts
 from pipelines.report.cautions import CAUTIONS, SHORT
-from pipelines.report.facts import FINAL_BUT, KpiRow, LineFacts, spoken
+from pipelines.report.facts import KpiRow, LineFacts, spoken
 from pipelines.report.figures import range_bar
 from pipelines.report.read import Row, WeekData
+from pipelines.report.standing import FINAL, FINAL_BUT
 
 # Room for flags below the charts of a line, and how the table fills it; what does not fit follows after the last line.
 FLAG_ROOM_MM, ROW_MM, TEXT_LINE_MM, SEEN_CHARACTERS, LOOK_CHARACTERS = 44.0, 2.4, 3.2, 40, 31
@@ -34,7 +35,6 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
     reported = [line for line in lines if line.withheld is None]
     withheld = None if reported else _whole_reason(lines)
     known = f"{week.known_utc.astimezone(week.zone):%Y-%m-%d %H:%M}"
-    provisional = any((line.data.this or {}).get("is_provisional") for line in reported)
     later = [_flag(week, f) | {"line": line.data.name} for line in reported for f in line.data.flags[fitting(line.data.flags) :]]
     first, after = week.start_utc.astimezone(week.zone), week.end_utc.astimezone(week.zone)
     return {
@@ -46,13 +46,7 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
         "week": f"Reporting week {week.iso_week}: {_when(first)} to {_when(after)}, {week.zone.key}.",
         "lines": f"{'Line' if len(lines) == 1 else 'Lines'}: {', '.join(x.name for x in week.lines)}.",
         "known": f"Data known as at {known}; rows of the week set aside: {week.rows_set_aside:,}.",
-        "standing": "withheld"
-        if withheld
-        else "provisional"
-        if provisional
-        else FINAL_BUT
-        if any(line.open_items for line in reported)
-        else "final",
+        "standing": "withheld" if withheld else _standing(reported),
         "invented": plant_file.plant.invented,
         "footer": f"{week.plant} {week.iso_week}, flocledger {__version__}, plant file {week.plant_file_id}, data {_versions(lines)}",
         "withheld": withheld,
@@ -71,6 +65,14 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
         "more_flags": max(0, len(later) - MOST_LATER_FLAGS),
         "cautions": list(CAUTIONS),
     }
+
+
+def _standing(reported: list[LineFacts]) -> str:
+    """Return the word beside the heading; where not all lines are provisional, with those that are."""
+    provisional = [line.data.name for line in reported if line.standing is not None and line.standing.is_provisional]
+    if provisional:
+        return "provisional" if len(provisional) == len(reported) else f"provisional: {', '.join(provisional)}"
+    return FINAL_BUT if any(line.open_items for line in reported) else FINAL
 
 
 def _whole_reason(lines: tuple[LineFacts, ...]) -> str:
@@ -111,7 +113,7 @@ def _row(row: KpiRow) -> dict[str, Any]:
     return {
         "label": row.printed.label, "unit": row.printed.unit, "basis": row.basis, "this": row.this, "within": row.within, "last": row.last, "usual": row.usual,
         "target": row.target, "bar": bar, "extra": row.extra, "last_extra": row.last_extra,
-        "words": "; ".join([*row.words, *(["provisional"] if row.provisional else [])]),
+        "words": "; ".join([*row.words, *(["provisional"] if row.provisional else []), *(["feed TS held"] if row.held else [])]),
         "bar_alt": f"{row.printed.label}: {' '.join([row.this, row.within]).strip()}, usual range {row.usual}, target {row.target}",
     }  # fmt: skip
 

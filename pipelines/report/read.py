@@ -25,7 +25,8 @@ class LineData:
     """A line's rows behind its week; values in the stored (SI) units. `quality` holds sums over the week per role.
 
     `this_known` and `last_known` are the weeks' rows of dose_uncertainty_week; `balance` is the week's row of
-    solids_balance: the line's own, of all lines where only they have a closure.
+    solids_balance: the line's own, of all lines where only they have a closure;
+    `lab_delay_h` is within how many hours nine of ten results of the shown weeks came, None without any.
     """
 
     line: str
@@ -42,6 +43,7 @@ class LineData:
     this_known: Row | None = None
     last_known: Row | None = None
     balance: Row | None = None
+    lab_delay_h: float | None = None
 
 
 @dataclass(frozen=True)
@@ -151,6 +153,11 @@ ORDER BY list_position(['check today', 'check this week', 'note'], severity), st
 _BALANCE = """
 SELECT * FROM solids_balance WHERE plant = $plant AND line IN ($line, 'all lines') AND kind = 'week' AND period_start_day = $first
   AND solids_closure IS NOT NULL ORDER BY line = 'all lines' LIMIT 1"""
+_DELAY = """
+SELECT quantile_cont(epoch(reported_utc - to_utc) / 3600.0, 0.9) AS delay FROM lab_results
+WHERE plant = $plant AND line = $line AND point IN ('feed', 'cake', 'filtrate') AND operating_day BETWEEN $first AND $last
+  AND reported_utc - to_utc BETWEEN INTERVAL 0 DAY AND INTERVAL 14 DAY  -- not what was taken in long after
+"""
 _CAKE = """
 SELECT sample_id, from_utc, operating_day, value FROM lab_results
 WHERE plant = $plant AND line = $line AND point = 'cake' AND analyte = 'ts' AND is_used AND value IS NOT NULL
@@ -178,6 +185,7 @@ def _line(con: duckdb.DuckDBPyConnection, settings: Row, span: Row, begin: datet
         tuple(_rows(con, _STATES, **key, **_only(span))),
         tuple(_rows(con, _QUALITY, **key, **_only(span))),
         known.get(span["first"]), known.get(before), next(iter(_rows(con, _BALANCE, **key, first=span["first"])), None),
+        _rows(con, _DELAY, **key, **_only(shown))[0]["delay"],
     )  # fmt: skip
 
 

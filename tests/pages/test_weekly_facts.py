@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from math import sqrt
 from typing import Any
@@ -22,7 +23,7 @@ SETTINGS = {"units": "US", "currency": "USD", "reference_flow_m3_h": 90.8498796,
 THIS: dict[str, Any] = {
     "plant": "p", "line": "line-1", "week_start_day": date(2026, 3, 30), "minutes_seen": 10080, "unknown_minutes": 0,
     "processing_minutes": 2496, "processing_h": 41.6, "operating_days": 5, "dry_solids_t": 79.832, "dose_active_kg_t": 7.3, "dose_reason": None,
-    "cake_ts_pct": 22.6, "cake_samples": 10, "capture_pct": 95.0, "dilution_ratio": 0.31, "cost_total_per_t": 412.0, "mixing_dp_ref_kpa": 31.0,
+    "cake_ts_pct": 22.6, "cake_samples": 10, "filtrate_samples": 5, "capture_pct": 95.0, "dilution_ratio": 0.31, "cost_total_per_t": 412.0, "mixing_dp_ref_kpa": 31.0,
     "mixing_dp_ref_method": "fit", "missed_share": 0.04, "is_provisional": False, "data_version": "v",
 }  # fmt: skip
 FLAG = {
@@ -271,3 +272,43 @@ def test_no_comparison_reaches_over_an_event(logged: tuple[Event, ...], told: st
         else "The dose is 143 % above last week and unusually low"
     )
     assert made.sentences[-2].startswith(start)
+
+
+def weekend(known_after: timedelta, *, delay_h: float | None, before: tuple[dict[str, Any], ...] = ()) -> facts.LineFacts:
+    """A week whose Saturday (day 5, ends 2026-04-05 10:00 UTC) has no sample, known so long after that day's end."""
+    end = WEEK.start_utc + timedelta(days=6)
+    days = (
+        *before,
+        *(day(k, is_provisional=k == 5, feed_samples=int(k != 5), period_end_utc=WEEK.start_utc + timedelta(days=k + 1)) for k in range(6)),
+    )
+    week = replace(WEEK, known_utc=end + known_after)
+    return facts.of_line(week, line({"is_provisional": True}, days=days, lab_delay_h=delay_h), LIMITS)
+
+
+@pytest.mark.parametrize(
+    "known_after, delay_h, open_still",
+    [
+        (timedelta(days=1), 48.0, True),
+        (timedelta(days=3), 48.0, False),
+        (timedelta(days=13), None, True),
+        (timedelta(days=15), 999.0, False),
+    ],
+)
+def test_provisional_ends_when_no_result_is_expected_any_more(known_after: timedelta, delay_h: float | None, open_still: bool) -> None:
+    made = weekend(known_after, delay_h=delay_h)
+    assert ("(provisional)" in made.sentences[0], made.rows[0].provisional, made.rows[0].held) == (open_still, open_still, not open_still)
+    end = (
+        "provisional: lab results of 1 of 6 days can still come"
+        if open_still
+        else "final; lab results of 1 of 6 days are missing and no longer expected"
+    )
+    assert made.data_line.endswith(end)
+
+
+@pytest.mark.parametrize("weeks, sampled, open_still", [(4, (), False), (3, (), True), (4, (2,), True)])
+def test_a_weekday_never_sampled_is_not_waited_for(weeks: int, sampled: tuple[int, ...], open_still: bool) -> None:
+    none = {"feed_samples": 0, "filtrate_samples": 0}
+    before = tuple(day(5 - 7 * k, cake_samples=int(k in sampled), **none) for k in range(1, weeks + 1))
+    made = weekend(timedelta(hours=1), delay_h=48.0, before=before)
+    assert made.standing is not None
+    assert made.standing.is_provisional is open_still

@@ -205,6 +205,12 @@ def test_withheld_page_says_why(weekly_home: Home, weekly_change: Change) -> Non
     assert trail["lines"][0]["numbers"] == []
 
 
+def test_heading_names_the_line_that_is_provisional(weekly_home: Home, weekly_change: Change) -> None:
+    weekly_change("alder-fork", "UPDATE kpi_week SET is_provisional = FALSE WHERE line = 'line-1'")
+    first = text_of(report.run(weekly_home, "alder-fork"))[0]
+    assert "provisional: Belt press 2 invented" in first
+
+
 def test_one_line_is_withheld_and_the_other_reported(weekly_home: Home, weekly_change: Change) -> None:
     weekly_change(
         "alder-fork",
