@@ -95,7 +95,7 @@ def _strip(week: WeekData, line: LineFacts) -> dict[str, str]:
         hours[s["state"]] = hours.get(s["state"], 0.0) + length
         if begin is not None:
             states.append((days.index(s["operating_day"]), (s["start_utc"] - begin).total_seconds() / 3600.0, length, s["state"]))
-    told = ", ".join(f"{name} {words.one_decimal(hours[name])} h" for name in _TOLD if name in hours) or "no minutes"
+    told = ", ".join(f"{name} {words.one_decimal(hours[name])} h" for name in _TOLD if round(hours.get(name, 0.0), 1)) or "no minutes"
     return {
         "title": f"Running state: {told}",
         "svg": figures.strip(days, states, line.data.settings["operating_day_start_h"]),

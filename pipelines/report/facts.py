@@ -211,19 +211,17 @@ def data_line(this: Row, in_week: list[Row], quality: tuple[Row, ...], stands: s
     worked = [d for d in in_week if d["processing_minutes"]]
     sampled = sum(1 for d in worked if d["feed_samples"])
     usable = (
-        "no processing minutes"
-        if this["missed_share"] is None
-        else f"{_floor_pct(1 - this['missed_share'])} % of processing minutes usable"
+        "no processing minutes" if this["missed_share"] is None else f"{floor_pct(1 - this['missed_share'])} % of processing minutes usable"
     )
     parts = [usable, f"feed TS sampled on {sampled} of {counted(len(worked), 'processing day')}"]
-    known = [q for q in quality if q["covered_share"] is not None]
-    if known:
-        least = min(known, key=lambda q: (q["covered_share"], q["role"]))
-        parts.append(f"least known signal: {spoken(least['role'])}, {least['covered_share'] * 100:.0f} % of the week")
+    missed = [q for q in quality if q["covered_share"] is not None and floor_pct(q["covered_share"]) < 100]
+    if missed:
+        least = min(missed, key=lambda q: (q["covered_share"], q["role"]))
+        parts.append(f"least known signal: {spoken(least['role'])}, {floor_pct(least['covered_share'])} % of the week")
     return "; ".join([*parts, stands])
 
 
-def _floor_pct(share: float) -> int:
+def floor_pct(share: float) -> int:
     """Return whole percent rounded down, so that 100 means all; a hair is added for what doubles cannot say."""
     return math.floor(share * 100.0 + 1e-9)
 

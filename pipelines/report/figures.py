@@ -78,7 +78,7 @@ def dose(
         figure = _sheet(1.4)
         axes = figure.subplots()
         _backdrop(axes, len(days), week, printed, limits, marks, days)
-        axes.plot(*_broken(rolling, days, marks), color="0.4", linewidth=1.6, marker=".", markersize=2, label="rolling 7 operating days")
+        axes.plot(*_broken(rolling, days, marks), color="0.4", linewidth=1.6, marker=".", markersize=2, label="rolling 7 days")
         axes.plot(range(len(days)), _gaps(daily), color="black", linewidth=0, marker="o", markersize=3.2, label="operating day")
         _scale_round(axes, [*daily, *rolling], (printed, limits))
         _finish(axes, days, printed.unit)

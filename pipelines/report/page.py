@@ -15,7 +15,7 @@ from pipelines import __version__, packaged
 from pipelines.plantfile import PlantFile
 from pipelines.report import charts
 from pipelines.report.cautions import CAUTIONS, SHORT
-from pipelines.report.facts import KpiRow, LineFacts, spoken
+from pipelines.report.facts import KpiRow, LineFacts, floor_pct, spoken
 from pipelines.report.figures import range_bar
 from pipelines.report.read import Row, WeekData
 from pipelines.report.standing import FINAL, FINAL_BUT
@@ -154,7 +154,7 @@ def _quality(line: LineFacts) -> list[dict[str, str]]:
     return [
         {
             "role": spoken(q["role"]),
-            "covered": "-" if q["covered_share"] is None else f"{q['covered_share'] * 100:.0f} %",
+            "covered": "-" if q["covered_share"] is None else f"{floor_pct(q['covered_share'])} %",
             "missed": f"{q['missing_processing_minutes']:,} of {q['processing_minutes']:,}",
             "gap": f"{q['longest_gap_min']:,} min",
         }

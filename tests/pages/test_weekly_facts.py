@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from pipelines.report import facts, known, words
+from pipelines.report import charts, facts, known, words
 from pipelines.report.events import Event
 from pipelines.report.read import LineData, WeekData, iso_week
 from pipelines.report.words import Limits
@@ -312,3 +312,24 @@ def test_a_weekday_never_sampled_is_not_waited_for(weeks: int, sampled: tuple[in
     made = weekend(timedelta(hours=1), delay_h=48.0, before=before)
     assert made.standing is not None
     assert made.standing.is_provisional is open_still
+
+
+def test_the_least_known_signal_is_named_only_when_something_is_missing() -> None:
+    full, less = (
+        {"role": "device_power", "processing_minutes": 0, "covered_share": 1.0},
+        {"role": "pump_run", "processing_minutes": 0, "covered_share": 0.9996},
+    )
+    assert "least known" not in facts.of_line(WEEK, line({}, quality=(full,)), LIMITS).data_line
+    assert "; least known signal: pump run, 99 % of the week; " in facts.of_line(WEEK, line({}, quality=(full, less)), LIMITS).data_line
+
+
+def test_a_state_of_no_hours_is_not_told() -> None:
+    start = WEEK.start_utc
+    lasted = {"processing": 120, "idle running": 2, "stopped": 60}
+    states = tuple(
+        {"operating_day": WEEK.week_start_day, "state": s, "start_utc": start, "end_utc": start + timedelta(minutes=m)}
+        for s, m in lasted.items()
+    )
+    settings = SETTINGS | {"operating_day_start_h": 6.0}
+    strip = charts._strip(WEEK, facts.of_line(WEEK, replace(line({}, states=states), settings=settings), LIMITS))
+    assert strip["title"] == "Running state: processing 2.0 h, stopped 1.0 h"

@@ -99,7 +99,7 @@ def test_events_of_a_line_are_those_of_its_shown_weeks(weekly_home: Home) -> Non
 
 def test_second_page_has_charts_with_real_text_and_flags(pages: dict[str, Path]) -> None:
     second = text_of(pages["alder-fork"])[1]
-    for needed in ("rolling 7 operating days", "operating day", "usual range", "sample", "idle running", "9 Feb", "30 Mar", "event 1",
+    for needed in ("rolling 7 days", "operating day", "usual range", "sample", "idle running", "9 Feb", "30 Mar", "event 1",
                    "feed pump with injection at the pump in service", "check this week", "Tue 31 Mar 06:00", "disposition"):  # fmt: skip
         assert needed in second, needed
 
