@@ -53,8 +53,9 @@ def _daily(days: list[date], rows: tuple[Row, ...], printed: Printed) -> list[fl
 
 
 def _samples(week: WeekData, cake: tuple[Row, ...]) -> list[tuple[float, float]]:
+    """Return place and value of each sample: in the middle of the span in which it can have been taken."""
     start = week.start_utc - timedelta(days=WEEK * (SHOWN_WEEKS - 1))
-    return [(figures.position(r["from_utc"], start), r["value"]) for r in cake]
+    return [(figures.position(r["from_utc"] + timedelta(hours=r["half_width_h"] or 0.0), start), r["value"]) for r in cake]
 
 
 def _notes(events: tuple[Event, ...]) -> str:

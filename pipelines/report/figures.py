@@ -40,7 +40,9 @@ STATE_LOOKS = {
 }
 # The value axis of a chart with limits reaches so far past the highest limit, the same from week to week.
 _HEADROOM = 1.5
-_EVENT_DAYS = 5  # the word "event" and a number are so many days of the axis wide; nearer to the next mark the number stands alone
+# The word "event" and a number are so many days of the axis wide; nearer to another mark or the end the number stands alone.
+_EVENT_DAYS = 5
+_MARK_ROW_IN = 0.1  # room for the numbers of events between the axes and the legend [inch]
 
 
 @dataclass(frozen=True)
@@ -55,11 +57,13 @@ class Mark:
 _LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN = 0.72, 0.06, 0.2, 0.22
 
 
-def _sheet(height_in: float, *, bottom_in: float = _BOTTOM_IN) -> Figure:
-    """Return a figure of the page's width with fixed room for labels."""
+def _sheet(height_in: float, *, bottom_in: float = _BOTTOM_IN, marks: bool = False) -> Figure:
+    """Return a figure of the page's width with fixed room for labels; higher by the numbers of events, if there are `marks`."""
+    top_in = _TOP_IN + _MARK_ROW_IN * marks
+    height_in += _MARK_ROW_IN * marks
     figure = Figure(figsize=(WIDTH_IN, height_in))
     figure.subplots_adjust(
-        left=_LEFT_IN / WIDTH_IN, right=1 - _RIGHT_IN / WIDTH_IN, top=1 - _TOP_IN / height_in, bottom=bottom_in / height_in, hspace=0.16
+        left=_LEFT_IN / WIDTH_IN, right=1 - _RIGHT_IN / WIDTH_IN, top=1 - top_in / height_in, bottom=bottom_in / height_in, hspace=0.16
     )
     return figure
 
@@ -75,13 +79,15 @@ def dose(
 ) -> str:
     """Draw the daily dose as points and the rolling 7-day dose as a line; values in the printed unit, `week` days shaded."""
     with mpl.rc_context(_STYLE):
-        figure = _sheet(1.4)
+        figure = _sheet(1.4, marks=bool(marks))
         axes = figure.subplots()
         _backdrop(axes, len(days), week, printed, limits, marks, days)
         axes.plot(*_broken(rolling, days, marks), color="0.4", linewidth=1.6, marker=".", markersize=2, label="rolling 7 days")
-        axes.plot(range(len(days)), _gaps(daily), color="black", linewidth=0, marker="o", markersize=3.2, label="operating day")
+        axes.plot(
+            range(len(days)), _gaps(daily), color="black", linewidth=0, marker="o", markersize=3.2, clip_on=False, label="operating day"
+        )
         _scale_round(axes, [*daily, *rolling], (printed, limits))
-        _finish(axes, days, printed.unit)
+        _finish(axes, days, printed.unit, marks=bool(marks))
         return _svg(figure)
 
 
@@ -104,9 +110,12 @@ def product(
             markersize=2.8,
             markerfacecolor="white",
             markeredgewidth=0.8,
+            clip_on=False,
             label="sample",
         )
-        below.plot(range(len(days)), _gaps(capture), color="black", linewidth=0, marker="s", markersize=3, label="operating day")
+        below.plot(
+            range(len(days)), _gaps(capture), color="black", linewidth=0, marker="s", markersize=3, clip_on=False, label="operating day"
+        )
         _scale_round(above, [y for _, y in cake], cake_of)
         _scale_round(below, capture, capture_of)
         _finish(above, days, "cake, % TS")
@@ -118,12 +127,15 @@ def product(
 def mixing(days: list[date], daily: list[float | None], printed: Printed, limits: Limits, week: int, marks: list[Mark]) -> str:
     """Draw the mixing pressure drop at reference flow of each day; days without one stay empty."""
     with mpl.rc_context(_STYLE):
-        figure = _sheet(1.12)
+        figure = _sheet(1.12, marks=bool(marks))
         axes = figure.subplots()
         _backdrop(axes, len(days), week, printed, limits, marks, days)
-        axes.plot(*_broken(daily, days, marks), color="black", linewidth=0.5, marker="D", markersize=2.8, label="operating day")
+        axes.plot(*_broken(daily, days, marks), color="black", linewidth=0.5)
+        axes.plot(
+            range(len(days)), _gaps(daily), color="black", linewidth=0, marker="D", markersize=2.8, clip_on=False, label="operating day"
+        )
         _scale_from_zero(axes, daily, printed, limits)
-        _finish(axes, days, f"{printed.unit}")
+        _finish(axes, days, printed.unit, marks=bool(marks))
         return _svg(figure)
 
 
@@ -186,12 +198,14 @@ def _backdrop(axes: Axes, count: int, week: int, printed: Printed, limits: Limit
     for level in (limits.at_least, limits.at_most):
         if level is not None:
             axes.axhline(level * printed.factor, color="black", linewidth=0.8, linestyle=(0, (5, 3)), label="target")
-    for k, mark in enumerate(marks):
-        at = (mark.day - days[0]).days
-        has_room = k + 1 == len(marks) or (marks[k + 1].day - mark.day).days >= _EVENT_DAYS
-        label = f"event {mark.number}" if has_room else str(mark.number)
+    places = [(mark.day - days[0]).days for mark in marks]
+    for k, (at, mark) in enumerate(zip(places, marks, strict=True)):
+        near = min([count + _EVENT_DAYS / 2 - at, *(abs(at - other) for j, other in enumerate(places) if j != k)])
+        label, size = (f"event {mark.number}", 7.0) if near >= _EVENT_DAYS else (str(mark.number), 5.5 if near < 2 else 7.0)
         axes.axvline(at - 0.5, color="black", linewidth=0.8, linestyle=":")
-        axes.annotate(label, (at - 0.4, 0.03), xycoords=("data", "axes fraction"), fontsize=7)
+        axes.annotate(
+            label, (at - 0.5, 1.0), (0, 1), xycoords=("data", "axes fraction"), textcoords="offset points", ha="center", fontsize=size
+        )
 
 
 def _levels(printed: Printed, limits: Limits) -> list[float]:
@@ -200,11 +214,11 @@ def _levels(printed: Printed, limits: Limits) -> list[float]:
 
 
 def _scale_from_zero(axes: Axes, values: list[float | None], printed: Printed, limits: Limits) -> None:
-    """From zero to a top that the limits set, so that weeks compare by eye; higher only when a value is."""
+    """From zero to a top that the limits set, so that weeks compare by eye; higher, or below zero, only when a value is."""
     known = [v for v in values if v is not None]
     levels = _levels(printed, limits)
     top = max([_HEADROOM * max(levels) if levels else 0.0, *(1.05 * v for v in known)])
-    axes.set_ylim(0, _round_up(top) if top > 0 else 1.0)
+    axes.set_ylim(min([0.0, *(1.05 * v for v in known)]), _round_up(top) if top > 0 else 1.0)
     _say_when_empty(axes, known)
 
 
@@ -217,15 +231,15 @@ def _round_up(value: float) -> float:
 def _scale_round(axes: Axes, values: list[Any], of: tuple[Printed, Limits]) -> None:
     """Round the limits by their own width on both sides, so that weeks compare by eye; wider only when a value is.
 
-    Points, not bars: the axis need not begin at zero. Without limits it does.
+    Points, not bars: the axis need not begin at zero. Without limits the values stand in for them. No percentage goes past 100.
     """
     known = [float(v) for v in values if v is not None]
-    levels = _levels(*of)
-    if not levels:
-        _scale_from_zero(axes, values, *of)
-        return
-    width = max(max(levels) - min(levels), 0.1 * abs(max(levels)), 1e-6)
-    axes.set_ylim(min([min(levels) - width, *known]) - 0.05 * width, max([max(levels) + width, *known]) + 0.05 * width)
+    levels = _levels(*of) or known
+    if levels:
+        width = max(max(levels) - min(levels), 0.1 * abs(max(levels)), 1e-6)
+        top = max([max(levels) + width, *known]) + 0.05 * width
+        most = max([100.0, *known]) if of[0].unit.startswith("%") else math.inf
+        axes.set_ylim(min([min(levels) - width, *known]) - 0.05 * width, min(top, most))
     _say_when_empty(axes, known)
 
 
@@ -234,7 +248,7 @@ def _say_when_empty(axes: Axes, known: list[float]) -> None:
         axes.annotate("no values in these weeks", (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
 
 
-def _finish(axes: Axes, days: list[date], label: str, *, legend: bool = True) -> None:
+def _finish(axes: Axes, days: list[date], label: str, *, legend: bool = True, marks: bool = False) -> None:
     ticks = [i for i in range(len(days)) if (len(days) - i) % 7 == 0]
     axes.set_xticks(ticks, [f"{days[i].day} {days[i]:%b}" for i in ticks])
     axes.set_xlim(-0.5, len(days) - 0.5)
@@ -245,11 +259,12 @@ def _finish(axes: Axes, days: list[date], label: str, *, legend: bool = True) ->
         return
     handles, labels = axes.get_legend_handles_labels()
     once = dict(zip(labels, handles, strict=True))
+    height_in = axes.get_window_extent().height / axes.figure.dpi
     axes.legend(
         once.values(),
         once.keys(),
         loc="lower left",
-        bbox_to_anchor=(0, 1.0),
+        bbox_to_anchor=(0, 1.0 + _MARK_ROW_IN * marks / height_in),
         ncols=5,
         frameon=False,
         fontsize=7,

@@ -159,7 +159,7 @@ WHERE plant = $plant AND line = $line AND point IN ('feed', 'cake', 'filtrate') 
   AND reported_utc - to_utc BETWEEN INTERVAL 0 DAY AND INTERVAL 14 DAY  -- not what was taken in long after
 """
 _CAKE = """
-SELECT sample_id, from_utc, operating_day, value FROM lab_results
+SELECT sample_id, from_utc, half_width_h, operating_day, value FROM lab_results
 WHERE plant = $plant AND line = $line AND point = 'cake' AND analyte = 'ts' AND is_used AND value IS NOT NULL
   AND operating_day BETWEEN $first AND $last ORDER BY from_utc, sample_id"""
 
