@@ -23,7 +23,14 @@ def run(home: Home, plant_id: str, week_start_day: date | None = None) -> Path:
     plant_file = plantfile.of_plant(home, plant_id)
     week = read.week(home, plant_id, week_start_day)
     lines = tuple(
-        facts.of_line(week, data, targets.limits(plant_file, data.line), events.of_line(week, data.line, plant_file)) for data in week.lines
+        facts.of_line(
+            week,
+            data,
+            targets.limits(plant_file, data.line),
+            events.of_line(week, data.line, plant_file),
+            targets.unmeasured(plant_file, data.line),
+        )
+        for data in week.lines
     )
     content = page.content(week, lines, plant_file)
     folder = home.reports(plant_id)

@@ -23,7 +23,7 @@ def of_line(week: WeekData, line: LineFacts) -> list[dict[str, str]]:
     daily, rolling = _daily(days, line.data.days, dose.printed), _daily(days, line.data.rolling, dose.printed)
     captured, dp = _daily(days, line.data.days, capture.printed), _daily(days, line.data.days, mixing.printed)
     samples = _samples(week, line.data.cake)
-    return [
+    found = [
         {
             "title": _finding("Polymer dose", dose),
             "svg": figures.dose(days, daily, rolling, dose.printed, dose.limits, WEEK, marks),
@@ -44,6 +44,7 @@ def of_line(week: WeekData, line: LineFacts) -> list[dict[str, str]]:
         },
         _strip(week, line),
     ]
+    return found if words.NOT_MEASURED not in mixing.words else [*found[:2], found[3]]
 
 
 def _daily(days: list[date], rows: tuple[Row, ...], printed: Printed) -> list[float | None]:

@@ -80,21 +80,23 @@ class LineFacts:
     standing: Standing | None = None
 
 
-def of_line(week: WeekData, data: LineData, limits: dict[str, Limits], logged: tuple[Event, ...] = ()) -> LineFacts:
-    """Return the facts of one line; `limits` by KPI column, in stored units; `logged` its events of the shown weeks."""
+def of_line(
+    week: WeekData, data: LineData, limits: dict[str, Limits], logged: tuple[Event, ...] = (), unmeasured: frozenset[str] = frozenset()
+) -> LineFacts:
+    """Return the facts of one line; `limits` by KPI column, in stored units; `logged` its events of the shown weeks, `unmeasured` KPIs it has no signals for."""
     reason = withheld(data)
     if reason is not None or data.this is None:
         return LineFacts(data, reason)
     printed = words.six(data.settings["units"], data.settings)
     in_week = [d for d in data.days if d["operating_day"] >= week.week_start_day]
     state = standing(week, data, in_week)
-    rows = tuple(_kpi_row(week, p, data, in_week, limits.get(p.kpi, Limits()), state) for p in printed)
+    rows = tuple(_kpi_row(week, p, data, in_week, limits.get(p.kpi, Limits()), state, p.kpi not in unmeasured) for p in printed)
     items = open_items(week, data)
     event = events.sentence(week, logged)
     sentences = (happened(data, rows, state), *([event] if event else []), compared(week, data, rows, logged), decision(data, rows, items))
     return LineFacts(
         data, None, rows, sentences, to_print(items, MOST_OPEN_ITEMS), max(0, len(items) - MOST_OPEN_ITEMS), data_line(data.this, in_week, data.quality, state.words(bool(items))),
-        _numbers(data, printed, in_week), logged, state,
+        _numbers(data, rows, in_week), logged, state,
     )  # fmt: skip
 
 
@@ -196,7 +198,7 @@ def decision(data: LineData, rows: tuple[KpiRow, ...], items: tuple[Row, ...]) -
         if len(items) == 1
         else f"{_NUMBERS.get(len(items), str(len(items)))} things need a decision, the first"
     )
-    return f"{start}: {what} ({first['severity']}; look first at: {look})."
+    return f"{start}: {what} ({first['severity']}; first: {look})."
 
 
 _NUMBERS = {2: "Two", 3: "Three", 4: "Four", 5: "Five", 6: "Six", 7: "Seven", 8: "Eight", 9: "Nine"}
@@ -231,8 +233,11 @@ def spoken(role: str) -> str:
     return ROLE_WORDS.get(role, role.replace("_", " "))
 
 
-def _kpi_row(week: WeekData, printed: Printed, data: LineData, in_week: list[Row], limits: Limits, state: Standing) -> KpiRow:
+def _kpi_row(
+    week: WeekData, printed: Printed, data: LineData, in_week: list[Row], limits: Limits, state: Standing, is_measured: bool
+) -> KpiRow:
     this, last = (data.this or {})[printed.kpi], (data.last or {}).get(printed.kpi)
+    printed = printed.beside(this, last)
     shown, before = printed.text(this), printed.text(last)
     u = known.of_week(printed.kpi, data, in_week)
     on_feed_ts = printed.kpi in ON_FEED_TS and this is not None
@@ -245,10 +250,10 @@ def _kpi_row(week: WeekData, printed: Printed, data: LineData, in_week: list[Row
         words.target_text(printed, limits),
         _hours(printed, data.this),
         _hours(printed, data.last),
-        words.judged(printed, this, limits),
+        words.judged(printed, this, limits) if is_measured or this is not None else (words.NOT_MEASURED,),
         state.is_provisional and on_feed_ts,
         state.held_days > 0 and not state.is_provisional and on_feed_ts,
-        basis(printed.kpi, week, in_week, data.this or {}),
+        basis(printed.kpi, week, in_week, data.this or {}) if is_measured else "no such signal in the plant file",
         None if shown is None else words.as_printed(shown),
         None if before is None else words.as_printed(before),
         limits,
@@ -282,9 +287,10 @@ def basis(kpi: str, week: WeekData, in_week: list[Row], this: Row) -> str:
     return f"ratio of totals over valid minutes; {of}"
 
 
-def _numbers(data: LineData, printed: tuple[Printed, ...], in_week: list[Row]) -> tuple[Number, ...]:
+def _numbers(data: LineData, rows: tuple[KpiRow, ...], in_week: list[Row]) -> tuple[Number, ...]:
     """Return every printed number of the line with its place in the published file."""
     out: list[Number] = []
+    printed = [r.printed for r in rows]
     for row, when in ((data.this, "this week"), (data.last, "last week")):
         if row is None:
             continue

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pipelines import units
 
 NOT_ENOUGH = "not enough data to say"
+NOT_MEASURED = "not measured here"
 # Below this a change from last week is called none whatever its noise; doses are printed to three digits [%].
 NO_CHANGE_PCT = 1.0
 _SHORT_TON_T = units.unit("short_ton").factor / 1000.0
@@ -64,13 +65,14 @@ def as_printed(text: str) -> float:
 
 @dataclass(frozen=True)
 class Printed:
-    """How a KPI is printed: its column, label, unit words, factor from the stored unit, rounding."""
+    """How a KPI is printed: its column, label, unit words, factor from the stored unit, rounding, and a finer one that shows a change it hides."""
 
     kpi: str
     label: str
     unit: str
     factor: float
     digits: Callable[[float], str]
+    finer: Callable[[float], str] | None = None
 
     def text(self, stored: float | None) -> str | None:
         """Return a stored value as printed; None stays None."""
@@ -79,6 +81,13 @@ class Printed:
     def limit(self, stored: float | None) -> str | None:
         """Return a stored limit as printed; None stays None."""
         return None if stored is None else limit(stored * self.factor)
+
+    def beside(self, this: float | None, last: float | None) -> Printed:
+        """Return the same with the finer rounding where two stored values would read alike without it."""
+        if self.finer is None or this is None or last is None or self.text(this) != self.text(last):
+            return self
+        finer = replace(self, digits=self.finer)
+        return finer if finer.text(this) != finer.text(last) else self
 
 
 def six(system: str, settings: dict[str, Any]) -> tuple[Printed, ...]:
@@ -92,8 +101,8 @@ def six(system: str, settings: dict[str, Any]) -> tuple[Printed, ...]:
     return (
         Printed("dose_active_kg_t", "Polymer dose", f"{'lb' if us else 'kg'} active per {ton}", 2.0 if us else 1.0, three_digits),
         Printed("cake_ts_pct", "Cake solids", "% total solids by mass", 1.0, one_decimal),
-        Printed("capture_pct", "Solids capture", "% of feed solids", 1.0, whole),
-        Printed("cost_total_per_t", "Total cost", f"{settings['currency']} per {ton} fed", per_ton, two_digits),
+        Printed("capture_pct", "Solids capture", "% of feed solids", 1.0, whole, one_decimal),
+        Printed("cost_total_per_t", "Total cost", f"{settings['currency']} per {ton} fed", per_ton, two_digits, three_digits),
         Printed("dry_solids_t", "Dry solids fed", f"{ton}s" if us else "tonnes dry solids", 1.0 / per_ton, tons),
         Printed("mixing_dp_ref_kpa", f"Mixing pressure drop at {at}", "psi" if us else "kPa", psi if us else 1.0, one_decimal),
     )

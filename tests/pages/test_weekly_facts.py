@@ -112,7 +112,7 @@ def test_usable_minutes_are_rounded_down(missed: float, text: str) -> None:
 
 def test_decision_names_the_most_urgent_and_counts() -> None:
     one = said(line({}, flags=(FLAG,)))[2]
-    assert one == "One thing needs a decision: The suction pressure fell to -3 psi (check today; look first at: grinder and suction valve)."
+    assert one == "One thing needs a decision: The suction pressure fell to -3 psi (check today; first: grinder and suction valve)."
     notes = (FLAG | {"severity": "note"}, FLAG | {"disposition": "expected"})
     assert said(line({}, flags=notes))[2] == "Nothing needs a decision."
     assert said(line({}, flags=(FLAG,) * 9))[2].startswith("Nine things need a decision, the first: ")
@@ -333,3 +333,23 @@ def test_a_state_of_no_hours_is_not_told() -> None:
     settings = SETTINGS | {"operating_day_start_h": 6.0}
     strip = charts._strip(WEEK, facts.of_line(WEEK, replace(line({}, states=states), settings=settings), LIMITS))
     assert strip["title"] == "Running state: processing 2.0 h, stopped 1.0 h"
+
+
+def test_rounding_does_not_hide_a_change() -> None:
+    made = facts.of_line(
+        WEEK, line({"capture_pct": 95.4, "cost_total_per_t": 330.4}, {"capture_pct": 94.6, "cost_total_per_t": 327.0}), LIMITS
+    )
+    assert [(r.this, r.last) for r in made.rows[2:4]] == [
+        ("95.4", "94.6"),
+        ("300", "297"),
+    ]  # 330.4 and 327 per t are 299.7 and 296.7 per short ton
+    assert "capture was 95.4 %" in made.sentences[1]
+    assert next(n.text for n in made.numbers if n.column == "capture_pct" and "this week" in n.name) == "95.4"
+    plain = facts.of_line(WEEK, line({"capture_pct": 95.4}, {"capture_pct": 93.4}), LIMITS)
+    assert (plain.rows[2].this, plain.rows[2].last) == ("95", "93")
+
+
+def test_a_kpi_without_signals_is_not_measured_here() -> None:
+    made = facts.of_line(WEEK, line({"mixing_dp_ref_kpa": None}), LIMITS, (), frozenset({"mixing_dp_ref_kpa"}))
+    assert (made.rows[5].words, made.rows[5].basis) == (("not measured here",), "no such signal in the plant file")
+    assert facts.of_line(WEEK, line({"mixing_dp_ref_kpa": None}), LIMITS).rows[5].words == ("not enough data to say",)

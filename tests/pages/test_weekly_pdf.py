@@ -237,6 +237,17 @@ def test_week_with_gaps_and_without_limits_still_draws(weekly_home: Home, weekly
     assert pages[1].count("no values in these weeks") == 2
 
 
+def test_what_has_no_signal_has_no_chart(weekly_home: Home, weekly_change: Change) -> None:
+    toml = weekly_home.plant_file("brenholm")
+    blocks = toml.read_text(encoding="utf-8").split("\n\n")
+    toml.write_text("\n\n".join(b for b in blocks if "mixing_upstream_pressure" not in b), encoding="utf-8")
+    weekly_change("brenholm", "UPDATE kpi_day SET mixing_dp_ref_kpa = NULL")
+    weekly_change("brenholm", "UPDATE kpi_week SET mixing_dp_ref_kpa = NULL")
+    pages = text_of(report.run(weekly_home, "brenholm"))
+    assert "not measured here" in pages[0]
+    assert "Mixing pressure drop" not in pages[1]
+
+
 def test_nothing_published(tmp_path: Path, weekly_home: Home) -> None:
     empty = Home(tmp_path / "empty")
     shutil.copytree(weekly_home.root / "plants", empty.root / "plants")
