@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -110,14 +111,18 @@ def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:
         except FileRefusedError as refused:
             troubled.append(f"{blocks.QUESTION} {path.name} could not be read: {refused.detail}\n")
     head = _HEAD.format(plant_id=blocks.text(plant_id), time_zone=blocks.text(time_zone), q=blocks.QUESTION)
-    tags: set[str] = set()
+    tags = {tag.tag: tag for inspection in reversed(done.values()) for tag in inspection.survey.tags}
+    order = dict.fromkeys(tag.tag for inspection in done.values() for tag in inspection.survey.tags)
+    roles: Counter[str] = Counter()
     signals = []
-    for inspection in done.values():
-        for tag in inspection.survey.tags:
-            if tag.tag not in tags:
-                tags.add(tag.tag)
-                signals.append(blocks.signal_block(tag, "line-1"))
-    return "\n".join([head, *signals, *(i.layout_toml for i in done.values()), _TAIL.format(q=blocks.QUESTION), *troubled])
+    for tag in (tags[name] for name in order):
+        roles[tag.role or ""] += tag.is_live
+        number = max(roles[tag.role or ""], 1)  # a second tag of one role is taken to be of a second line
+        signals.append(blocks.signal_block(tag, f"line-{number}"))
+    lines = [_LINE.format(n=n) for n in range(1, max(roles.values(), default=1) + 1)] or [_LINE.format(n=1)]
+    return "\n".join(
+        [head + "\n".join(lines), *signals, *(i.layout_toml for i in done.values()), _TAIL.format(q=blocks.QUESTION), *troubled]
+    )
 
 
 _HEAD = """# First plant file, made from exports. Answer the open questions, then run `flocledger check-plant`.
@@ -133,9 +138,11 @@ operating_day_start = 00:00:00
 units = "SI"
 
 {q} which lines are there, with which device, pump and sizes? Cut-offs: flows below which nothing counts as fed.
-[[lines]]
-id = "line-1"
-name = "Line 1"
+"""
+
+_LINE = """[[lines]]
+id = "line-{n}"
+name = "Line {n}"
 device = "belt press"
 feed_cutoff = "2 m3/h"
 polymer_cutoff = "5 L/h"
@@ -144,7 +151,7 @@ reference_flow = "50 m3/h"
 dilution_counted = "polymer"
 
 [lines.pump]
-id = "P-1"
+id = "P-{n}"
 kind = "displacement"
 """
 

@@ -161,7 +161,7 @@ def signal_block(tag: TagSurvey, line: str) -> str:
     rows = [f"line = {text(line)}", f"role = {text(tag.role or '?')}", f"tag = {text(tag.tag)}", f"unit = {text(tag.unit or '?')}"]
     body = "\n".join(["[[signals]]", *rows, *([span] if span else [])]) + "\n" + said
     note = f"{QUESTION} {question}\n"
-    if not tag.has_word or tag.unit is None:
+    if not tag.is_live:
         body = "".join(f"# {row}\n" for row in body.splitlines())
     return note + body
 

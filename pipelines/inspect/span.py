@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from pipelines.inspect.stamps import clues_of
-from pipelines.plantfile_words import OFFSET
+from pipelines.plantfile_words import fixed_offset
 
 if TYPE_CHECKING:
     import polars as pl
@@ -42,16 +42,15 @@ def whole_file(utc: pl.Series, layout: Layout) -> list[str]:
 
 
 def _wall(utc: pl.Series, zone: str) -> pl.Series:
-    offset = OFFSET.fullmatch(zone)
-    if offset:
-        shift = timedelta(hours=int(offset[2]), minutes=int(offset[3]))
-        return utc.dt.replace_time_zone(None) + (shift if offset[1] == "+" else -shift)
+    offset = fixed_offset(zone)
+    if offset is not None:
+        return utc.dt.replace_time_zone(None) + offset
     return utc.dt.convert_time_zone(zone).dt.replace_time_zone(None)
 
 
 def _changes(first: datetime, last: datetime, zone: str) -> list[str]:
     """Return a sentence when the clocks of the zone change between two times of it."""
-    if OFFSET.fullmatch(zone):
+    if fixed_offset(zone) is not None:
         return []
     tz = ZoneInfo(zone)
     for n in range(min((last.date() - first.date()).days + 1, _MOST_DAYS)):

@@ -41,6 +41,11 @@ class TagSurvey:
     def is_state(self) -> bool:
         return self.numbers == 0 and bool(self.text_words)
 
+    @property
+    def is_live(self) -> bool:
+        """Tell whether its block can stand in a plant file as it is: a word spoke for the role, and the unit is known."""
+        return self.has_word and self.unit is not None
+
 
 @dataclass(frozen=True)
 class Survey:
