@@ -32,7 +32,7 @@ DAYS = 17
 MADE = tuple(compute.MERGED)
 TYPICAL = {
     "sludge_flow": 90.0, "polymer_neat_flow": 0.04, "polymer_solution_flow": 5.4, "wash_water_flow": 18.0, "pump_power": 14.7, "device_power": 11.0,
-    "pump_suction_pressure": 40.0, "pump_discharge_pressure": 360.0, "mixing_upstream_pressure": 340.0, "mixing_downstream_pressure": 130.0,
+    "pump_suction_pressure": 40.0, "pump_discharge_pressure": 325.0, "mixing_upstream_pressure": 305.0, "mixing_downstream_pressure": 130.0,
     "pump_speed": 1200.0,
 }  # fmt: skip
 # Basis of a sample -> its span in hours of its operating day (stated: a moment); windows reach over the edges of the day.
