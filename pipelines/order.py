@@ -330,11 +330,15 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
 
 def carry_over(old: Store, new: Store) -> None:
     """Bring what no file can give back into a fresh store: plant files used so far, and the ledger of published versions."""
+    from pipelines.publish import ledger
+
     there = {name for (name,) in old.rows("SELECT table_name FROM duckdb_tables() WHERE NOT internal")}
     if "plant_file_versions" in there:
         new.append_earlier("plant_file_versions", old.frame("SELECT * FROM plant_file_versions"))
     if "kpi_day_history" in there:
         new.append_earlier("kpi_day_history", old.frame("SELECT * FROM kpi_day_history ORDER BY line, operating_day, version"))
+    if "pending_days" in there:
+        new.mark_days(ledger.STAGE, old.pending_days(ledger.STAGE))  # versions nobody has seen yet
 
 
 def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, call: Call = direct, as_of: datetime | None = None) -> Summary:

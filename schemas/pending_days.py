@@ -6,14 +6,19 @@ from schemas.model import Column, Table
 
 TABLE = Table(
     name="pending_days",
-    description="Work list that survives a kill: days whose KPIs, flags or publication are behind the minutes, or whose readings are not in Parquet yet.",
+    description="Work list that survives a kill: days whose KPIs, flags or publication are behind the minutes, whose readings are not in Parquet yet, or whose versions in the ledger are not published yet.",
     grain="stage and operating day",
     key=("stage", "operating_day"),
     step="check",
     published=False,
     columns=(
         Column(
-            "stage", "text", "-", "compute, watch, publish or readings", nullable=False, isin=("compute", "watch", "publish", "readings")
+            "stage",
+            "text",
+            "-",
+            "compute, watch, publish, readings or ledger",
+            nullable=False,
+            isin=("compute", "watch", "publish", "readings", "ledger"),
         ),
         Column("operating_day", "date", "-", "operating day; of stage readings the UTC day", nullable=False),
     ),

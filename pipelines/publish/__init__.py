@@ -56,16 +56,20 @@ def run(
         with Sides(store, 1) as side:
             tables = (t for t in published_tables() if t.name != ledger.TABLE)
             in_parquet = [side.submit(partial(parquet.write, home, table=t, spans=spans)) for t in tables]
-            added = ledger.write(home, store, spans, known_from)
+            with store.transaction():
+                ledger.take_back_unpublished(home, store)
+                added = ledger.write(home, store, spans, known_from)
+                store.mark_days(ledger.STAGE, {day for _, day, _ in added})
             try:
                 in_parquet.append(side.submit(partial(_rest_in_parquet, home, spans=spans, meanwhile=meanwhile)))
                 rows = database.build(home, store, spans, anew=anew, before_swap=lambda: [one.result() for one in in_parquet])
             except BaseException:
-                ledger.take_back(store, added)
+                with store.transaction():
+                    ledger.take_back(store, added)
                 raise
     with store.transaction():
-        store.clear_days("publish")
-        store.clear_days(readings.STAGE)
+        for stage in ("publish", readings.STAGE, ledger.STAGE):
+            store.clear_days(stage)
     return StepReceipt("publish", len(days), rows, clock.stopwatch() - started)
 
 

@@ -8,14 +8,21 @@ A rebuild that gives the same values adds nothing to it, and one that does not i
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime
+from typing import TYPE_CHECKING
 
 from pipelines.home import Home
 from pipelines.store import Store, connect
 from schemas import TABLES
 from schemas.kpi_day_history import KPIS
 
+if TYPE_CHECKING:
+    import duckdb
+
 TABLE = "kpi_day_history"
+STAGE = "ledger"  # work list of the days with versions that are not in a published file yet
 Key = tuple[str, date, int]  # line, operating day, version
 # What came in since the version before, in this order of words; the last when nothing did.
 CAUSES = {
@@ -90,20 +97,45 @@ def write(home: Home, store: Store, spans: list[tuple[date, date]] | None, known
     return store.rows(_SQL.format(days=days), {"plant": store.plant, "known_from": known_from})
 
 
+def take_back_unpublished(home: Home, store: Store) -> None:
+    """Remove the versions that a run wrote and was killed before it published them: nobody knew them then."""
+    days = {"d": store.pending_days(STAGE)}
+    if not days["d"]:
+        return
+    published: set[Key] = set()
+    with _published(home) as con:
+        if con is not None:
+            sql = f"SELECT line, operating_day, version FROM {TABLE} WHERE plant = $p AND list_contains($d, operating_day)"
+            published = {(line, day, version) for line, day, version in con.execute(sql, {"p": store.plant, **days}).fetchall()}
+    last = f"SELECT line, operating_day, max(version) FROM {TABLE} WHERE list_contains($d, operating_day) GROUP BY ALL"
+    take_back(store, [key for key in store.rows(last, days) if tuple(key) not in published])
+
+
 def take_back(store: Store, added: list[Key]) -> None:
     """Remove versions whose publication failed."""
+    store.clear_days(STAGE)
     for line, day, version in added:
         store.rows(f"DELETE FROM main.{TABLE} WHERE line = $l AND operating_day = $d AND version = $v", {"l": line, "d": day, "v": version})
 
 
 def _bring_back(home: Home, store: Store) -> None:
     """Take the ledger from the published file when the store has none, as after the store was lost."""
-    if store.rows(f"SELECT 1 FROM main.{TABLE} LIMIT 1") or not home.database.exists():
+    if store.rows(f"SELECT 1 FROM main.{TABLE} LIMIT 1"):
+        return
+    with _published(home) as con:
+        if con is not None:
+            sql = f"SELECT * FROM {TABLE} WHERE plant = $p ORDER BY {', '.join(TABLES[TABLE].key)}"
+            store.append_earlier(TABLE, con.sql(sql, params={"p": store.plant}).pl())
+
+
+@contextmanager
+def _published(home: Home) -> Iterator[duckdb.DuckDBPyConnection | None]:
+    """Give the published file, read-only; None when there is none, or none with a ledger."""
+    if not home.database.exists():
+        yield None
         return
     con = connect(home.database, read_only=True)
     try:
-        if con.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = $t", {"t": TABLE}).fetchall():
-            sql = f"SELECT * FROM {TABLE} WHERE plant = $p ORDER BY {', '.join(TABLES[TABLE].key)}"
-            store.append_earlier(TABLE, con.sql(sql, params={"p": store.plant}).pl())
+        yield con if con.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = $t", {"t": TABLE}).fetchall() else None
     finally:
         con.close()
