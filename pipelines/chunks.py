@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from pipelines.errors import FlocledgerError
+from pipelines.errors import ExitCode, FlocledgerError
 
 if TYPE_CHECKING:
     import numpy as np
@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 class FileRefusedError(FlocledgerError):
     """A file that cannot be used as a whole; `reason` is from the closed list. The other files go on."""
+
+    exit_code = ExitCode.PLANT_FILE_OR_USAGE  # where it is the only file asked for
 
     def __init__(self, reason: str, detail: str) -> None:
         super().__init__(f"{reason}: {detail}")

@@ -76,7 +76,7 @@ def decide_rows(
     UsageError when a row cannot be decided so, DataMissingError when none fits. Nothing is kept then.
     """
     plant_file = plantfile.of_plant(home, plant_id)
-    with Store(home.store(plant_id), plant_id) as store:
+    with Store(home.store(plant_id), plant_id, read_only=dry_run) as store:
         rows = _rows(store, chosen)
         _confirmed(len(rows), "set-aside row", count, dry_run=dry_run)
         decisions = _decisions_on_rows(store, plant_file, rows, chosen.tag, verdict)
@@ -87,7 +87,7 @@ def decide_flags(
     home: Home, plant_id: str, chosen: FlagFilter, verdict: Verdict, *, count: int | None = None, dry_run: bool = False
 ) -> Chosen:
     """Decide flags and keep the decisions; more than one flag needs `count`, the number found."""
-    with Store(home.store(plant_id), plant_id) as store:
+    with Store(home.store(plant_id), plant_id, read_only=dry_run) as store:
         rows = _flags(store, chosen)
         _confirmed(len(rows), "flag", count, dry_run=dry_run)
         now = clock.now_utc()

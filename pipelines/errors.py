@@ -53,9 +53,9 @@ class DataMissingError(FlocledgerError):
 
 
 class LockedError(FlocledgerError):
-    """Another process writes this plant; says who."""
+    """Another process writes this plant; says who. Nothing was done: a matter of how runs are started."""
 
-    exit_code = ExitCode.WARNINGS
+    exit_code = ExitCode.PLANT_FILE_OR_USAGE
 
 
 class InternalError(FlocledgerError):

@@ -6,6 +6,8 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipelines.errors import UsageError
+
 
 @dataclass(frozen=True)
 class Home:
@@ -15,9 +17,12 @@ class Home:
 
     @classmethod
     def resolve(cls, given: str | os.PathLike[str] | None = None) -> Home:
-        """Return the home named by the argument, the environment, or the working folder, in that order."""
+        """Return the home named by the argument, the environment, or the working folder, in that order; UsageError when it cannot be."""
         chosen = given or os.environ.get("FLOCLEDGER_HOME") or "flocledger-home"
-        return cls(Path(chosen).expanduser().resolve())
+        try:
+            return cls(Path(chosen).expanduser().resolve())
+        except (RuntimeError, OSError) as error:  # no such user; no working folder any more
+            raise UsageError(f"the home folder {str(chosen)!r} cannot be found: {error}", remedy="name another with --home") from None
 
     def plant_file(self, plant: str) -> Path:
         return self.root / "plants" / f"{plant}.toml"

@@ -30,7 +30,7 @@ def bring_up(con: duckdb.DuckDBPyConnection, file_name: str) -> list[str]:
     if found is not None and found > SCHEMA_VERSION:
         raise InternalError(f"{file_name} was written by a newer flocledger (store version {found})", remedy="upgrade flocledger")
     old = _columns(con)
-    if found is not None and all(old.get(t.name) == _wanted(t) for t in TABLES.values() if t.view is None) and found == SCHEMA_VERSION:
+    if is_of_today(con):
         return []
     con.execute("BEGIN")
     try:
@@ -50,6 +50,14 @@ def bring_up(con: duckdb.DuckDBPyConnection, file_name: str) -> list[str]:
         con.execute("ROLLBACK")
         raise
     return emptied
+
+
+def is_of_today(con: duckdb.DuckDBPyConnection) -> bool:
+    """Tell whether a store has the tables of this version, so that nothing need be brought up."""
+    there = _columns(con)
+    if "store_version" not in there or con.execute("SELECT max(version) FROM store_version").fetchall() != [(SCHEMA_VERSION,)]:
+        return False
+    return all(there.get(t.name) == _wanted(t) for t in TABLES.values() if t.view is None)
 
 
 def _columns(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:

@@ -67,22 +67,27 @@ _OF_STORE = {"threads": "1", "memory_limit": "1GiB"}
 class Store:
     """A plant's store, open for writing by one process; use as a context manager.
 
-    Opening brings the tables of an earlier version up to date (`migrate`), unless it is to be read `as_it_is`.
+    Opening brings the tables of an earlier version up to date (`migrate`), unless it is to be read `as_it_is`. `read_only`: nothing is
+    made or changed, and several may read at once; DataMissingError when there is no store, or one of another version.
 
     Frames are given to DuckDB as variables, found by their names: it would keep each registered frame in memory until the
     transaction ends, and a load is one transaction.
     """
 
-    def __init__(self, path: Path, plant: str, *, as_it_is: bool = False) -> None:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    def __init__(self, path: Path, plant: str, *, as_it_is: bool = False, read_only: bool = False) -> None:
         self.plant, self.path = plant, path
-        self.con = connect(path, config=_OF_STORE)
+        if not read_only:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        self.con = connect(path, config=_OF_STORE, read_only=read_only)
         try:
-            self.emptied = [] if as_it_is else migrate.bring_up(self.con, path.name)
+            self.emptied = [] if as_it_is or read_only else migrate.bring_up(self.con, path.name)
+            if read_only and not migrate.is_of_today(self.con):
+                raise DataMissingError(f"{path.name} was made by another version of flocledger", remedy="run `flocledger nightly` first")
         except BaseException:
             self.con.close()  # else this process would be given the same opened file again
             raise
-        self.con.execute("ATTACH ':memory:' AS work")
+        if not read_only:
+            self.con.execute("ATTACH ':memory:' AS work")
         self._numbers: dict[str, dict[str, int]] = {}  # by kind: text -> number, as far as asked for
 
     def __enter__(self) -> Self:

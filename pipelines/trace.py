@@ -121,7 +121,7 @@ def run(
     described = _column(table, column)
     row = _published_row(home, plant_id, line, day, table, part)
     plant_file = plantfile.of_plant(home, plant_id)
-    with Store(home.store(plant_id), plant_id) as store:
+    with Store(home.store(plant_id), plant_id, read_only=True) as store:
         minutes = _minutes(store, line, row, column)
         shown = minute or (minutes["minute_utc"][0] if minutes.height else None)
         first, last = _days(store, line, row)
@@ -151,7 +151,7 @@ def of_row(home: Home, plant_id: str, file_name: str, line_no: int) -> RowTrace:
     DataMissingError when there is no such file.
     """
     plant_file = plantfile.of_plant(home, plant_id)
-    with Store(home.store(plant_id), plant_id) as store:
+    with Store(home.store(plant_id), plant_id, read_only=True) as store:
         loads = store.frame("SELECT * FROM loads WHERE file_name = $f OR load_id = $f ORDER BY received_seq DESC LIMIT 1", f=file_name)
         if loads.height == 0:
             raise DataMissingError(
@@ -181,7 +181,7 @@ def of_row(home: Home, plant_id: str, file_name: str, line_no: int) -> RowTrace:
 def of_result(home: Home, plant_id: str, sample_id: str, analyte: str) -> ResultTrace:
     """Trace a lab result by sample id and analyte; DataMissingError when there is none."""
     plant_file = plantfile.of_plant(home, plant_id)
-    with Store(home.store(plant_id), plant_id) as store:
+    with Store(home.store(plant_id), plant_id, read_only=True) as store:
         named = {"s": sample_id, "a": analyte}
         found = store.frame("SELECT * FROM lab_results WHERE sample_id = $s AND analyte = $a", **named)
         if found.height == 0:

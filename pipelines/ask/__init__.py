@@ -27,7 +27,10 @@ def run(home: Home, words: str, given: dict[str, str] | None = None, *, seconds:
         path = Path(words)
         if not path.is_file():
             raise UsageError(f"there is no file {words}", remedy="give SQL text, a file, or a name from `flocledger ask --list`")
-        words = path.read_text(encoding="utf-8")
+        try:
+            words = path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            raise UsageError(f"{words} cannot be read as text: {error}", remedy="save it as UTF-8") from None
     elif " " not in words.strip():
         raise UsageError(f"no saved question is named {words}", remedy="`flocledger ask --list` names them")
     return sandbox.run(home.database, words, dict(given or {}), seconds=seconds)

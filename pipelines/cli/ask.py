@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
@@ -39,14 +41,25 @@ def ask(words: str | None, listed: bool, given: tuple[str, ...], kind: str, out:
     if kind in render.FILE_FORMATS:
         if out is None:
             raise UsageError(f"--format {kind} needs --out", remedy="name the file to write")
-        render.to_file(frame, kind, out)
+        with _writing(out):
+            render.to_file(frame, kind, out)
         return ExitCode.OK
     text = {"table": render.as_table, "csv": render.as_csv, "json": render.as_json}[kind](frame)
     if out is not None:
-        out.write_text(text, encoding="utf-8")
+        with _writing(out):
+            out.write_text(text, encoding="utf-8")
     else:
         click.echo(shown.lines(text) if kind == "table" else text, nl=not text.endswith("\n"))
     return ExitCode.OK
+
+
+@contextmanager
+def _writing(out: Path) -> Iterator[None]:
+    """Say so when the file asked for cannot be written."""
+    try:
+        yield
+    except OSError as error:
+        raise UsageError(f"{out} cannot be written: {error.strerror or error}", remedy="name a file in a folder that is there") from None
 
 
 def _pair(text: str) -> tuple[str, str]:

@@ -117,12 +117,12 @@ def test_unexpected_error_of_one_plant_leaves_its_traceback_and_the_others_run(
     assert str(files[0]) in err
 
 
-def test_lock_held_by_another_run_is_a_warning(home: Home, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_lock_held_by_another_run_is_no_success(home: Home, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     def held(*_: Any, **__: Any) -> Summary:
         raise LockedError("alder-fork.duckdb is being written by python, process 7", remedy="wait")
 
     monkeypatch.setattr(order, "nightly", held)
-    assert cli.run(["nightly", "--home", str(home.root), "--plant", "alder-fork"]) == 1
+    assert cli.run(["nightly", "--home", str(home.root), "--plant", "alder-fork"]) == 3
     assert "process 7" in capsys.readouterr().err
 
 
