@@ -20,9 +20,10 @@ _HEAD = ("plant", "last run", "as of (UTC)", "exit", "inbox", "pending", "days",
 
 
 @click.command(epilog=EXIT_CODES)
+@click.option("--plant", metavar="ID", help="Only this plant. Default: all.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @home_option
-def status(home: Home, as_json: bool) -> int:
+def status(home: Home, plant: str | None, as_json: bool) -> int:
     """Show each plant's last run, waiting work, days of data and what is published.
 
     Reads <home>/runs/, <home>/inbox/, <home>/store/ and <home>/published/flocledger.duckdb. Writes nothing. Ends with 2
@@ -30,8 +31,8 @@ def status(home: Home, as_json: bool) -> int:
     """
     from pipelines.status import gather
 
-    known_plants(home, None)
-    found = gather(home)
+    asked = known_plants(home, plant)
+    found = [one for one in gather(home) if one.plant in asked]
     if as_json:
         click.echo(json.dumps([asdict(one) for one in found], default=str, indent=1))
     else:

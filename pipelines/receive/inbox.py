@@ -26,7 +26,7 @@ _LONGEST_NAME = 255  # bytes of a file name that file systems take
 _NO_LINKS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)  # where the system has them
 _UNSAFE = set('%/\\:*?"<>|')
 _PACKED = (b"\x1f\x8b", b"PK", b"\xd0\xcf\x11\xe0")  # gzip, ZIP, the container of old office documents
-_ARCHIVED = re.compile(r"^(\d{6})_(\d{8}T\d{6}Z)_([0-9a-f]{64})_(.+)$")
+_ARCHIVED = re.compile(r"^(\d{6,})_(\d{8}T\d{6}Z)_([0-9a-f]{64})_(.+)$")
 
 
 @dataclass(frozen=True)

@@ -123,6 +123,13 @@ def test_status_before_anything_ran_ends_with_two(tmp_path: Path, capsys: pytest
     assert sorted(home.root.rglob("*")) == before
 
 
+def test_status_of_one_plant(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    home = with_plants(tmp_path)
+    assert cli.run(["--home", str(home.root), "status", "--plant", "brenholm"]) == 2
+    assert [row.split()[0] for row in capsys.readouterr().out.splitlines()] == ["plant", "brenholm"]
+    assert cli.run(["--home", str(home.root), "status", "--plant", "elsewhere"]) == 3
+
+
 def test_status_tells_pending_work_inbox_and_last_run(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     from datetime import UTC, datetime
 

@@ -155,6 +155,12 @@ def test_archiving_again_after_a_kill_overwrites_harmlessly(home: Home) -> None:
     assert [p.name for p in home.archive("p").iterdir()] == [archived_as]
 
 
+def test_the_millionth_file_is_found_after_the_others(home: Home) -> None:
+    for number in (1_000_000, 999_999):
+        receive.archive(home, "p", receive.fingerprint(put(home, "a.csv", b"%d" % number)), number, WHEN)
+    assert [a.seq for a in receive.archived(home, "p")] == [999_999, 1_000_000]
+
+
 def test_names_that_tell_nothing_are_left_alone(home: Home) -> None:
     first = receive.archive(home, "p", receive.fingerprint(put(home, "b.csv", b"1")), 2, WHEN)
     second = receive.archive(home, "p", receive.fingerprint(put(home, "a.csv", b"2")), 10, WHEN)
