@@ -20,7 +20,7 @@ def serve(home: Home, plant: str | None, port: int, only_list: bool) -> int:
     """Run the nightly and weekly schedules of every plant until interrupted.
 
     Reads the plant files for time zone, operating day and week start; each run reads and writes what `nightly` and `weekly`
-    do. Uses the Prefect server of PREFECT_API_URL; without one, starts its own on 127.0.0.1 with its history in
+    do; a `prefect.yaml` is needed only for a work pool. Uses the Prefect server of PREFECT_API_URL; without one, starts its own on 127.0.0.1 with its history in
     <home>/prefect/.
     """
     from pipelines import plantfile

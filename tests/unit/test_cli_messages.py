@@ -223,3 +223,8 @@ def test_interrupt_ends_as_shells_expect(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(status, "gather", interrupted)
     assert cli.run(["--home", str(home.root), "status"]) == 130
     assert "interrupted" in capsys.readouterr().err
+
+
+def test_serve_says_that_it_needs_no_deployment_file(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.run(["serve", "--help"]) == 0
+    assert "a `prefect.yaml` is needed only for a work pool" in " ".join(capsys.readouterr().out.split())
