@@ -94,7 +94,7 @@ def _after_first_words(names: Sequence[str], rows: Sequence[Sequence[str]]) -> t
         at = {i for i, parts in enumerate(split) if parts[1:] == [ending] and first[parts[0]] > 1}
         said = {row[i] for row in rows for i in at if i < len(row)}
         told = sorted_words(said)
-        if (told["good"] or told["bad"]) and len(said) <= _STATES and not are_states(said):
+        if (told["good"] or told["bad"]) and len(said) <= _STATES and not any(are_states([word]) for word in said):
             return "{word} " + ending, at
     return None
 

@@ -33,6 +33,8 @@ def told(names: Sequence[str], rows: Sequence[Sequence[str]], at: Sequence[int])
     tag = _one([i for i in rest if i != value and _are_tags(texts[i])], names, words.TAG)
     if tag is None or value is None:
         return None
+    if unit is not None and len({(row[tag], row[unit]) for row in rows if max(tag, unit) < len(row) and row[unit]}) > len(texts[tag]):
+        return None  # a tag has one unit: these are words of another kind
     is_named = names[tag].lower() in words.TAG or names[value].lower() in words.VALUE
     is_numbered = sum(any(c.isdigit() for c in word) for word in texts[tag]) > len(texts[tag]) / 2
     if not (is_named or is_numbered or unit is not None):

@@ -85,7 +85,8 @@ def guess_role(tag: str, unit_word: str | None, *, is_text: bool, only_grows: bo
     letters = _LETTERS.search(tag)
     unit_dimension = _dimension(unit_word, is_text=is_text)
     only_grows = only_grows and unit_dimension in (None, "volume", "energy")  # a flow that happens to rise is no register
-    dimension = unit_dimension or next((d for d, said in _QUANTITIES.items() if any(re.search(rf"\b{w}", folded) for w in said)), None)
+    named = next((d for d, said in _QUANTITIES.items() if any(re.search(rf"\b{w}", folded) for w in said)), None)
+    dimension = unit_dimension or (None if only_grows else named)
     best: str | None = None
     best_score = 0.0
     for role in ROLES.values():

@@ -215,6 +215,17 @@ def test_a_long_export_is_told_by_its_shape(tmp_path: Path, head: str) -> None:
     assert lay.quality_words.good == ("Gut",)
 
 
+def test_words_beside_a_number_are_no_tags(tmp_path: Path) -> None:
+    rows = "\n".join(f"2026-10-15 00:{m:02d},{'early' if m % 3 else 'late'},{'A' if m % 2 else 'C'},{m}.5" for m in range(40))
+    assert inspected(tmp_path, f"Time,Shift,Crew,Flow\n{rows}\n").layout.kind == "wide"  # A and C are no amperes and degrees
+
+
+def test_a_pump_that_can_fail_is_no_quality(tmp_path: Path) -> None:
+    rows = "\n".join(f"2026-10-15 00:{m:02d},{m}.5,{'Running' if m % 3 else 'Fault'}" for m in range(40))
+    seen = inspected(tmp_path, f"Time,Pump Speed,Pump Status\n{rows}\n")
+    assert (seen.layout.quality_name, {t.tag for t in seen.survey.tags}) == (None, {"Pump Speed", "Pump Status"})
+
+
 def test_a_state_beside_a_number_is_wide(tmp_path: Path) -> None:
     rows = "\n".join(f"15.10.2026 00:{m:02d};{'Marcha' if m % 3 else 'Paro'};{m},5" for m in range(40))
     assert inspected(tmp_path, f"Tiempo;Bomba;Caudal\n{rows}\n").layout.kind == "wide"
