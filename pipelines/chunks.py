@@ -53,7 +53,7 @@ class Chunk:
     `values` has one row per non-blank value (long and wide alike; wide is unpivoted, tag-major):
         line_no UInt32; time_utc Datetime[us, UTC] (null when unreadable); time_reason String (null, or the
         reason from the closed list); tag String; text String; quality_text String (null when the layout
-        has no quality column).
+        has no quality column); unit_text String where a long file has a unit column.
     Of clean measurements (`written` is there) `values` has `number` (Float64) instead of text, tag and quality_text may be Enum,
         and `written` tells what stands in the file.
     For lab files `values` has instead: line_no, stamp_text, time_utc, time_reason, sample, point_text,

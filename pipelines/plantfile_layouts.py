@@ -102,7 +102,9 @@ class Layout(Block):
     point_column: str | None = None
     analyte_column: str | None = None
     result_column: str | None = None
-    unit_column: str | None = None
+    unit_column: str | None = Field(
+        default=None, description="lab long: unit of the result; long: values in another unit than the signal's are set aside"
+    )
     qualifier_column: str | None = None
     sample_column: str | None = None
     reported_column: str | None = None
@@ -154,6 +156,8 @@ class Layout(Block):
         for key in needed.get(self.kind, ()):
             if getattr(self, key) is None:
                 raise ValueError(f"a {self.kind} layout needs {key}")
+        if self.kind == "wide" and self.unit_column is not None:
+            raise ValueError("unit_column belongs to layouts with one value a row; a wide export has its units in a row: unit_row")
         if self.kind == "lab wide" and not self.results:
             raise ValueError("a lab wide layout needs [[layouts.results]] blocks")
         self._lines_are_told()

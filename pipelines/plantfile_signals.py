@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -104,3 +105,21 @@ class Signal(Block):
         """Return the hold limit [us]."""
         minutes = self.hold_limit * 60.0 if self.hold_limit is not None else self.meaning.hold_min
         return round(minutes * 60e6)
+
+
+_WORDLESS = ("", "-", "onoff", "on/off", "state", "text", "bool")  # unit words that say nothing to compare
+
+
+def unit_agrees(word: str, signals: Iterable[Signal]) -> bool:
+    """Tell whether a unit word of a file is the unit of one of the signals; raw and state signals agree with any."""
+    signals = tuple(signals)
+    free = any(s.scaling is not None or s.meaning.kind == "state" for s in signals)
+    return free or word.strip().lower() in _WORDLESS or _unit_name(word) in {units.unit(s.unit).name for s in signals}
+
+
+def _unit_name(word: str) -> str:
+    """Return the unit a word means; a word of no known meaning stands for itself."""
+    try:
+        return units.unit(word).name
+    except KeyError:
+        return word

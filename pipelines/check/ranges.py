@@ -20,7 +20,7 @@ def _outside(low: str, high: str, edge: float = 0.0) -> pl.Expr:
 def reason(latest_us: int) -> pl.Expr:
     """Return the primary reason of a row, or null.
 
-    Needs time_reason, time_utc, tag, signal, quality, number (as written; share for states), value [SI], ma and the signal's limits.
+    Needs time_reason, time_utc, tag, signal, quality, number (as written; share for states), value [SI], ma, is_other_unit and the signal's limits.
     Bad-quality values are fit for use as what they are: bad readings without value.
     """
     c = pl.col
@@ -39,6 +39,7 @@ def reason(latest_us: int) -> pl.Expr:
         .when(usable & failed & c("number").is_finite()).then(pl.lit("transmitter failure level"))
         .when(usable & physical).then(pl.lit("value outside physical range"))
         .when(usable & (~measuring | _outside("low", "high", EDGE))).then(pl.lit("value outside transmitter range"))
+        .when(usable & c("is_other_unit")).then(pl.lit("unit implausible"))
     )  # fmt: skip
 
 
@@ -68,5 +69,6 @@ def detail() -> pl.Expr:
         .when(c("reason") == "transmitter failure level")
         .then(pl.format("{}: {} ({} mA) is not within {} to {} mA", name, text, c("ma").round(3), pl.lit(FAILURE_MA[0]), pl.lit(FAILURE_MA[1])))
         .when(c("reason").is_in(["unknown tag", "scaling not known for date", "time in the future"])).then(pl.format("{}: {} at {}", name, text, c("time_utc").dt.strftime("%Y-%m-%dT%H:%M:%SZ")))
+        .when(c("reason") == "unit implausible").then(pl.format("{}: {} is in {} here; the plant file has another unit for it", name, text, c("unit_text")))
         .when(c("reason").is_not_null()).then(pl.format("{}: {}", name, text))
     )  # fmt: skip

@@ -26,7 +26,12 @@ from pipelines.plantfile_corrections import measure_of_analyte
 from pipelines.store import Store
 from schemas import TABLES
 
-NO_MEASUREMENT = ("transmitter failure level", "unknown state word", "text in number")  # the number, if any, is no value
+NO_MEASUREMENT = (
+    "transmitter failure level",
+    "unknown state word",
+    "text in number",
+    "unit implausible",
+)  # the number, if any, is no value
 
 
 def keep_values(store: Store, chunk: Chunk, failed: pl.DataFrame, signals: Signals, layout: Layout, load_id: str) -> None:

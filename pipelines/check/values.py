@@ -20,13 +20,14 @@ from pipelines.check.signals import NO_SIGNAL, Signals, micros, state_of
 from pipelines.check.steps import StepsBack, steps_back
 from pipelines.chunks import Written
 from pipelines.plantfile import Layout
+from pipelines.plantfile_signals import unit_agrees
 from schemas.vocabulary import BAD
 
 FUTURE_MARGIN = timedelta(days=1)  # clocks of loggers run ahead; a stamp later than this after receipt is wrong
 # Refused for one of these, a value has a time and a tag that can be trusted: it leaves a bad reading behind.
 LEAVES_A_MARK = (
     "unknown quality word", "unknown state word", "text in number", "transmitter failure level",
-    "value outside physical range", "value outside transmitter range",
+    "value outside physical range", "value outside transmitter range", "unit implausible",
 )  # fmt: skip
 _NULL_TIME = np.iinfo(np.int64).min
 
@@ -60,6 +61,9 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
     meant = _signal_runs(code, times, signals)
     figures, codes = number.to_numpy()[order], coded.to_numpy()[order]
     plain = _plain(figures, times, meant, codes, signals, latest_us)
+    is_other = _in_other_units(values, order, meant, signals)
+    if is_other is not None:
+        plain &= ~is_other
     if values["time_reason"].null_count() < values.height:
         plain &= values["time_reason"].is_null().to_numpy()[order]
 
@@ -78,12 +82,30 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
         return Typed(*sorting.in_order(readings), ranges.NOTHING_FAILED, steps)
     doubtful = pl.Series(np.arange(len(code))[order][~plain])
     rows = values.select("line_no", "time_utc").with_columns(number=number, quality=coded)[doubtful]
+    rows = rows.with_columns(is_other_unit=pl.lit(False) if is_other is None else pl.Series(is_other[~plain]))
     said = _said(values, written, doubtful)
     rows = rows.with_columns(said["name"].cast(signals.kind, strict=False).alias("tag")).hstack(said)
+    if "unit_text" not in rows.columns:
+        rows = rows.with_columns(unit_text=pl.lit(None, dtype=pl.String))
     judged = _judged(rows, meant.spread(meant.signal)[~plain], signals, layout, latest_us)
     failed = judged.filter(pl.col("reason").is_not_null()).select(ranges.NOTHING_FAILED.columns).sort("line_no", maintain_order=True)
     usable = judged.filter(pl.col("reason").is_null() | pl.col("reason").is_in(LEAVES_A_MARK)).select(readings.columns)
     return Typed(*sorting.in_order(pl.concat([readings, usable])), failed, steps)
+
+
+def _in_other_units(values: pl.DataFrame, order: NDArray[np.intp] | slice, meant: _Runs, signals: Signals) -> NDArray[np.bool_] | None:
+    """Tell which rows state another unit than that of the signal they mean; None for a file without a column of units."""
+    if "unit_text" not in values.columns:
+        return None
+    said = pl.DataFrame(
+        {"signal": meant.spread(meant.signal), "unit": values["unit_text"].fill_null("").gather(np.arange(values.height)[order])}
+    )
+    pairs = said.unique()
+    other = [s != NO_SIGNAL and not unit_agrees(word, [signals.all[s]]) for s, word in pairs.iter_rows()]
+    joined = said.join(
+        pairs.with_columns(pl.Series("other", other, dtype=pl.Boolean)), on=["signal", "unit"], how="left", maintain_order="left"
+    )
+    return joined["other"].to_numpy()
 
 
 def _numbers(values: pl.DataFrame, layout: Layout) -> pl.Series:
@@ -95,9 +117,9 @@ def _numbers(values: pl.DataFrame, layout: Layout) -> pl.Series:
 
 def _said(values: pl.DataFrame, written: Written | None, rows: pl.Series) -> pl.DataFrame:
     """Return text, quality_text, time_reason and name (of the tag) of some values."""
-    columns = ["text", "quality_text", "time_reason", pl.col("tag").alias("name")]
+    columns: list[str | pl.Expr] = ["text", "quality_text", "time_reason", pl.col("tag").alias("name")]
     if written is None:
-        return values.select(columns)[rows]
+        return values.select(*columns, *({"unit_text"} & set(values.columns)))[rows]
     asked = values.select("line_no", "time_reason", "tag")[rows].with_columns(pl.col("tag").cast(pl.String))
     return asked.join(written.texts(asked["line_no"]), on=["line_no", "tag"], how="left", maintain_order="left").select(columns)
 

@@ -22,6 +22,8 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Ser
         quality_text=columns.text(lay.quality_column, bare=bare, plain=plain),
     )
     out = pl.DataFrame([texts["line_no"], stamped.utc, stamped.reason, tags, texts["text"], texts["quality_text"]])
+    if columns.field(lay.unit_column) is not None:
+        out = out.hstack(frame.select(unit_text=columns.text(lay.unit_column, bare=bare, plain=plain)))
     kept = columns.telling(out)
     return kept, out.height - kept.height
 

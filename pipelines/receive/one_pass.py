@@ -62,6 +62,7 @@ class OnePass:
             or lay.fill_values
             or lay.last_row_needs_line_end
             or "" in self._numbers
+            or self.columns.field(lay.unit_column) is not None
             or (not names and lay.kind == "wide")
         ):
             return False

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from pipelines import units
 from pipelines.chunks import FileRefusedError
 from pipelines.plantfile import Layout, PlantFile, Signal
-
-_WORDLESS = ("", "-", "onoff", "on/off", "state", "text", "bool")  # unit words that say nothing to compare
+from pipelines.plantfile_signals import unit_agrees
 
 
 def compare_units(words: dict[str, str], layout: Layout, plant_file: PlantFile) -> None:
@@ -20,16 +18,7 @@ def compare_units(words: dict[str, str], layout: Layout, plant_file: PlantFile) 
         declared[signal.tag.strip()].append(signal)
     for tag, signals in declared.items():
         word = words.get(tag, "")
-        free = any(s.scaling is not None or s.meaning.kind == "state" for s in signals)
-        if free or word.lower() in _WORDLESS or _unit_name(word) in {units.unit(s.unit).name for s in signals}:
+        if unit_agrees(word, signals):
             continue
         said = " or ".join(dict.fromkeys(repr(s.unit) for s in signals))
         raise FileRefusedError("unit row disagrees with plant file", f"column {tag!r} is in {word!r} here; the plant file says {said}")
-
-
-def _unit_name(word: str) -> str:
-    """Return the unit a word means; a word of no known meaning stands for itself."""
-    try:
-        return units.unit(word).name
-    except KeyError:
-        return word

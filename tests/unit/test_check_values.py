@@ -309,3 +309,22 @@ def test_readings_come_in_the_order_of_tag_time_and_line() -> None:
 def test_details_name_value_and_limits() -> None:
     done = check(rows(("FT", "500"), ("FT", "x")), FLOW)
     assert done.failed["detail"].to_list() == ["FT: 500 is not within -0.908 to 91.758 (SI, 1 % of span added)", "FT: x"]
+
+
+@pytest.mark.parametrize(
+    ("unit", "reason"),
+    [
+        ("gpm", None),
+        (" GPM ", None),
+        ("gal/min", None),
+        ("", None),
+        (None, None),
+        ("m3/h", "unit implausible"),
+        ("widgets", "unit implausible"),
+    ],
+)
+def test_a_long_file_that_states_another_unit_is_not_believed(unit: str | None, reason: str | None) -> None:
+    frame = rows((FLOW["tag"], "100"), (FLOW["tag"], "101")).with_columns(unit_text=pl.Series([unit, "gpm"], dtype=pl.String))
+    done = check(frame, FLOW)
+    assert done.failed["reason"].to_list() == ([reason] if reason else [])
+    assert done.readings["quality"].to_list() == [2 if reason else 0, 0]

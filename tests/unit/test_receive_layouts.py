@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 import pytest
+from pydantic import ValidationError
 
 from pipelines import receive
 from pipelines.chunks import Chunk, FileRefusedError
@@ -289,3 +290,17 @@ def test_a_quality_column_is_found_by_the_first_word_of_its_values_name(tmp_path
     flow = {"line": "l", "role": "sludge_flow", "tag": "FT1 Feed flow", "unit": "gpm", "range": [0, 600]}
     _, chunks = read(tmp_path, "wide.csv", text, plant_file(layout, signals=[flow]))
     assert chunks[0].values.select("tag", "quality_text").rows() == [("FT1 Feed flow", "ok"), ("YI1 Pump run", "err")]
+
+
+def test_units_of_a_long_file_are_handed_on_however_clean_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "long.csv"
+    lines = [f"2026-01-05T00:{k:02d}:00Z,Feed,{90 + k}.5,{'gpm' if k % 2 else 'm3/h'},ok" for k in range(60)]
+    path.write_text("\n".join(["time,tag,value,unit,quality", *lines]) + "\n", encoding="utf-8")
+    plant = plant_file({**LONG, "unit_column": "unit"})
+    chunks = list(receive.open_file(path, path.name, plant, may_measure=True).chunks())
+    assert rows([c for c in chunks if c.values.height], "unit_text")[:2] == [("m3/h",), ("gpm",)]
+
+
+def test_a_wide_layout_has_its_units_in_a_row() -> None:
+    with pytest.raises(ValidationError, match="unit_row"):
+        plant_file({**WIDE, "unit_column": "unit"})
