@@ -52,6 +52,10 @@ class Plant(Block):
     time_zone: str = Field(description="IANA time zone")
     operating_day_start: time = time(0, 0)
     week_start: Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"] = "monday"
+    data_since: Since | None = Field(
+        default=None,
+        description="no record is older; an export's row with an earlier time is set aside, else one such row stretches all tables to it",
+    )
     units: Literal["US", "SI"]
     currency: str = Field(default="USD", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of all prices")
     shifts: tuple[Shift, ...] = ()
@@ -237,7 +241,9 @@ class PlantFile(Block):
     def reads_as(self) -> str:
         """Return a digest of what decides how files are read and checked; keys left at their defaults do not enter it."""
         said = {
-            "plant": self.plant.model_dump_json(include={"time_zone", "operating_day_start", "shifts", "units"}, exclude_defaults=True),
+            "plant": self.plant.model_dump_json(
+                include={"time_zone", "operating_day_start", "shifts", "units", "data_since"}, exclude_defaults=True
+            ),
             "signals": [s.model_dump_json(include=_OF_INTAKE, exclude_defaults=True) for s in self.signals],
             "layouts": [layout.model_dump_json(exclude_defaults=True) for layout in self.layouts],
             "lab": self.lab.model_dump_json(exclude={"uncertainty"}, exclude_defaults=True),

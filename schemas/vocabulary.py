@@ -15,6 +15,7 @@ REASONS: tuple[str, ...] = (
     "local time does not exist",
     "ambiguous local time",
     "time in the future",
+    "time before data_since",
     "outside file's stated period",
     "unknown tag",
     "scaling not known for date",

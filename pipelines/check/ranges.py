@@ -17,7 +17,7 @@ def _outside(low: str, high: str, edge: float = 0.0) -> pl.Expr:
     return (pl.col("value") < pl.col(low) - slack) | (pl.col("value") > pl.col(high) + slack)
 
 
-def reason(latest_us: int) -> pl.Expr:
+def reason(earliest_us: int, latest_us: int) -> pl.Expr:
     """Return the primary reason of a row, or null.
 
     Needs time_reason, time_utc, tag, signal, quality, number (as written; share for states), value [SI], ma, is_other_unit and the signal's limits.
@@ -31,6 +31,7 @@ def reason(latest_us: int) -> pl.Expr:
         pl.when(c("time_reason").is_not_null()).then("time_reason")
         .when(c("time_utc").is_null()).then(pl.lit("time stamp unreadable"))
         .when(c("time_utc").to_physical() > latest_us).then(pl.lit("time in the future"))
+        .when(c("time_utc").to_physical() < earliest_us).then(pl.lit("time before data_since"))
         .when(c("tag").is_null()).then(pl.lit("unknown tag"))
         .when(c("signal").is_null()).then(pl.lit("scaling not known for date"))
         .when(c("quality").is_null()).then(pl.lit("unknown quality word"))
@@ -68,7 +69,7 @@ def detail() -> pl.Expr:
         .then(pl.format("{}: {} is not within {} to {} (SI)", name, text, c("physical_low").round(3), c("physical_high").round(3)))
         .when(c("reason") == "transmitter failure level")
         .then(pl.format("{}: {} ({} mA) is not within {} to {} mA", name, text, c("ma").round(3), pl.lit(FAILURE_MA[0]), pl.lit(FAILURE_MA[1])))
-        .when(c("reason").is_in(["unknown tag", "scaling not known for date", "time in the future"])).then(pl.format("{}: {} at {}", name, text, c("time_utc").dt.strftime("%Y-%m-%dT%H:%M:%SZ")))
+        .when(c("reason").is_in(["unknown tag", "scaling not known for date", "time in the future", "time before data_since"])).then(pl.format("{}: {} at {}", name, text, c("time_utc").dt.strftime("%Y-%m-%dT%H:%M:%SZ")))
         .when(c("reason") == "unit implausible").then(pl.format("{}: {} is in {} here; the plant file has another unit for it", name, text, c("unit_text")))
         .when(c("reason").is_not_null()).then(pl.format("{}: {}", name, text))
     )  # fmt: skip

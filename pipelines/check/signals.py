@@ -45,6 +45,7 @@ class Signals:
     kind: pl.Enum
     table: pl.DataFrame
     spans: tuple[tuple[tuple[int, int, int], ...], ...]  # by tag: (since us, until us, signal number), in plant file order
+    earliest_us: int  # data_since of the plant
 
     @cached_property
     def has_roots(self) -> bool:
@@ -59,7 +60,14 @@ class Signals:
             since, until = plant_file.instant(s.since, _LONG_AGO), plant_file.instant(s.until, FAR_FUTURE)
             spans[s.tag].append((micros(since), micros(until), number))
         table = pl.DataFrame([_limits(s) for s in plant_file.signals], schema=_TABLE)
-        return cls(plant_file.signals, tuple(tags), pl.Enum(tags), table, tuple(tuple(spans[tag]) for tag in tags))
+        return cls(
+            plant_file.signals,
+            tuple(tags),
+            pl.Enum(tags),
+            table,
+            tuple(tuple(spans[tag]) for tag in tags),
+            micros(plant_file.instant(plant_file.plant.data_since, _LONG_AGO)),
+        )
 
     def codes(self, tags: pl.Series) -> NDArray[np.uint32]:
         """Return the number of each tag (text or Enum) among `tags`; their count for one that the plant file does not have."""

@@ -176,8 +176,8 @@ def _plain(
     with np.errstate(invalid="ignore"):
         plain: NDArray[np.bool_] = number >= meant.limit(signals, "plain_low", np.inf)
         plain &= number <= meant.limit(signals, "plain_high", -np.inf)
-        if times.min(initial=0) == _NULL_TIME or times.max(initial=_NULL_TIME) > latest_us:
-            plain &= (times != _NULL_TIME) & (times <= latest_us)
+        if times.min(initial=0) < signals.earliest_us or times.max(initial=_NULL_TIME) > latest_us:  # no time is the smallest number
+            plain &= (times >= signals.earliest_us) & (times <= latest_us)
         return plain & (coded < BAD)
 
 
@@ -211,7 +211,7 @@ def _judged(doubtful: pl.DataFrame, signal: NDArray[np.int32], signals: Signals,
     frame = _with_states(frame, signals).with_columns(
         value=straight * pl.col("factor") + pl.col("offset"), ma=pl.col("number") * pl.col("ma_factor") + pl.col("ma_offset")
     )
-    frame = frame.with_columns(reason=ranges.reason(latest_us)).with_columns(detail=ranges.detail())
+    frame = frame.with_columns(reason=ranges.reason(signals.earliest_us, latest_us)).with_columns(detail=ranges.detail())
     fit = pl.col("reason").is_null() & (pl.col("quality") != BAD)
     return frame.with_columns(
         value=pl.when(fit).then("value"),

@@ -328,3 +328,15 @@ def test_a_long_file_that_states_another_unit_is_not_believed(unit: str | None, 
     done = check(frame, FLOW)
     assert done.failed["reason"].to_list() == ([reason] if reason else [])
     assert done.readings["quality"].to_list() == [2 if reason else 0, 0]
+
+
+@pytest.mark.parametrize(("since", "reasons"), [(None, []), (date(2026, 1, 5), ["time before data_since"])])
+def test_a_stamp_before_the_plants_data_is_set_aside(since: date | None, reasons: list[str]) -> None:
+    file = plant(FLOW)
+    file = file.model_copy(update={"plant": file.plant.model_copy(update={"data_since": since})})
+    frame = rows((FLOW["tag"], "100"), (FLOW["tag"], "101"))
+    old = datetime(2022, 1, 1, tzinfo=UTC)
+    frame = frame.with_columns(time_utc=pl.Series([old, frame["time_utc"][1]], dtype=frame.schema["time_utc"]))
+    done = typed(frame, Signals.of(file), layout(), datetime(2026, 2, 1, tzinfo=UTC))
+    assert done.failed["reason"].to_list() == reasons
+    assert done.readings["quality"].to_list() == [0] * (2 - len(reasons))  # no bad reading is left at a time that is none
