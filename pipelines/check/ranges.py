@@ -64,7 +64,7 @@ def detail() -> pl.Expr:
     return (
         pl.when(c("reason") == "unknown quality word").then(pl.format("{}: quality {}", name, c("quality_text").fill_null("")))
         .when(c("reason") == "value outside transmitter range")
-        .then(pl.format("{}: {} is not within {} to {} (SI, 1 % of span added)", name, text, c("low").round(3), c("high").round(3)))
+        .then(pl.format("{}: {} is not within {} to {} (SI, 1 % of span added), range {}", name, text, c("low").round(3), c("high").round(3), c("stated")))
         .when(c("reason") == "value outside physical range")
         .then(pl.format("{}: {} is not within {} to {} (SI)", name, text, c("physical_low").round(3), c("physical_high").round(3)))
         .when(c("reason") == "transmitter failure level")

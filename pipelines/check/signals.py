@@ -37,7 +37,7 @@ class Signals:
     `table` has one row a signal: factor, offset (number in the file to SI), root_zero, root_span (null but for square-root
     signals), low, high, physical_low, physical_high, top [SI; top: from there on a reading is clipped], is_state, ma_factor,
     ma_offset (number in the file to mA, null where it is no current), and plain_low, plain_high: numbers as written between
-    which no rule can object.
+    which no rule can object; stated: the range as the plant file has it.
     """
 
     all: tuple[Signal, ...]
@@ -93,10 +93,15 @@ class Signals:
 
 
 _FLOATS = ("factor", "offset", "root_zero", "root_span", "low", "high", "physical_low", "physical_high", "top", "ma_factor", "ma_offset")
-_TABLE = dict.fromkeys(_FLOATS, pl.Float64) | {"is_state": pl.Boolean, "plain_low": pl.Float64, "plain_high": pl.Float64}
+_TABLE = dict.fromkeys(_FLOATS, pl.Float64) | {
+    "is_state": pl.Boolean,
+    "plain_low": pl.Float64,
+    "plain_high": pl.Float64,
+    "stated": pl.String,
+}
 
 
-def _limits(signal: Signal) -> dict[str, float | bool | None]:
+def _limits(signal: Signal) -> dict[str, float | bool | str | None]:
     """Return one signal's row of the table."""
     u, role = units.unit(signal.unit), signal.meaning
     slope, base = 1.0, 0.0
@@ -121,7 +126,8 @@ def _limits(signal: Signal) -> dict[str, float | bool | None]:
         "top": signal.range[1] * u.factor + u.offset if clips and signal.range else np.inf, "ma_factor": ma[0], "ma_offset": ma[1],
     }  # fmt: skip
     plain_low, plain_high = _plain_state(signal) if role.kind == "state" else _plain(row)
-    return {**row, "is_state": role.kind == "state", "plain_low": plain_low, "plain_high": plain_high}
+    stated = "" if signal.range is None else f"{signal.range[0]:g} to {signal.range[1]:g} {signal.unit}"
+    return {**row, "is_state": role.kind == "state", "plain_low": plain_low, "plain_high": plain_high, "stated": stated}
 
 
 def _milliamperes(scaling: Scaling | None) -> tuple[float | None, float | None]:

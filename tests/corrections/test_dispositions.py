@@ -220,7 +220,7 @@ def test_the_command_decides_publishes_and_says_so(small: Any) -> None:
     assert later.output.splitlines()[-1] == "kept; the next nightly run applies it"
     done = runner.invoke(app, [*given, "--as", "corrected to", "--value", "60 m3/h"])
     assert done.output.splitlines()[0] == (
-        "export_0.csv, line 14: value outside transmitter range: FT: 125 is not within -1.2 to 121.2 (SI, 1 % of span added) (open)"
+        "export_0.csv, line 14: value outside transmitter range: FT: 125 is not within -1.2 to 121.2 (SI, 1 % of span added), range 0 to 120 m3/h (open)"
     )
     assert done.output.splitlines()[-1].startswith("published; operating days worked on: align 1, compute 1")
     assert small.published("SELECT corrected_value FROM corrections_applied") == [(60.0,)]
