@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from pathlib import Path
-from typing import Literal, Self
+from typing import Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
@@ -143,9 +143,14 @@ class Polymer(Block):
     product: str
     form: Literal["emulsion", "dry", "solution"]
     density: Density
-    active_fraction: float = Field(gt=0, le=1)
+    active_fraction: float = Field(gt=0, le=1, description="active polymer by mass of the product as supplied (neat)")
     active_fraction_source: str = Field(default="", description="certificate, data sheet, supplier's word")
-    solution_strength_pct: float | None = Field(default=None, gt=0, le=5)
+    solution_strength_pct: float | None = Field(
+        default=None,
+        gt=0,
+        le=5,
+        description="active polymer by mass of the made-down solution [%]; of neat product it is times active_fraction",
+    )
     price_neat: PerMass | None = Field(default=None, ge=0, description="as supplied, '0.66 per lb' [currency/kg]")
     uncertainty: PolymerUncertainty = PolymerUncertainty()
     since: Since
@@ -226,6 +231,12 @@ class PlantFile(Block):
     ladders: tuple[Ladder, ...] = ()
     baseline_periods: tuple[BaselinePeriod, ...] = ()
     corrections: tuple[Correction, ...] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _tons_are_told(cls, given: Any) -> Any:
+        plantfile_agrees.tons_are_told(given)
+        return given
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:

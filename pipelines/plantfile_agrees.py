@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pipelines import plantfile_logs
 from pipelines.plantfile_blocks import Since
@@ -13,7 +14,24 @@ from pipelines.plantfile_blocks import Since
 if TYPE_CHECKING:
     from pipelines.plantfile import PlantFile
 
+_BARE_TON = re.compile(r"(^|\s)tons?\.?\s*$", re.IGNORECASE)
+_MASSES = {"prices": ("disposal_wet", "recycle"), "polymers": ("price_neat",), "targets": ("unit",)}  # a lab sheet's tons: check.lab_units
 _FIRST, _LAST = datetime(1900, 1, 1, tzinfo=UTC), datetime(9999, 1, 1, tzinfo=UTC)
+
+
+def tons_are_told(given: Any) -> None:
+    """Raise ValueError where a plant file in SI units (as TOML gives it) says "ton", which is short, metric or long."""
+    if not isinstance(given, dict) or not isinstance(given.get("plant"), dict) or given["plant"].get("units") != "SI":
+        return
+    for block, keys in _MASSES.items():
+        entries = given.get(block)
+        for i, entry in enumerate(entries if isinstance(entries, list) else []):
+            for key in keys:
+                text = entry.get(key) if isinstance(entry, dict) else None
+                if isinstance(text, str) and _BARE_TON.search(text):
+                    raise ValueError(
+                        f"{block}[{i}].{key}: {text!r}: which ton? Write t (1000 kg), short_ton (2000 lb) or long_ton (2240 lb)"
+                    )
 
 
 def check(plant_file: PlantFile) -> None:

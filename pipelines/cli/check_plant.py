@@ -14,6 +14,9 @@ if TYPE_CHECKING:
     from pipelines.plantfile import Layout, PlantFile
 
 
+_PER = {"disposal_wet": "kg wet cake", "power": "kWh", "water": "m3", "recycle": "kg dry solids"}
+
+
 @click.command("check-plant", epilog=EXIT_CODES)
 @click.argument("file", type=click.Path(path_type=Path))
 def check_plant(file: Path) -> int:
@@ -35,6 +38,7 @@ def check_plant(file: Path) -> int:
             click.echo(f"  {signal.role:<28} {signal.tag} [{signal.unit}]{_span(signal.since, signal.until)}")
         for need in (n for n in lacking if n.line == line.id):
             click.echo(f"  missing for {need.kpi}: {'; '.join(need.missing)}")
+    click.echo("\n".join(_understood(plant_file)))
     click.echo("\nlayouts")
     for layout in plant_file.layouts:
         click.echo(f"  {layout.id:<16} {layout.kind:<9} {layout.files}  {_stamp(layout, plant_file)}")
@@ -50,6 +54,25 @@ def _plant(plant_file: PlantFile) -> list[str]:
         f"  time zone {plant.time_zone}, operating day from {plant.operating_day_start:%H:%M}, week from {plant.week_start}, "
         f"units {plant.units}, prices in {plant.currency}",
     ]
+
+
+def _understood(plant_file: PlantFile) -> list[str]:
+    """Return polymers, prices and targets as they are understood, in SI: a slip of unit shows here."""
+    money, out = plant_file.plant.currency, []
+    for p in plant_file.polymers:
+        strength = "" if p.solution_strength_pct is None else f", solution {p.solution_strength_pct:g} % active"
+        price = "" if p.price_neat is None else f", {p.price_neat:.4g} {money}/kg neat"
+        out.append(
+            f"  {p.product} on {', '.join(p.lines)} since {p.since}: {p.density:.5g} kg/m3, {p.active_fraction:g} of the neat product active{strength}{price}"
+        )
+    for dated in plant_file.prices:
+        said = [f"{name} {value:.4g} {money}/{per}" for name, per in _PER.items() if (value := getattr(dated, name)) is not None]
+        out.append(f"  prices since {dated.since}: {', '.join(said)}")
+    for t in plant_file.targets:
+        ends = [f"{word} {t.si(x):.4g}" for word, x in (("at least", t.at_least), ("at most", t.at_most)) if x is not None]
+        ends += [f"usual {t.si(t.usual[0]):.4g} to {t.si(t.usual[1]):.4g}"] if t.usual else []
+        out.append(f"  target of {t.line}, {t.kpi}: {', '.join(ends)}")
+    return ["", "polymers, prices and targets as understood, in SI", *out] if out else []
 
 
 def _corrections(plant_file: PlantFile) -> list[str]:

@@ -308,7 +308,10 @@ def test_readings_come_in_the_order_of_tag_time_and_line() -> None:
 
 def test_details_name_value_and_limits() -> None:
     done = check(rows(("FT", "500"), ("FT", "x")), FLOW)
-    assert done.failed["detail"].to_list() == ["FT: 500 is not within -0.908 to 91.758 (SI, 1 % of span added), range 0 to 400 gpm", "FT: x"]
+    assert done.failed["detail"].to_list() == [
+        "FT: 500 is not within -0.908 to 91.758 (SI, 1 % of span added), range 0 to 400 gpm",
+        "FT: x",
+    ]
 
 
 @pytest.mark.parametrize(

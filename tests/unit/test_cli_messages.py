@@ -228,3 +228,11 @@ def test_interrupt_ends_as_shells_expect(tmp_path: Path, monkeypatch: pytest.Mon
 def test_serve_says_that_it_needs_no_deployment_file(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.run(["serve", "--help"]) == 0
     assert "a `prefect.yaml` is needed only for a work pool" in " ".join(capsys.readouterr().out.split())
+
+
+def test_check_plant_tells_prices_and_targets_as_understood(capsys: pytest.CaptureFixture[str]) -> None:
+    cli.run(["check-plant", str(PLANTS / "alder-fork.toml")])
+    out = capsys.readouterr().out
+    assert "0.41 of the neat product active, solution 0.4 % active, 1.446 USD/kg neat" in out
+    assert "prices since 2025-01-01: disposal_wet 0.06614 USD/kg wet cake" in out
+    assert "target of line-1, dose_active_kg_t: at most 11, usual 10.5 to 17" in out

@@ -262,3 +262,13 @@ def test_what_a_night_would_stumble_over_is_found_before_it(old: str, new: str, 
     path.write_text(GOOD.replace(old, new, 1), encoding="utf-8")
     with pytest.raises(PlantFileError, match=re.escape(says)):
         plantfile.load(path)
+
+
+def test_a_bare_ton_is_asked_for_where_the_plant_counts_in_si(tmp_path: Path) -> None:
+    path = tmp_path / "test-plant.toml"
+    priced = GOOD + '\n[[prices]]\nsince = 2026-01-01\ndisposal_wet = "60 per ton"\n'
+    path.write_text(priced, encoding="utf-8")
+    assert plantfile.load(path).prices[0].disposal_wet == pytest.approx(60 / 907.18474)  # US: short
+    path.write_text(priced.replace('units = "US"', 'units = "SI"'), encoding="utf-8")
+    with pytest.raises(PlantFileError, match=r"prices\[0\].disposal_wet = '60 per ton'.*which ton\? Write t"):
+        plantfile.load(path)
