@@ -119,7 +119,7 @@ def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:
         roles[tag.role or ""] += tag.is_live
         number = max(roles[tag.role or ""], 1)  # a second tag of one role is taken to be of a second line
         signals.append(blocks.signal_block(tag, f"line-{number}"))
-    lines = [_LINE.format(n=n) for n in range(1, max(roles.values(), default=1) + 1)] or [_LINE.format(n=1)]
+    lines = [_LINE.format(n=n) for n in range(1, max([1, *roles.values()]) + 1)]
     return "\n".join(
         [head + "\n".join(lines), *signals, *(i.layout_toml for i in done.values()), _TAIL.format(q=blocks.QUESTION), *troubled]
     )

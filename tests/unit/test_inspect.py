@@ -82,6 +82,7 @@ def test_a_first_plant_file_is_valid_and_marks_its_guesses(exports: Path) -> Non
     plant = PlantFile.model_validate(tomllib.loads(toml))
     assert {x.kind for x in plant.layouts} == {"wide", "lab wide"}
     assert len(plant.signals) >= 20
+    assert {x.id for x in plant.lines} >= {"line-1", "line-2"}  # two tags of a role are of two lines
     assert toml.count("# OPEN QUESTION:") >= 30
     assert not (exports / "alder-fork" / "exports" / "new-plant.toml").exists()
 
