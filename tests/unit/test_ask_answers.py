@@ -102,3 +102,35 @@ def test_a_slip_that_the_meters_leave_open_is_not_told(ask: Ask, u: float, told:
     (found,) = ask("slip_at_pressure", **rows).to_dicts()
     assert found["slip_index"] == told
     assert found["index_reason"] == (None if told else "meters leave 21 % of the index open, 20 is the most")
+
+
+def test_a_curve_without_flow_span_is_refused(ask: Ask) -> None:
+    """20 kPa + 0.01 Q2 over 80 to 120 m3/h is told; over 99 to 101 it is refused."""
+
+    def on(flows: list[float]) -> Rows:
+        one = [{**m, "sludge_flow_m3_h": q, "pump_discharge_pressure_kpa": 20 + 0.01 * q * q, "sludge_flow_coverage": 1.0, "pump_discharge_pressure_coverage": 1.0}
+               for m, q in zip(minutes(MONDAY, len(flows)), flows, strict=True)]  # fmt: skip
+        return ask("discharge_pressure_curve", {"plant": "p"}, minutes=one).to_dicts()
+
+    (told,) = on([80.0 + k % 41 for k in range(410)])
+    assert (told["p0_kpa"], told["k_kpa_per_m3_h_squared"], told["curve_reason"]) == (pytest.approx(20.0), pytest.approx(0.01), None)
+    (refused,) = on([99.0 + k % 3 for k in range(300)])
+    assert (refused["p0_kpa"], refused["k_kpa_per_m3_h_squared"]) == (None, None)
+    assert refused["curve_reason"] == "flow spans 2 % of its mean, 15 needed"
+
+
+def test_another_product_is_priced_by_its_active_kg(ask: Ask) -> None:
+    """4 active kg on 1 t: 10 kg of the old product (0.4 active, 2 a kg), 20 of the new (0.2 active, 1 a kg): 20 either way."""
+    far, change = datetime(2100, 1, 1, tzinfo=UTC), datetime(2026, 2, 1, tzinfo=UTC)
+    begin = datetime(2026, 1, 1, tzinfo=UTC)
+    products = [(begin, change, 0.4, 2.0), (change, far, 0.2, 1.0)]
+    rows = {
+        "kpi_week": [week()],
+        "kpi_day": [{**LINE, "operating_day": MONDAY, "period_start_utc": datetime(2026, 1, 5, tzinfo=UTC), "dry_solids_t": 1.0, "polymer_active_kg": 4.0,
+                     "polymer_neat_kg": 10.0, "cost_total_per_t": 20.0}],
+        "prices": [{"plant": "p", "from_utc": begin, "to_utc": far}],
+        "polymers": [{**LINE, "from_utc": a, "to_utc": b, "active_fraction": f, "price_per_kg_neat": e} for a, b, f, e in products],
+    }  # fmt: skip
+    for day in ("2026-01-10", "2026-03-01"):
+        (found,) = ask("cost_at_prices_of", {"plant": "p", "day": day}, **rows).to_dicts()
+        assert found["cost_at_prices_of_day_per_t"] == pytest.approx(20.0)
