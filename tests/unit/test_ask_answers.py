@@ -134,3 +134,33 @@ def test_another_product_is_priced_by_its_active_kg(ask: Ask) -> None:
     for day in ("2026-01-10", "2026-03-01"):
         (found,) = ask("cost_at_prices_of", {"plant": "p", "day": day}, **rows).to_dicts()
         assert found["cost_at_prices_of_day_per_t"] == pytest.approx(20.0)
+
+
+def days_of_dose(doses: list[float], **figures: Any) -> Rows:
+    """One tonne a day from Monday, at these doses."""
+    return [{**LINE, "operating_day": MONDAY + timedelta(k), "dose_active_kg_t": d, "polymer_active_kg": d, "dry_solids_t": 1.0, "feed_ts_pct": 2.3, **figures}
+            for k, d in enumerate(doses)]  # fmt: skip
+
+
+def test_bins_of_feed_solids_do_not_reach_over_an_event(ask: Ask) -> None:
+    """Ten days of one bin, an event on the sixth: five days each at 10 +- 1 and at 8, not one bin at 9; four more days make no bin."""
+    days = days_of_dose([9.0, 11.0, 10.0, 9.0, 11.0, 8.0, 8.0, 8.0, 8.0, 8.0])
+    few = [{**d, "operating_day": d["operating_day"] + timedelta(20), "feed_ts_pct": 2.6} for d in days[:4]]
+    found = ask(
+        "dose_by_feed_ts",
+        {"plant": "p"},
+        kpi_day=days + few,
+        line_events=[{**LINE, "operating_day": MONDAY + timedelta(5), "what": "new mixer"}],
+    ).to_dicts()
+    assert {(f["days"], f["dose_active_kg_t"]) for f in found} == {(5, 10.0), (5, 8.0)}
+    assert {round(f["half_interval_kg_t"], 4) for f in found} == {0.0, round(2.776445105 / 5**0.5, 4)}
+
+
+def test_crews_are_compared_since_the_last_event_in_cells_of_five_days(ask: Ask) -> None:
+    weeks = [MONDAY + timedelta(7 * k) for k in range(7)]
+    days = [{**d, "operating_day": day} for d, day in zip(days_of_dose([20.0, 9.0, 11.0, 10.0, 9.0, 11.0, 10.0]), weeks, strict=True)]
+    lab = [{**LINE, "operating_day": day, "crew": "A", "time_basis": "day"} for day in weeks]
+    event = [{**LINE, "operating_day": weeks[1], "what": "new mixer"}]
+    (found,) = ask("dose_by_crew", {"plant": "p"}, kpi_day=days, lab_results=lab, line_events=event).to_dicts()
+    assert (found["days"], found["dose_lb_active_per_dry_ton"]) == (6, pytest.approx(20.0))
+    assert ask("dose_by_crew", {"plant": "p"}, kpi_day=days[:5], lab_results=lab[:5], line_events=event).height == 0
