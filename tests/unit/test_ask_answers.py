@@ -164,3 +164,10 @@ def test_crews_are_compared_since_the_last_event_in_cells_of_five_days(ask: Ask)
     (found,) = ask("dose_by_crew", {"plant": "p"}, kpi_day=days, lab_results=lab, line_events=event).to_dicts()
     assert (found["days"], found["dose_lb_active_per_dry_ton"]) == (6, pytest.approx(20.0))
     assert ask("dose_by_crew", {"plant": "p"}, kpi_day=days[:5], lab_results=lab[:5], line_events=event).height == 0
+
+
+def test_a_week_is_held_against_weeks_of_its_own_arrangement(ask: Ask) -> None:
+    """Mixing pressure 4 and 6 kPa before an event, 20 and 22 after it: each week one off its own mean."""
+    weeks = [week(MONDAY + timedelta(7 * k), dose_active_kg_t=10.0, mixing_dp_ref_kpa=p) for k, p in enumerate((4.0, 6.0, 20.0, 22.0))]
+    found = ask("weeks_with_highest_dose", kpi_week=weeks, line_events=[{**LINE, "operating_day": MONDAY + timedelta(14), "what": "valve"}])
+    assert found["mixing_dp_off_kpa"].abs().to_list() == [1.0] * 4
