@@ -155,7 +155,7 @@ POLYMER_INVENTORY = Table(
         Column("closing_day", "date", "-", "operating day of the stock reading nearest to the next month's first day, within 3 days"),
         Column("opening_stock_kg", "double", "kg", "stock as supplied at the opening reading"),
         Column("closing_stock_kg", "double", "kg", "stock as supplied at the closing reading"),
-        Column("deliveries", "int", "-", "deliveries from the opening day to the day before the closing day", nullable=False, ge=0),
+        Column("deliveries", "int", "-", "deliveries from the opening day to the day before the closing day, without both readings those of the month; null: none known", ge=0),
         Column("delivered_kg", "double", "kg", "mass of these deliveries"),
         Column("lots", "text", "-", "lots delivered, as the sheet names them"),
         Column("used_by_stock_kg", "double", "kg", "deliveries less the change of stock"),
