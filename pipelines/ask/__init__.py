@@ -15,14 +15,18 @@ if TYPE_CHECKING:
 def run(home: Home, words: str, given: dict[str, str] | None = None, *, seconds: float = 30.0) -> pl.DataFrame:
     """Return the answer to SQL text, to a file of SQL, or to a saved question by name.
 
-    `given` are parameters of a saved question. UsageError when the words are none of the three.
+    `given` are parameters of a saved question. UsageError when the words are none of the three, or the plant asked for is not published.
     """
     from pipelines.ask import questions, sandbox
 
     saved = questions.saved()
     if words in saved:
         question = saved[words]
-        return sandbox.run(home.database, question.sql, question.bind(given or {}), seconds=seconds)
+        bound = question.bind(given or {})
+        if bound.get("plant") is not None:
+            here = sandbox.run(home.database, "SELECT DISTINCT plant FROM line_settings ORDER BY plant", seconds=seconds)["plant"].to_list()
+            bound["plant"] = plant_meant(bound["plant"], here, is_given="plant" in (given or {}))
+        return sandbox.run(home.database, question.sql, bound, seconds=seconds)
     if words.lower().endswith(".sql"):
         path = Path(words)
         if not path.is_file():
@@ -34,3 +38,12 @@ def run(home: Home, words: str, given: dict[str, str] | None = None, *, seconds:
     elif " " not in words.strip():
         raise UsageError(f"no saved question is named {words}", remedy="`flocledger ask --list` names them")
     return sandbox.run(home.database, words, dict(given or {}), seconds=seconds)
+
+
+def plant_meant(named: str, here: list[str], *, is_given: bool) -> str:
+    """Return the plant a saved question is about: the one named, or the only one here when none was given."""
+    if not is_given and len(here) == 1:
+        return here[0]
+    if named in here or not here:
+        return named
+    raise UsageError(f"no plant {named} here; plants are {', '.join(here)}", remedy=f"add -p plant={here[0]}")

@@ -10,7 +10,10 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipelines import ask as asking
 from pipelines.ask import questions, sandbox
+from pipelines.errors import ExitCode, UsageError
+from pipelines.home import Home
 from pipelines.sqlfiles import create_macros_and_views
 from pipelines.store import connect
 from schemas import TABLES
@@ -23,24 +26,29 @@ Rows = list[dict[str, Any]]
 Ask = Callable[..., pl.DataFrame]
 
 
+def publish(path: Path, rows: dict[str, Rows]) -> None:
+    """Write a published file with the rows given by table; columns not given are null."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.unlink(missing_ok=True)
+    con = connect(path)
+    for table in TABLES.values():
+        if table.published and table.view is None:
+            con.execute(f"CREATE TABLE {table.name} ({', '.join(f'{c.name} {TYPES[c.type][0]}' for c in table.columns)})")
+    create_macros_and_views(con)
+    for name, content in rows.items():
+        con.register("incoming", pl.DataFrame(content, infer_schema_length=None))
+        con.execute(f"INSERT INTO {name} BY NAME FROM incoming")
+        con.unregister("incoming")
+    con.close()
+
+
 @pytest.fixture
 def ask(tmp_path: Path) -> Ask:
-    """Answers a saved question on a published file with the rows given by table; columns not given are null."""
+    """Answers a saved question on a published file with these rows."""
 
     def asked(name: str, given: dict[str, str] | None = None, **rows: Rows) -> pl.DataFrame:
         path = tmp_path / "published.duckdb"
-        path.unlink(missing_ok=True)
-        con = connect(path)
-        for table in TABLES.values():
-            if table.published and table.view is None:
-                con.execute(f"CREATE TABLE {table.name} ({', '.join(f'{c.name} {TYPES[c.type][0]}' for c in table.columns)})")
-        create_macros_and_views(con)
-        for table_name, content in rows.items():
-            frame = pl.DataFrame(content, infer_schema_length=None)
-            con.register("incoming", frame)
-            con.execute(f"INSERT INTO {table_name} BY NAME FROM incoming")
-            con.unregister("incoming")
-        con.close()
+        publish(path, rows)
         return sandbox.run(path, SAVED[name].sql, SAVED[name].bind(given or {}))
 
     return asked
@@ -171,3 +179,40 @@ def test_a_week_is_held_against_weeks_of_its_own_arrangement(ask: Ask) -> None:
     weeks = [week(MONDAY + timedelta(7 * k), dose_active_kg_t=10.0, mixing_dp_ref_kpa=p) for k, p in enumerate((4.0, 6.0, 20.0, 22.0))]
     found = ask("weeks_with_highest_dose", kpi_week=weeks, line_events=[{**LINE, "operating_day": MONDAY + timedelta(14), "what": "valve"}])
     assert found["mixing_dp_off_kpa"].abs().to_list() == [1.0] * 4
+
+
+def home_of(root: Path, plants: list[str]) -> Home:
+    """A home whose plants have a day each, the first with one tonne, the second with two."""
+    home = Home(root)
+    days = [
+        {"plant": p, "line": "line-1", "operating_day": MONDAY, "processing_minutes": 1, "dry_solids_t": k + 1.0}
+        for k, p in enumerate(plants)
+    ]
+    publish(home.database, {"line_settings": [{"plant": p, "line": "line-1"} for p in plants], "kpi_day": days})
+    return home
+
+
+@pytest.mark.parametrize("plants, given", [(["north"], {}), (["alder-fork", "north"], {}), (["alder-fork", "north"], {"plant": "north"})])
+def test_a_question_about_one_plant_finds_it(tmp_path: Path, plants: list[str], given: dict[str, str]) -> None:
+    assert asking.run(home_of(tmp_path, plants), "dose_by_crew", given).height == 0
+
+
+@pytest.mark.parametrize("name, given", [("behind_a_day", {}), ("dose_by_feed_ts", {}), ("dose_by_day", {"plant": "alder-fork"})])
+def test_a_plant_that_is_not_here_is_told(tmp_path: Path, name: str, given: dict[str, str]) -> None:
+    with pytest.raises(UsageError, match="no plant alder-fork here; plants are east, north") as told:
+        asking.run(home_of(tmp_path, ["north", "east"]), name, given)
+    assert told.value.exit_code == ExitCode.PLANT_FILE_OR_USAGE
+
+
+def test_the_only_plant_stands_for_one_that_is_not_given() -> None:
+    assert asking.plant_meant("alder-fork", ["north"], is_given=False) == "north"
+    assert asking.plant_meant("alder-fork", ["alder-fork", "north"], is_given=False) == "alder-fork"
+    with pytest.raises(UsageError, match="plants are north"):
+        asking.plant_meant("alder-fork", ["north"], is_given=True)
+
+
+def test_dose_by_day_has_both_units(ask: Ask) -> None:
+    days = [{**d, "processing_minutes": 1} for d in days_of_dose([10.0])]
+    (found,) = ask("dose_by_day", kpi_day=days).to_dicts()
+    assert (found["dose_active_kg_t"], found["dose_lb_active_per_dry_ton"]) == (10.0, pytest.approx(20.0))
+    assert (found["dry_solids_t"], found["dry_short_tons"]) == (1.0, pytest.approx(1.1023113))
