@@ -10,7 +10,7 @@ from pipelines.report.facts import KpiRow, LineFacts, shown_days
 from pipelines.report.read import SHOWN_WEEKS, Row, WeekData
 from pipelines.report.words import Printed, counted
 
-__all__ = ["SHOWN_WEEKS", "of_line"]
+__all__ = ["SHOWN_WEEKS", "notes", "of_line"]
 WEEK = 7  # days
 _TOLD = ("processing", "idle running", "stopped", "unknown")  # states whose hours the title gives
 
@@ -28,7 +28,7 @@ def of_line(week: WeekData, line: LineFacts) -> list[dict[str, str]]:
             "title": _finding("Polymer dose", dose),
             "svg": figures.dose(days, daily, rolling, dose.printed, dose.limits, WEEK, marks),
             "alt": _alt("Daily polymer dose with rolling 7-day line", daily, dose.printed),
-            "note": _notes(line.logged),
+            "note": notes(line.logged),
         },
         {
             "title": f"{_finding('Cake', cake)}; {_finding('capture', capture).replace(' this week', '')}",
@@ -59,7 +59,7 @@ def _samples(week: WeekData, cake: tuple[Row, ...]) -> list[tuple[float, float]]
     return [(figures.position(r["from_utc"] + timedelta(hours=r["half_width_h"] or 0.0), start), r["value"]) for r in cake]
 
 
-def _notes(events: tuple[Event, ...]) -> str:
+def notes(events: tuple[Event, ...]) -> str:
     """Return the words that explain the marks, each text once."""
     by_what: dict[str, list[int]] = {}
     for k, event in enumerate(events, 1):

@@ -127,7 +127,7 @@ def product(
 def mixing(days: list[date], daily: list[float | None], printed: Printed, limits: Limits, week: int, marks: list[Mark]) -> str:
     """Draw the mixing pressure drop at reference flow of each day; days without one stay empty."""
     with mpl.rc_context(_STYLE):
-        figure = _sheet(1.12, marks=bool(marks))
+        figure = _sheet(1.0, marks=bool(marks))
         axes = figure.subplots()
         _backdrop(axes, len(days), week, printed, limits, marks, days)
         axes.plot(*_broken(daily, days, marks), color="black", linewidth=0.5)
@@ -142,7 +142,7 @@ def mixing(days: list[date], daily: list[float | None], printed: Printed, limits
 def strip(days: list[date], states: list[tuple[int, float, float, str]], start_h: float) -> str:
     """Draw the running states of a week: (row of the day, from, length [h since the operating day began], state)."""
     with mpl.rc_context(_STYLE):
-        figure = _sheet(1.5, bottom_in=0.36)
+        figure = _sheet(1.4, bottom_in=0.36)
         axes = figure.subplots()
         seen = set()
         for name, (fill, hatch) in STATE_LOOKS.items():

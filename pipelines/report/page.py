@@ -23,6 +23,9 @@ from pipelines.report.standing import FINAL, FINAL_BUT
 # Room for flags below the charts of a line, and how the table fills it; what does not fit follows after the last line.
 FLAG_ROOM_MM, ROW_MM, TEXT_LINE_MM, SEEN_CHARACTERS, LOOK_CHARACTERS = 44.0, 2.4, 3.2, 40, 31
 MOST_LATER_FLAGS = 20  # more are counted
+FEW_LATER_FLAGS = 6  # so many stand together with the cautions, on one page
+# Below the charts of the last line the cautions follow on the same page: what they leave on US letter; A4 is higher by as much as they need.
+LAST_ROOM_MM, MARKS_MM, NOTE_CHARACTERS = 38.0, 5.0, 150
 LEGEND = (
     "Place: hatched the usual range, ticks the targets, filled mark this week, circle last week; an arrow lies beyond the scale. "
     "Usual ranges and targets are those of the plant file. ± holds about 95 % (k = 2); prices count as exact."
@@ -35,7 +38,8 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
     reported = [line for line in lines if line.withheld is None]
     withheld = None if reported else _whole_reason(lines)
     known = f"{week.known_utc.astimezone(week.zone):%Y-%m-%d %H:%M}"
-    later = [_flag(week, f) | {"line": line.data.name} for line in reported for f in line.data.flags[fitting(line.data.flags) :]]
+    fits = [fitting(line.data.flags, _room(line, us and line is reported[-1])) for line in reported]
+    later = [_flag(week, f) | {"line": line.data.name} for line, fit in zip(reported, fits, strict=True) for f in line.data.flags[fit:]]
     first, after = week.start_utc.astimezone(week.zone), week.end_utc.astimezone(week.zone)
     return {
         "title": f"{week.name}: sludge dewatering, week {week.iso_week}",
@@ -60,8 +64,9 @@ def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile)
         "quality": _quality(lines[0]) if len(lines) == 1 and not withheld else [],
         "legend": LEGEND,
         "short_caution": SHORT,
-        "pages": [_page(week, line) for line in reported],
+        "pages": [_page(week, line, fit) for line, fit in zip(reported, fits, strict=True)],
         "later_flags": later[:MOST_LATER_FLAGS],
+        "is_short_end": len(later) <= FEW_LATER_FLAGS,
         "more_flags": max(0, len(later) - MOST_LATER_FLAGS),
         "cautions": list(CAUTIONS),
     }
@@ -127,8 +132,7 @@ def _ended(sentence: str) -> str:
     return sentence.strip().rstrip(".") + "."
 
 
-def _page(week: WeekData, line: LineFacts) -> dict[str, Any]:
-    fit = fitting(line.data.flags)
+def _page(week: WeekData, line: LineFacts, fit: int) -> dict[str, Any]:
     return {
         "heading": f"{line.data.name}: the last {charts.SHOWN_WEEKS} weeks",
         "charts": charts.of_line(week, line),
@@ -137,13 +141,21 @@ def _page(week: WeekData, line: LineFacts) -> dict[str, Any]:
     }
 
 
-def fitting(flags: tuple[Row, ...]) -> int:
+def _room(line: LineFacts, is_tight: bool) -> float:
+    """Return the room for flags below the charts of a line [mm]; `is_tight` where the cautions need theirs below."""
+    if not is_tight:
+        return FLAG_ROOM_MM
+    noted = math.ceil(len(charts.notes(line.logged)) / NOTE_CHARACTERS)
+    return LAST_ROOM_MM - (MARKS_MM + TEXT_LINE_MM * noted if noted else 0.0)
+
+
+def fitting(flags: tuple[Row, ...], room_mm: float = FLAG_ROOM_MM) -> int:
     """Return how many of the flags fit below the charts, by the length of their texts; the first always does."""
     used, count = 0.0, 0
     for f in flags:
         lines = max(math.ceil(len(f["sentence"]) / SEEN_CHARACTERS), math.ceil(len(f["suggestion"]) / LOOK_CHARACTERS), 1)
         used += ROW_MM + TEXT_LINE_MM * lines
-        if count and used > FLAG_ROOM_MM:
+        if count and used > room_mm:
             break
         count += 1
     return count

@@ -275,6 +275,15 @@ def test_a_week_full_of_flags_keeps_its_pages(weekly_home: Home, weekly_change: 
     assert "More flags of the week" in pages[2] + pages[3]
 
 
+@pytest.mark.parametrize("count", [1, 2, 3, 4])
+def test_cautions_never_stand_alone_on_a_page(count: int, weekly_home: Home, weekly_change: Change) -> None:
+    weekly_change("alder-fork", MANY.replace("range(9)", f"range({count})").replace("('line-1'), ", ""))
+    pages = text_of(report.run(weekly_home, "alder-fork"))
+    assert "Cautions Advisory only" in pages[-1]
+    assert not pages[-1].startswith("Cautions")
+    assert all(sum(f"flag {k}:" in text for text in pages[2:]) == 1 for k in range(count))
+
+
 def test_flags_fit_by_the_length_of_their_texts() -> None:
     short, long = {"sentence": "x", "suggestion": "y"}, {"sentence": "x" * 400, "suggestion": "y"}
     # A short row takes 2.4 + 3.2 = 5.6 mm of 44: seven of them 39.2, eight 44.8; a long one takes 2.4 + 10 x 3.2 = 34.4.
@@ -283,6 +292,7 @@ def test_flags_fit_by_the_length_of_their_texts() -> None:
     assert page.fitting((long, long)) == 1
     assert page.fitting(({"sentence": "x" * 4000, "suggestion": ""},)) == 1
     assert page.fitting(()) == 0
+    assert page.fitting((short,) * 20, 30.0) == 5
 
 
 def test_gap_is_drawn_as_a_gap() -> None:
