@@ -342,12 +342,12 @@ def carry_over(old: Store, new: Store) -> None:
 
 
 def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, call: Call = direct, as_of: datetime | None = None) -> Summary:
-    """Write the weekly page of one plant from the published file; default: the last whole reporting week."""
+    """Write the weekly page of one plant from the published file; default: the reporting week that ended before `as_of` (the clock)."""
     from pipelines import report
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
     with recorded(home, plant_id, "weekly", when):
-        path = call(report.run, home, plant_id, week_start_day)
+        path = call(report.run, home, plant_id, week_start_day, as_of=when)
         summary = Summary(plant_id, "weekly", when, outputs=[str(path)], seconds=clock.stopwatch() - started)
         keep_summary(home, summary)
         return summary

@@ -84,14 +84,14 @@ def nightly(home: Home, plant: str | None, as_of: datetime | None, as_json: bool
 @click.command(epilog=EXIT_CODES)
 @plant_option
 @as_of_option
-@click.option("--week", type=IsoWeek(), metavar="YYYY-Www", help="ISO week of the page. Default: the last whole one that is published.")
+@click.option("--week", type=IsoWeek(), metavar="YYYY-Www", help="ISO week of the page. Default: the one that ended last.")
 @json_option
 @home_option
 def weekly(home: Home, plant: str | None, as_of: datetime | None, week: date | None, as_json: bool) -> int:
     """Write the weekly page as PDF.
 
     Reads only <home>/published/flocledger.duckdb and the plant file. Writes <home>/published/reports/<plant>/ and a record
-    in <home>/runs/<plant>/.
+    in <home>/runs/<plant>/. Ends with 2, and writes no page, when the data do not hold the whole week.
     """
 
     def run(one: str, progress: Progress) -> Summary:

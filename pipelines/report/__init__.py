@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 from pipelines import __version__, plantfile
@@ -14,14 +14,15 @@ from pipelines.report import events, facts, page, read, targets
 __all__ = ["run"]
 
 
-def run(home: Home, plant_id: str, week_start_day: date | None = None) -> Path:
+def run(home: Home, plant_id: str, week_start_day: date | None = None, *, as_of: datetime | None = None) -> Path:
     """Write `<reports>/<plant>_<ISO week>.pdf` and `.json`; return the PDF's path. Same data, same bytes.
 
-    Reports the reporting week that holds `week_start_day`; None: the last whole one. When the data do not carry the
-    numbers, the PDF is one page that says so and why. DataMissingError when nothing of the plant is published.
+    Reports the reporting week that holds `week_start_day`; None: the one that had just ended at `as_of`, without
+    that the last whole one. When the data do not carry the numbers, the PDF is one page that says so and why. DataMissingError, and no
+    file, when nothing of the plant is published or its data do not hold the week to its last day.
     """
     plant_file = plantfile.of_plant(home, plant_id)
-    week = read.week(home, plant_id, week_start_day)
+    week = read.week(home, plant_id, week_start_day, as_of)
     lines = tuple(
         facts.of_line(
             week,

@@ -69,30 +69,39 @@ class WeekData:
         return self.week_start_day - timedelta(days=SHOWN_DAYS - 7)
 
 
-def week(home: Home, plant: str, week_start_day: date | None) -> WeekData:
-    """Read the reporting week that holds `week_start_day`; None: the last whole one.
+def week(home: Home, plant: str, week_start_day: date | None, as_of: datetime | None = None) -> WeekData:
+    """Read the reporting week that holds `week_start_day`; None: the one that had just ended at `as_of`, without that the last whole one.
 
-    DataMissingError when there is no published file, nothing of the plant in it, or no whole week yet.
+    DataMissingError when there is no published file, nothing of the plant in it, or the data do not hold the week to its last day.
     """
     con = connect(home.database, read_only=True)
     try:
-        return _week(con, plant, week_start_day)
+        return _week(con, plant, week_start_day, as_of)
     finally:
         con.close()
 
 
-def _week(con: duckdb.DuckDBPyConnection, plant: str, day: date | None) -> WeekData:
+def _week(con: duckdb.DuckDBPyConnection, plant: str, day: date | None, as_of: datetime | None) -> WeekData:
     lines = _rows(con, "SELECT * FROM line_settings WHERE plant = $plant ORDER BY line", plant=plant)
     known = _rows(con, "SELECT max(received_utc) AS known FROM loads WHERE plant = $plant", plant=plant)[0]["known"]
-    last = _rows(con, "SELECT max(operating_day) AS day FROM kpi_day WHERE plant = $plant", plant=plant)[0]["day"]
+    ends = _rows(con, "SELECT min(operating_day) AS first, max(operating_day) AS last FROM kpi_day WHERE plant = $plant", plant=plant)[0]
+    last = ends["last"]
     if not lines or known is None or last is None:
         raise DataMissingError(
             f"nothing is published for {plant}", remedy="run `flocledger nightly` first; `flocledger status` shows what is there"
         )
     first_weekday, zone = lines[0]["week_start"], ZoneInfo(lines[0]["time_zone"])
-    start = _start(day, first_weekday) if day is not None else _last_whole(con, plant, last, first_weekday)
-    span = {"plant": plant, "first": start, "last": start + timedelta(days=6)}
     hour = lines[0]["operating_day_start_h"]
+    if day is None and as_of is not None:
+        day = (as_of.astimezone(zone).replace(tzinfo=None) - timedelta(hours=hour)).date() - timedelta(days=7)
+    start = _start(day, first_weekday) if day is not None else _last_whole(con, plant, last, first_weekday)
+    if start + timedelta(days=6) > last or start + timedelta(days=6) < ends["first"]:
+        raise DataMissingError(
+            f"the data of {plant} do not hold the whole reporting week {iso_week(start)}, {start} to {start + timedelta(days=6)}: "
+            f"they reach from {ends['first']} to {last}",
+            remedy="see that the nightly exports arrive and run `flocledger nightly`; or name a week that is whole with --week",
+        )
+    span = {"plant": plant, "first": start, "last": start + timedelta(days=6)}
     version = "SELECT plant_file_id FROM plant_file_versions WHERE plant = $plant ORDER BY first_used_utc DESC, plant_file_id LIMIT 1"
     prices = "SELECT max(from_utc) AS since FROM prices WHERE plant = $plant AND from_utc < $end"
     begin, end = _instant(start, hour, zone), _instant(start + timedelta(days=7), hour, zone)

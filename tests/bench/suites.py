@@ -87,7 +87,12 @@ def history(scratch: Scratch) -> Rows:
             first,
         )
         first = first or work
-        yield f"weekly page, {name} behind it", "weekly", lambda kept=kept: {"home": str(scratch.home(behind=kept)), "plant": "bench"}, None
+        yield (
+            f"weekly page, {name} behind it",
+            "weekly",
+            lambda kept=kept: {"home": str(scratch.home(behind=kept)), "plant": "bench", "as_of": _at(0.5)},
+            None,
+        )
 
 
 def many(scratch: Scratch) -> Rows:

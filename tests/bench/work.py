@@ -130,12 +130,12 @@ def _sizes(home: Any) -> dict[str, float]:
     }
 
 
-def weekly(home: str, plant: str, **_: object) -> dict[str, object]:
-    """The weekly page of the last whole week."""
+def weekly(home: str, plant: str, as_of: str, **_: object) -> dict[str, object]:
+    """The weekly page of the week that ended before `as_of`."""
     from pipelines import order, report  # noqa: F401
     from pipelines.home import Home
 
-    return timed(lambda: order.weekly(Home(Path(home)), plant))
+    return timed(lambda: order.weekly(Home(Path(home)), plant, as_of=datetime.fromisoformat(as_of)))
 
 
 def questions(home: str, **_: object) -> dict[str, object]:

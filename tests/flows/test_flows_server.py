@@ -21,10 +21,11 @@ pytestmark = pytest.mark.server
 
 RUN = """
 import sys
+from datetime import date
 from pipelines.flows.nightly import nightly
 from pipelines.flows.weekly import weekly
 home = sys.argv[1]
-print("codes", nightly("brenholm", home), weekly("brenholm", home))
+print("codes", nightly("brenholm", home), weekly("brenholm", home, date(2026, 1, 12)))
 try:
     nightly("nowhere", home)
 except Exception as error:

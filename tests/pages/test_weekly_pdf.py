@@ -8,7 +8,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -222,10 +222,30 @@ def test_one_line_is_withheld_and_the_other_reported(weekly_home: Home, weekly_c
     assert "20.9" in pages[0]
 
 
-def test_week_without_rows_is_withheld(weekly_home: Home) -> None:
-    pages = text_of(report.run(weekly_home, "alder-fork", date(2026, 5, 4)))
-    assert len(pages) == 1
-    assert "no data of this line are published for the week" in pages[0]
+@pytest.mark.parametrize("day", [date(2030, 3, 4), date(2026, 4, 6), date(2020, 1, 6)])
+def test_a_week_outside_the_data_or_not_yet_over_has_no_page(day: date, weekly_home: Home) -> None:
+    with pytest.raises(DataMissingError, match=r"do not hold the whole reporting week .* they reach from 2026-02-02 to 2026-04-05"):
+        report.run(weekly_home, "alder-fork", day)
+    assert not weekly_home.reports("alder-fork").exists()
+
+
+@pytest.mark.parametrize(
+    "as_of, week",
+    [
+        (datetime(2026, 4, 6, 9, 30, tzinfo=UTC), "2026-W13"),  # 05:30 of Monday in plant time: the operating day of Sunday is not over
+        (datetime(2026, 4, 6, 12, tzinfo=UTC), "2026-W14"),
+        (datetime(2026, 4, 12, 12, tzinfo=UTC), "2026-W14"),
+    ],
+)
+def test_without_a_week_the_page_is_of_the_one_that_has_ended(as_of: datetime, week: str, weekly_home: Home) -> None:
+    assert report.run(weekly_home, "alder-fork", as_of=as_of).stem == f"alder-fork_{week}"
+
+
+def test_a_missed_night_is_said_and_no_older_page_is_written_again(weekly_home: Home, weekly_change: Change) -> None:
+    weekly_change("alder-fork", "DELETE FROM kpi_day WHERE operating_day = DATE '2026-04-05'")
+    with pytest.raises(DataMissingError, match="2026-W14, 2026-03-30 to 2026-04-05: they reach from 2026-02-02 to 2026-04-04"):
+        report.run(weekly_home, "alder-fork", as_of=datetime(2026, 4, 6, 12, tzinfo=UTC))
+    assert not weekly_home.reports("alder-fork").exists()
 
 
 def test_week_with_gaps_and_without_limits_still_draws(weekly_home: Home, weekly_change: Change) -> None:
