@@ -252,7 +252,7 @@ def _kpi_row(
         _hours(printed, data.last),
         words.judged(printed, this, limits) if is_measured or this is not None else (words.NOT_MEASURED,),
         state.is_provisional and on_feed_ts,
-        state.held_days > 0 and not state.is_provisional and on_feed_ts,
+        on_feed_ts and not state.is_provisional and any(d["is_provisional"] and not d["feed_samples"] for d in in_week),
         basis(printed.kpi, week, in_week, data.this or {}) if is_measured else "no such signal in the plant file",
         None if shown is None else words.as_printed(shown),
         None if before is None else words.as_printed(before),

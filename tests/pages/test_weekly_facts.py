@@ -305,6 +305,12 @@ def test_provisional_ends_when_no_result_is_expected_any_more(known_after: timed
     assert made.data_line.endswith(end)
 
 
+def test_feed_ts_is_held_only_where_a_day_has_none() -> None:
+    lacks_cake = (day(0, is_provisional=True, feed_samples=1, cake_samples=0, period_end_utc=WEEK.start_utc - timedelta(days=30)),)
+    made = facts.of_line(WEEK, line({"is_provisional": True}, days=lacks_cake), LIMITS)
+    assert (made.rows[0].held, made.rows[0].provisional) == (False, False)
+
+
 @pytest.mark.parametrize("weeks, sampled, open_still", [(4, (), False), (3, (), True), (4, (2,), True)])
 def test_a_weekday_never_sampled_is_not_waited_for(weeks: int, sampled: tuple[int, ...], open_still: bool) -> None:
     none = {"feed_samples": 0, "filtrate_samples": 0}
