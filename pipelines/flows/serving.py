@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 import urllib.error
@@ -10,7 +11,7 @@ import urllib.request
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
-from threading import Event
+from threading import Event, current_thread, main_thread
 
 from pipelines import clock
 from pipelines.errors import InternalError
@@ -34,7 +35,12 @@ def local_server(folder: Path, port: int) -> Iterator[str]:
     settings = {**os.environ, "PREFECT_HOME": str(folder), "PREFECT_SERVER_ANALYTICS_ENABLED": "false", "DO_NOT_TRACK": "1"}
     settings.pop("PREFECT_API_URL", None)
     command = [sys.executable, "-m", "prefect", "server", "start", "--host", "127.0.0.1", "--port", str(port)]
-    with (folder / "server.log").open("wb") as log, subprocess.Popen(command, env=settings, stdout=log, stderr=subprocess.STDOUT) as server:
+    # A session of its own: an interrupt from the keyboard is for this process, which needs the server until its runners have ended.
+    with (
+        _ended_in_order(),
+        (folder / "server.log").open("wb") as log,
+        subprocess.Popen(command, env=settings, stdout=log, stderr=subprocess.STDOUT, start_new_session=True) as server,
+    ):
         try:
             _wait_until_healthy(server, url, folder / "server.log")
             yield url
@@ -44,6 +50,20 @@ def local_server(folder: Path, port: int) -> Iterator[str]:
                 server.wait(STOP_S)
             except subprocess.TimeoutExpired:
                 server.kill()
+
+
+@contextmanager
+def _ended_in_order() -> Iterator[None]:
+    """Let a hang-up or a request to end unwind this process, so that the server does not outlive it."""
+    if current_thread() is not main_thread():
+        yield
+        return
+    before = {number: signal.signal(number, lambda got, _: sys.exit(128 + got)) for number in (signal.SIGHUP, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _wait_until_healthy(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
