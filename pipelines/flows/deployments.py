@@ -12,9 +12,9 @@ from pipelines.plantfile import PlantFile
 
 AFTER_DAY_END = timedelta(hours=1)  # exports of a day come within the hour after it; common practice, no source
 WEEKLY_AFTER_NIGHTLY = timedelta(hours=1)  # the nightly run has published by then
-# Clocks change between 00:00 and 03:00; a schedule in that span is skipped, doubled or shifted on two days a year.
-EARLIEST = time(3, 30)
-LATEST = time(22, 0)  # so that weekly, an hour later, is still on the same day
+# Somewhere on earth clocks change between 21:00 and 04:00; a schedule in that span is skipped, doubled or shifted on two days a year.
+EARLIEST = time(5, 0)
+LATEST = time(19, 30)  # so that weekly, an hour later, is before that span too
 CONCURRENCY = 1  # runs of one deployment at a time; two flows of one plant meet at the lock of its store
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 import pytest
 import yaml
@@ -70,17 +70,29 @@ def test_schedule_fires_at_the_same_local_time_all_year(one: Deployment) -> None
     ("day_start", "expected"),
     [
         (time(6, 0), time(7, 0)),
-        (time(0, 0), time(3, 30)),  # 01:00 would be in the hours clocks change
-        (time(2, 29), time(3, 30)),
-        (time(2, 30), time(3, 30)),  # exactly the earliest
-        (time(2, 31), time(3, 31)),
-        (time(21, 0), time(22, 0)),  # exactly the latest
-        (time(21, 1), time(3, 30)),
-        (time(23, 30), time(3, 30)),
+        (time(0, 0), time(5, 0)),  # 01:00 would be in the hours clocks change
+        (time(3, 59), time(5, 0)),
+        (time(4, 0), time(5, 0)),  # exactly the earliest
+        (time(4, 1), time(5, 1)),
+        (time(18, 30), time(19, 30)),  # exactly the latest
+        (time(18, 31), time(5, 0)),
+        (time(23, 30), time(5, 0)),
     ],
 )
 def test_nightly_time_is_an_hour_after_the_day_and_never_while_clocks_change(day_start: time, expected: time) -> None:
     assert deployments.nightly_time(day_start) == expected
+
+
+def test_no_zone_changes_its_clock_while_runs_may_be_scheduled() -> None:
+    last = (datetime.combine(date.min, deployments.LATEST) + deployments.WEEKLY_AFTER_NIGHTLY).time()
+    odd = []
+    for name in sorted(available_timezones()):
+        zone = ZoneInfo(name)
+        for day in (datetime(2026, 1, 1) + timedelta(days=n) for n in range(366)):  # noqa: DTZ001 - wall time, the zone follows
+            first, end = (datetime.combine(day, at, tzinfo=zone) for at in (deployments.EARLIEST, last))
+            if first.utcoffset() != end.utcoffset() or first.utcoffset() != (first - timedelta(minutes=30)).utcoffset():
+                odd.append((name, day.date()))
+    assert odd == []
 
 
 def test_weekly_page_comes_after_the_nightly_run_of_the_same_day() -> None:
