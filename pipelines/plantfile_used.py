@@ -10,22 +10,29 @@ from pipelines.errors import Notice
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
 from schemas import TABLES
+from schemas.plant_file_versions import NEWEST
 
 READ_OTHERWISE = "plant_file.read_otherwise"
-_LAST = "SELECT plant_file_id, reads_as FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1"
+_LAST = f"SELECT plant_file_id, reads_as {NEWEST}"
 
 
 def note(store: Store, plant_file: PlantFile, path: Path, when: datetime) -> bool:
     """Note the plant file in the store, in the caller's transaction; tell whether it differs from the last one used."""
     import polars as pl
 
-    now_id, last = plantfile.file_id(path), store.rows(_LAST)
+    now_id, last = plantfile.file_id(path), store.rows(_LAST, {"plant": store.plant})
     if last and last[0] == (now_id, plant_file.reads_as):
         return False
     is_new = not last or last[0][0] != now_id
     if is_new:
-        row = {"plant": store.plant, "plant_file_id": now_id, "first_used_utc": when, "toml": path.read_text(encoding="utf-8")}
-        row["reads_as"] = plant_file.reads_as
+        row: dict[str, object] = {
+            "plant": store.plant,
+            "plant_file_id": now_id,
+            "first_used_utc": when,
+            "toml": path.read_text(encoding="utf-8"),
+        }
+        number = store.rows("SELECT coalesce(max(use_no), 0) + 1 FROM plant_file_versions")[0][0]
+        row |= {"reads_as": plant_file.reads_as, "use_no": number}
         store.upsert("plant_file_versions", pl.DataFrame([row], schema=TABLES["plant_file_versions"].polars_schema()))
     else:  # the store, or the digest, is of an earlier version of this code
         values = {"id": now_id, "now": plant_file.reads_as, "was": last[0][1]}
@@ -38,7 +45,7 @@ def note(store: Store, plant_file: PlantFile, path: Path, when: datetime) -> boo
 
 def recipe_id(store: Store) -> str:
     """Return what stands for the plant file in data_version: its id, and of files it would read otherwise the digest they were read by."""
-    last = store.rows(_LAST)
+    last = store.rows(_LAST, {"plant": store.plant})
     return "".join([last[0][0], *sorted(_otherwise(store, last[0][1]))]) if last else ""
 
 

@@ -16,5 +16,10 @@ TABLE = Table(
         Column("first_used_utc", "instant", "-", "first run that used it", nullable=False),
         Column("toml", "text", "-", "the file itself", nullable=False),
         Column("reads_as", "text", "-", "digest of what it says of reading files; null for one of an earlier version of this code"),
+        Column("use_no", "int", "-", "running number of the change to it: the highest is in use; null before there were numbers", ge=1),
     ),
 )
+
+# The row of the plant file in use, of the plant $plant. Not by time: runs may work as of a time before the last one.
+NEWEST = "FROM plant_file_versions WHERE plant = $plant ORDER BY use_no DESC NULLS LAST, first_used_utc DESC, plant_file_id LIMIT 1"
+IN_USE = f"SELECT plant_file_id {NEWEST}"

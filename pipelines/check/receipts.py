@@ -15,7 +15,7 @@ from pipelines.store import Store
 from schemas import TABLES
 from schemas.vocabulary import REASONS
 
-RULE_VERSION = 2  # raised when a row rule changes its verdict on the same row
+RULE_VERSION = 3  # raised when a row rule changes its verdict on the same row
 RAW_TEXT_KEPT = 4_000  # characters of a set-aside row that are stored; the archive has all of it
 TAGS_KEPT = 20  # names listed in a set-aside row
 

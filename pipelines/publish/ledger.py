@@ -17,6 +17,7 @@ from pipelines.home import Home
 from pipelines.store import Store, connect
 from schemas import TABLES
 from schemas.kpi_day_history import KPIS
+from schemas.plant_file_versions import IN_USE
 
 if TYPE_CHECKING:
     import duckdb
@@ -44,7 +45,7 @@ INSERT INTO main.{TABLE} ({", ".join(TABLES[TABLE].column_names)})
 WITH through AS (
   SELECT coalesce(max(received_seq), 0)::INTEGER AS seq FROM loads
 ), file AS (
-  SELECT coalesce((SELECT plant_file_id FROM plant_file_versions ORDER BY first_used_utc DESC, plant_file_id LIMIT 1), '') AS plant_file_id
+  SELECT coalesce(({IN_USE}), '') AS plant_file_id
 ), now AS (
   SELECT k.*, file.plant_file_id FROM kpi_day k CROSS JOIN file WHERE {{days}}
 ), last AS (

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from pipelines.errors import DataMissingError
 from pipelines.home import Home
 from pipelines.store import connect
+from schemas.plant_file_versions import IN_USE
 
 if TYPE_CHECKING:
     import duckdb
@@ -102,12 +103,11 @@ def _week(con: duckdb.DuckDBPyConnection, plant: str, day: date | None, as_of: d
             remedy="see that the nightly exports arrive and run `flocledger nightly`; or name a week that is whole with --week",
         )
     span = {"plant": plant, "first": start, "last": start + timedelta(days=6)}
-    version = "SELECT plant_file_id FROM plant_file_versions WHERE plant = $plant ORDER BY first_used_utc DESC, plant_file_id LIMIT 1"
     prices = "SELECT max(from_utc) AS since FROM prices WHERE plant = $plant AND from_utc < $end"
     begin, end = _instant(start, hour, zone), _instant(start + timedelta(days=7), hour, zone)
     return WeekData(
         plant, lines[0]["plant_name"], zone, start, iso_week(start), begin, end, known, last,
-        next((r["plant_file_id"] for r in _rows(con, version, plant=plant)), "-"),
+        next((r["plant_file_id"] for r in _rows(con, IN_USE, plant=plant)), "-"),
         _rows(con, prices, plant=plant, end=end)[0]["since"],
         _rows(con, _SET_ASIDE, **span, begin=begin, end=end)[0]["n"],
         tuple(_line(con, settings, span, begin, end) for settings in lines),

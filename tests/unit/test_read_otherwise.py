@@ -34,7 +34,7 @@ def edit(home: Home, old: str, new: str) -> None:
 
 
 def night(home: Home, day: int) -> tuple[list[str], ExitCode]:
-    summary = order.nightly(home, PLANT, datetime(2026, 2, day, tzinfo=UTC))
+    summary = order.nightly(home, PLANT, datetime(2026, 1, 6, 12 + day, tzinfo=UTC))
     return [n.name for n in summary.notices], summary.exit_code
 
 
@@ -49,7 +49,7 @@ def test_a_changed_unit_is_told_until_a_rebuild(home: Home) -> None:
     for day in (2, 3):
         assert night(home, day) == ([plantfile_used.READ_OTHERWISE], ExitCode.WARNINGS)
     stale = versions(home)
-    assert order.rebuild(home, PLANT, as_of=datetime(2026, 2, 4, tzinfo=UTC)).notices == []
+    assert order.rebuild(home, PLANT, as_of=datetime(2026, 1, 6, 16, tzinfo=UTC)).notices == []
     assert night(home, 5) == ([], ExitCode.OK)
     assert versions(home) != stale  # the numbers changed, so their version did
 
