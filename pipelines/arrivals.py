@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from statistics import median
 
 from pipelines.errors import Notice
 from pipelines.plantfile import PlantFile
@@ -10,15 +12,16 @@ from pipelines.store import Store
 
 NAME = "lines.no_data"  # of the notice
 AT_MOST = timedelta(days=1)  # exports come once a day; common practice, no source
+LOOKED_AT = 8  # last steps from one delivery's end to the next: their median is how seldom a plant delivers
 _ENDLESS = datetime.max.replace(tzinfo=UTC)
 
 
 def late(store: Store, plant_file: PlantFile, when: datetime) -> list[Notice]:
     """Return a notice of the lines whose last reading lies more than a day before `when` (UTC); none when there is no such line.
 
-    Signals that ended count no longer, and a line without signals of its own is not waited for.
+    Where files come less often than daily, they are waited for a day longer than they usually take. Signals that ended count no longer, and a line without signals of its own is not waited for.
     """
-    since = when - AT_MOST
+    since = when - _patience(store)
     tags = {
         line.id: [s.tag for s in plant_file.signals_of(line.id) if s.line == line.id and plant_file.instant(s.until, _ENDLESS) > since]
         for line in plant_file.lines
@@ -33,6 +36,15 @@ def late(store: Store, plant_file: PlantFile, when: datetime) -> list[Notice]:
         spans.setdefault("no data yet" if at is None else f"no data after {at:%Y-%m-%d %H:%M} UTC", []).append(line)
     sentence = "; ".join(f"{said} for {', '.join(lines)}" for said, lines in sorted(spans.items()))
     return [Notice(NAME, sentence, {line: None if at is None else at.isoformat() for line, at in last.items()})]
+
+
+def _patience(store: Store) -> timedelta:
+    """Return how old the last reading may be: a day, or a day more than the usual step between deliveries."""
+    ends = "SELECT DISTINCT last_utc FROM loads WHERE last_utc IS NOT NULL ORDER BY last_utc DESC LIMIT $n"
+    found = [at for (at,) in store.rows(ends, {"n": LOOKED_AT + 1})]
+    steps = [later - earlier for later, earlier in pairwise(found)]
+    usual = median(steps) if steps else timedelta(0)
+    return AT_MOST if usual <= AT_MOST + timedelta(hours=1) else usual + AT_MOST  # an hour: the night the clocks go back
 
 
 def _last(store: Store, tags: list[str]) -> datetime | None:

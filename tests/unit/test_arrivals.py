@@ -70,3 +70,15 @@ def test_an_empty_night_ends_with_a_warning_and_status_repeats_it(home: Home, ca
     (notice,) = summary.notices
     cli.run(["--home", str(home.root), "status"])
     assert f"{PLANT}: {notice.sentence}" in capsys.readouterr().out
+
+
+def test_a_plant_that_delivers_each_week_is_waited_for_a_week(home: Home) -> None:
+    at = last_reading(home)
+    with Store(home.store(PLANT), PLANT) as store:
+        for week in range(1, 5):
+            ending = f"last_utc - INTERVAL {week} WEEK"
+            store.con.execute(
+                f"INSERT INTO loads SELECT * REPLACE ('week {week}' AS load_id, {ending} AS last_utc) FROM loads WHERE load_id NOT LIKE 'week%'"
+            )
+    assert said(home, at + timedelta(days=8)) == []
+    assert len(said(home, at + timedelta(days=8, seconds=1))) == 1

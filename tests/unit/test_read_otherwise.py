@@ -43,15 +43,15 @@ def versions(home: Home) -> list[tuple[object, ...]]:
         return store.rows("SELECT DISTINCT data_version FROM kpi_day ORDER BY 1")
 
 
-def test_a_changed_unit_is_told_until_a_rebuild(home: Home) -> None:
+def test_a_changed_range_is_told_until_a_rebuild(home: Home) -> None:
     assert night(home, 1) == ([], ExitCode.OK)
-    edit(home, 'unit = "gpm"', 'unit = "L/min"')
+    edit(home, "range = [0, 600]", "range = [0, 601]")
     for day in (2, 3):
         assert night(home, day) == ([plantfile_used.READ_OTHERWISE], ExitCode.WARNINGS)
     stale = versions(home)
     assert order.rebuild(home, PLANT, as_of=datetime(2026, 1, 6, 16, tzinfo=UTC)).notices == []
     assert night(home, 5) == ([], ExitCode.OK)
-    assert versions(home) != stale  # the numbers changed, so their version did
+    assert versions(home) != stale
 
 
 def test_edits_that_only_later_steps_use_are_not_told(home: Home) -> None:
