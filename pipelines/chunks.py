@@ -58,7 +58,7 @@ class Chunk:
         and `written` tells what stands in the file.
     For lab files `values` has instead: line_no, stamp_text, time_utc, time_reason, sample, point_text,
         analyte_text, text, unit_text, qualifier_text, limit_text, reported_text, method, crew, shift_text, window_from,
-        window_to, lot, column (all String but the first, third), one row per result; wide sheets fill point_text/analyte_text/unit_text with null and
+        window_to, lot, line_text, column (all String but the first, third), one row per result; wide sheets fill point_text/analyte_text/unit_text with null and
         `column` with the column's name.
     `refused` has rows that failed as rows: line_no UInt32, reason, detail, raw_text (all String).
     `rows_read` counts physical records of the file in this chunk, the dropped (title, header, unit, blank,

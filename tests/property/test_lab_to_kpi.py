@@ -104,9 +104,25 @@ def test_saved_questions_on_the_lab_answer(store: Store) -> None:
 
 def test_crews_of_shifts_have_the_dose_of_their_shift(store: Store) -> None:
     question = questions.saved()["dose_by_crew"]
+    assert store.rows(question.sql, question.bind({})) == []  # of one day of a weekday nothing is said
+    store.con.execute("BEGIN")
+    store.con.execute("DELETE FROM line_events")  # the sample plant's pump is changed later on
+    for week in range(1, 5):
+        back = f"INTERVAL {week} WEEK"
+        store.con.execute(
+            f"INSERT INTO kpi_shift SELECT * REPLACE ((operating_day - {back})::DATE AS operating_day, period_start_utc - {back} AS period_start_utc, "
+            f"period_end_utc - {back} AS period_end_utc) FROM kpi_shift WHERE operating_day = $d",
+            {"d": DAY},
+        )
+        store.con.execute(
+            f"INSERT INTO lab_results SELECT * REPLACE ((operating_day - {back})::DATE AS operating_day, from_utc - {back} AS from_utc, to_utc - {back} AS to_utc, "
+            f"sample_id || '{week}' AS sample_id) FROM lab_results WHERE operating_day = $d",
+            {"d": DAY},
+        )
     rows = store.rows(question.sql, question.bind({}))
+    store.con.execute("ROLLBACK")
     # the same polymer and flow in both shifts, feed of 2 and 3 %: the doses are as 3 to 2
-    assert [(r[1], r[3], r[6]) for r in rows] == [("A", 1, pytest.approx(2.0)), ("B", 1, pytest.approx(3.0))]
+    assert [(r[1], r[3], r[7]) for r in rows] == [("A", 5, pytest.approx(2.0)), ("B", 5, pytest.approx(3.0))]
     assert rows[0][4] / rows[1][4] == pytest.approx(1.5)
 
 

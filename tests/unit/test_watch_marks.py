@@ -202,7 +202,7 @@ def test_the_signals_of_a_day_are_those_asked_for_one_by_one() -> None:
             plant_file()
             + "".join(
                 f'[[signals]]\nline = "line-1"\nrole = "device_power"\ntag = "J{k}"\nunit = "kW"\nrange = [0, 9]\n{dates}\n'
-                for k, dates in enumerate(("until = 2026-01-06", "since = 2026-01-06", "since = 2026-01-07"))
+                for k, dates in enumerate(("until = 2026-01-06", "since = 2026-01-06\nuntil = 2026-01-07", "since = 2026-01-07"))
             )
         )
     )
