@@ -88,6 +88,7 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tupl
     )[0]
     refused, wanted = spans.out_of_range(store, plant_file, *bounds), set(days)
     silence = partial(spans.minutes_without_reading, store, plant_file)
+    recorded = spans.recorded(store)
     said, back = Said(store, plant_file, *bounds), spans.steps_back(store, *bounds)
     flags: list[Flag] = []
     marked: list[Mark] = []
@@ -96,7 +97,7 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tupl
         for day in line_day.days_of(store, line, first, days[-1]):
             if day.day in wanted:
                 trailing = (day.day - timedelta(days=k) for k in range(CURVE_DAYS, 0, -1))
-                found = judge.flags_of(day, [seen[d] for d in trailing if d in seen], plant_file, refused, silence)
+                found = judge.flags_of(day, [seen[d] for d in trailing if d in seen], plant_file, refused, silence, recorded)
                 rows, more = marks.of_day(day, plant_file, said, found)
                 if line is plant_file.lines[0]:  # a file is of the plant; its flag stands with the first line
                     more += marks.out_of_order(day, back)

@@ -36,11 +36,17 @@ Silence = Callable[[LineDay, str, int], int]  # line and day, role, minute: minu
 
 
 def flags_of(
-    day: LineDay, before: Sequence[Usual], plant_file: PlantFile, refused: Mapping[tuple[str, str], Spans], silence: Silence
+    day: LineDay,
+    before: Sequence[Usual],
+    plant_file: PlantFile,
+    refused: Mapping[tuple[str, str], Spans],
+    silence: Silence,
+    recorded: tuple[datetime, datetime],
 ) -> list[Flag]:
     """Return all flags of a line and day.
 
-    `before` are the trailing days, `refused` says where readings lay out of range, `silence` how long a signal had no reading.
+    `before` are the trailing days, `refused` says where readings lay out of range, `silence` how long a signal had no reading;
+    `recorded` are the first and the last reading of the plant.
     """
     events = changes(plant_file, day.line.id)
     usual = together(before, max((e for e in events if e <= day.start), default=LONG_AGO))
@@ -50,6 +56,7 @@ def flags_of(
         *flat,
         *_out_of_range(day, seconds),
         *_gaps(day, plant_file, seconds, silence),
+        *_silences(day, recorded),
         *_dry_runs(day, usual, plant_file),
         *_outages(day, plant_file),
         *_off_curve(day, usual, plant_file, _before_change(day, events) & ~_within(day, flat, CURVE_ROLES)),
@@ -145,8 +152,13 @@ def _gaps(day: LineDay, plant_file: PlantFile, seconds: Mapping[str, Values], si
         explained = seconds[role] >= 30.0 if role in seconds else np.zeros(day.minutes, dtype=bool)
         found = rules.data_gap(~day.series[role].known & running & ~explained, running, partial(silence, day, role))
         out += _flags(day, "data gap", role, TODAY, found, partial(_says_gap, role=role))
-    found = episodes(day.unrecorded(), rules.SILENT_MIN)
-    return out + _flags(day, "data gap", None, TODAY, found, lambda e: f"Nothing was recorded of the line for {lasted(e.held)}.")
+    return out
+
+
+def _silences(day: LineDay, recorded: tuple[datetime, datetime]) -> list[Flag]:
+    """Long times without any record of the line, between records of the plant: what has not come yet is no gap."""
+    found = [e for e in episodes(day.unrecorded(), rules.SILENT_MIN) if recorded[0] <= day.at(e.start) and day.at(e.end) <= recorded[1]]
+    return _flags(day, "data gap", None, TODAY, found, lambda e: f"Nothing was recorded of the line for {lasted(e.held)}.")
 
 
 def _says_gap(e: Episode, role: str) -> str:
