@@ -127,3 +127,16 @@ def test_a_ticket_number_met_on_two_days_is_shown_among_the_odd_samples(store: S
     assert rows == [
         ("p", "2026-01-05", "1001", "cake haul wet_mass", "18.0, 19.0", "one number on several days, the last counts: two tickets?")
     ]
+
+
+@pytest.mark.parametrize(("years", "odd_days"), [((2025, 2026, 2026, 2026), ["2025-01-05"]), ((2026,) * 4, []), ((2025, 2026), [])])
+def test_a_sample_far_from_all_others_of_its_sheet_is_odd(
+    store: Store, tmp_path: Path, years: tuple[int, ...], odd_days: list[str]
+) -> None:
+    path = tmp_path / "sheet.csv"
+    rows = [f"{year}-01-{5 + k:02d},S{k},feed,ts,2.4,%,,,,," for k, year in enumerate(years)]
+    path.write_text("\n".join([HEAD, *rows]) + "\n", encoding="utf-8")
+    take(store, path)
+    create_macros_and_views(store.con)
+    odd = questions.saved()["odd_samples"]
+    assert [r[1] for r in store.rows(odd.sql, odd.bind({})) if "within 60 days" in r[5]] == odd_days
