@@ -1,16 +1,21 @@
-"""Whether data still come: the lines of a plant whose last readings are older than a day."""
+"""Whether data come as they should: lines whose last readings are older than a day, files whose days lie far apart."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from statistics import median
 
+from pipelines import shown
+from pipelines.chunks import Receipt
 from pipelines.errors import Notice
 from pipelines.plantfile import PlantFile
 from pipelines.store import Store
 
 NAME = "lines.no_data"  # of the notice
+FAR_APART = "file.days_far_apart"
+LONG_SPAN, FEW_DAYS = 60, 0.1  # a file over so many days with readings on less than this share of them (rule of this project)
 AT_MOST = timedelta(days=1)  # exports come once a day; common practice, no source
 LOOKED_AT = 8  # last steps from one delivery's end to the next: their median is how seldom a plant delivers
 _ENDLESS = datetime.max.replace(tzinfo=UTC)
@@ -36,6 +41,22 @@ def late(store: Store, plant_file: PlantFile, when: datetime) -> list[Notice]:
         spans.setdefault("no data yet" if at is None else f"no data after {at:%Y-%m-%d %H:%M} UTC", []).append(line)
     sentence = "; ".join(f"{said} for {', '.join(lines)}" for said, lines in sorted(spans.items()))
     return [Notice(NAME, sentence, {line: None if at is None else at.isoformat() for line, at in last.items()})]
+
+
+def far_apart(store: Store, receipts: Iterable[Receipt]) -> list[Notice]:
+    """Return a notice for each file that spans long with readings on few of its days: one wrong stamp stretches the record of a plant."""
+    sql = "SELECT min(operating_day), max(operating_day), count(*) FROM load_days WHERE load_id = $id"
+    notices = []
+    for receipt in receipts:
+        first, last, days = store.rows(sql, {"id": receipt.load_id})[0]
+        span = (last - first).days + 1 if days else 0
+        if span > LONG_SPAN and days < FEW_DAYS * span:
+            sentence = (
+                f"{shown.name(receipt.file_name)} has readings on {days} of the {span:,} days it spans, the first on {first}; "
+                "if that date is wrong, give the plant file data_since and run flocledger rebuild"
+            )
+            notices.append(Notice(FAR_APART, sentence, {"file": receipt.file_name, "first": str(first)}))
+    return notices
 
 
 def _patience(store: Store) -> timedelta:

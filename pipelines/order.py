@@ -73,7 +73,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
         with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
             plantfile_changed(home, store, plant_file, when)
             receipts, notices = call(intake, home, store, plant_file, when, incoming)
-            notices += plantfile_used.notices(store, plant_file)
+            notices += [*plantfile_used.notices(store, plant_file), *arrivals.far_apart(store, receipts)]
             with Sides(store, 1) as side:
                 write = partial(publish.readings.write, home, days=store.pending_days(publish.readings.STAGE))
                 meanwhile = side.submit(write) if publish_now else None

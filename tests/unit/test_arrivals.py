@@ -82,3 +82,17 @@ def test_a_plant_that_delivers_each_week_is_waited_for_a_week(home: Home) -> Non
             )
     assert said(home, at + timedelta(days=8)) == []
     assert len(said(home, at + timedelta(days=8, seconds=1))) == 1
+
+
+@pytest.mark.parametrize(("row", "told"), [("10/01/2025 06:30,", ["file.days_far_apart"]), ("01/04/2026 06:30,", [])])
+def test_a_stamp_far_before_all_others_of_its_file_is_told(
+    tmp_path: Path, home_in: Callable[[Path], Home], row: str, told: list[str]
+) -> None:
+    home = home_in(tmp_path)
+    lines = EXPORT.read_text(encoding="utf-8").splitlines()
+    first = next(k for k, line in enumerate(lines) if line.startswith("01/05/2026 06:30,"))
+    lines.insert(first, row + lines[first].partition(",")[2])
+    (home.inbox(PLANT) / EXPORT.name).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    summary = order.nightly(home, PLANT, datetime(2026, 1, 5, 21, tzinfo=UTC), publish_now=False)
+    assert [n.name for n in summary.notices] == told
+    assert all(EXPORT.name in n.sentence and "on 2 of the 97 days" in n.sentence for n in summary.notices)
