@@ -138,5 +138,5 @@ def test_a_sample_far_from_all_others_of_its_sheet_is_odd(
     path.write_text("\n".join([HEAD, *rows]) + "\n", encoding="utf-8")
     take(store, path)
     create_macros_and_views(store.con)
-    odd = questions.saved()["odd_samples"]
-    assert [r[1] for r in store.rows(odd.sql, odd.bind({})) if "within 60 days" in r[5]] == odd_days
+    far = questions.saved()["sample_dates_far_apart"]
+    assert [str(r[1]) for r in store.rows(far.sql, far.bind({}))] == odd_days

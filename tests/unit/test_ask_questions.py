@@ -41,7 +41,7 @@ ASKED: dict[str, tuple[str, ...]] = {
     "17 hours running idle, water and energy used in them": ("idle_hours",),
     "18 energy by week, split by drive": ("energy_by_week",),
     "19 total cost by week at current prices and at those of the baseline": ("cost_by_week", "cost_at_prices_of"),
-    "20 samples without a run, unknown points, qualifiers": ("odd_samples",),
+    "20 samples without a run, unknown points, qualifiers": ("odd_samples", "sample_dates_far_apart"),
     "21 rows set aside in a week by reason and file, and what became of them": ("set_aside_rows",),
     "22 missing minutes by signal, longest gaps, share of processing": ("missing_minutes",),
     "23 steps of dose with a residence time of steady running": ("dose_response_steps",),
