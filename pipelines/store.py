@@ -128,6 +128,11 @@ class Store:
         """Execute one statement and return all its rows as tuples."""
         return self.con.execute(sql, params or []).fetchall()
 
+    def recorded(self) -> tuple[datetime | None, datetime | None]:
+        """Return the times of the first and the last reading; None without any."""
+        first, last = self.rows("SELECT min(time_utc), max(time_utc) FROM packed_readings")[0]
+        return first, last
+
     def to_work(self, table: str, frame: pl.DataFrame) -> None:
         """Make a frame a table of `work`, the database in memory, in the place of one of that name."""
         incoming = frame

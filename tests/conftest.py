@@ -44,6 +44,14 @@ def home_in() -> Callable[[Path], Home]:
     return made
 
 
+@pytest.fixture
+def home_with_a_day(tmp_path: Path, home_in: Callable[[Path], Home]) -> Home:
+    """A home whose inbox holds the first small export of its plant."""
+    made = home_in(tmp_path)
+    shutil.copy(ROOT / "sample_data" / "small" / "exports" / "AF_SCADA_20260105.csv", made.inbox("alder-fork"))
+    return made
+
+
 @pytest.fixture(scope="session")
 def demo_made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """A small demonstration home, made once by the command line in a process of its own, and what it printed.

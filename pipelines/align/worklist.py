@@ -27,8 +27,8 @@ class Extent:
 
 def extent(store: Store, plant_file: PlantFile) -> Extent | None:
     """Return the time that `minutes` must cover; None without any reading."""
-    first, last = store.rows("SELECT min(time_utc), max(time_utc) FROM packed_readings")[0]
-    if first is None:
+    first, last = store.recorded()
+    if first is None or last is None:
         return None
     begin = calendar.day_start_utc(calendar.operating_day(first, plant_file), plant_file)
     end = calendar.day_start_utc(calendar.operating_day(last, plant_file) + timedelta(days=1), plant_file)

@@ -88,7 +88,7 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tupl
     )[0]
     refused, wanted = spans.out_of_range(store, plant_file, *bounds), set(days)
     silence = partial(spans.minutes_without_reading, store, plant_file)
-    recorded = spans.recorded(store)
+    recorded = store.recorded()
     said, back = Said(store, plant_file, *bounds), spans.steps_back(store, *bounds)
     flags: list[Flag] = []
     marked: list[Mark] = []

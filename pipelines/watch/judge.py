@@ -41,7 +41,7 @@ def flags_of(
     plant_file: PlantFile,
     refused: Mapping[tuple[str, str], Spans],
     silence: Silence,
-    recorded: tuple[datetime, datetime],
+    recorded: tuple[datetime | None, datetime | None],
 ) -> list[Flag]:
     """Return all flags of a line and day.
 
@@ -155,9 +155,12 @@ def _gaps(day: LineDay, plant_file: PlantFile, seconds: Mapping[str, Values], si
     return out
 
 
-def _silences(day: LineDay, recorded: tuple[datetime, datetime]) -> list[Flag]:
+def _silences(day: LineDay, recorded: tuple[datetime | None, datetime | None]) -> list[Flag]:
     """Long times without any record of the line, between records of the plant: what has not come yet is no gap."""
-    found = [e for e in episodes(day.unrecorded(), rules.SILENT_MIN) if recorded[0] <= day.at(e.start) and day.at(e.end) <= recorded[1]]
+    first, last = recorded
+    if first is None or last is None:
+        return []
+    found = [e for e in episodes(day.unrecorded(), rules.SILENT_MIN) if first <= day.at(e.start) and day.at(e.end) <= last]
     return _flags(day, "data gap", None, TODAY, found, lambda e: f"Nothing was recorded of the line for {lasted(e.held)}.")
 
 

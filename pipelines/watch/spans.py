@@ -72,12 +72,6 @@ def out_of_range(store: Store, plant_file: PlantFile, first: datetime, end: date
     return found
 
 
-def recorded(store: Store) -> tuple[datetime, datetime]:
-    """Return the times of the first and the last reading of the plant, which has some."""
-    first, last = store.rows("SELECT min(time_utc), max(time_utc) FROM packed_readings")[0]
-    return first, last
-
-
 def steps_back(store: Store, first: datetime, end: datetime) -> list[tuple[datetime, str, int, float]]:
     """Return (time, file name, steps, largest step [s]) of files whose rows went back in time, from `first` to before `end`."""
     return store.rows(

@@ -19,11 +19,9 @@ EXPORT = ROOT / "sample_data" / "small" / "exports" / "AF_SCADA_20260105.csv"
 
 
 @pytest.fixture
-def home(tmp_path: Path, home_in: Callable[[Path], Home]) -> Home:
-    made = home_in(tmp_path)
-    (made.inbox(PLANT) / EXPORT.name).write_bytes(EXPORT.read_bytes())
-    order.nightly(made, PLANT, datetime(2026, 1, 5, 21, tzinfo=UTC), publish_now=False)
-    return made
+def home(home_with_a_day: Home) -> Home:
+    order.nightly(home_with_a_day, PLANT, datetime(2026, 1, 5, 21, tzinfo=UTC), publish_now=False)
+    return home_with_a_day
 
 
 def said(home: Home, when: datetime) -> list[str]:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Callable
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 
@@ -14,16 +11,12 @@ from pipelines.errors import ExitCode
 from pipelines.home import Home
 from pipelines.store import Store
 
-ROOT = Path(__file__).resolve().parents[2]
 PLANT = "alder-fork"
-EXPORT = ROOT / "sample_data" / "small" / "exports" / "AF_SCADA_20260105.csv"
 
 
 @pytest.fixture
-def home(tmp_path: Path, home_in: Callable[[Path], Home]) -> Home:
-    home = home_in(tmp_path)
-    shutil.copyfile(EXPORT, home.inbox(PLANT) / EXPORT.name)
-    return home
+def home(home_with_a_day: Home) -> Home:
+    return home_with_a_day
 
 
 def edit(home: Home, old: str, new: str) -> None:
