@@ -14,10 +14,12 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
-from pipelines import clock, order, plantfile
-from pipelines.errors import UsageError
-from pipelines.home import Home
-from pipelines.plantfile import PlantFile
+from pipelines import order
+from pipelines.base import clock
+from pipelines.base.errors import UsageError
+from pipelines.base.home import Home
+from pipelines.plant import loader
+from pipelines.plant.model import PlantFile
 
 MARKER = "demo.json"  # says that a home was made by the demonstration and may be made anew
 NIGHTS = 14  # the last days come one by one, as nightly runs
@@ -109,7 +111,7 @@ def place(home: Home, scratch: Path) -> list[PlantFile]:
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(made, target)
         home.inbox(made.parent.name).mkdir(parents=True, exist_ok=True)
-        found.append(plantfile.load(target))
+        found.append(loader.load(target))
     return found
 
 
@@ -128,7 +130,7 @@ def _read(scratch: Path) -> Iterator[Delivery]:
 
 def morning(plant_file: PlantFile, day: date) -> datetime:
     """Return the UTC instant of the plant's nightly run on the morning of `day`."""
-    return datetime.combine(day, MORNING, tzinfo=plant_file.zone).astimezone(UTC)
+    return datetime.combine(day, MORNING, tzinfo=plant_file.calendar.zone).astimezone(UTC)
 
 
 def due(plant: str, waiting: list[Delivery], until: datetime) -> list[Delivery]:

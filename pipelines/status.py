@@ -7,9 +7,10 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from pipelines import arrivals, records
-from pipelines.errors import LockedError
-from pipelines.home import Home
+from pipelines.base.errors import LockedError
+from pipelines.base.home import Home
+from pipelines.intake import late_data
+from pipelines.runs import records
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ def _of_plant(home: Home, plant: str, published_to: date | None) -> PlantStatus:
     last = found[-1] if found else {}
     publishing = [r for r in found if any(step["step"] == "publish" for step in r["steps"])]
     nights = [r for r in found if r.get("run") == "nightly" and "error" not in r]
-    said = [n["sentence"] for n in nights[-1].get("notices", []) if n["name"] == arrivals.NAME] if nights else []
+    said = [n["sentence"] for n in nights[-1].get("notices", []) if n["name"] == late_data.NAME] if nights else []
     inbox = home.inbox(plant)
     return PlantStatus(
         plant=plant,

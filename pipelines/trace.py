@@ -12,11 +12,12 @@ from typing import Any
 
 import polars as pl
 
-from pipelines import packaged, plantfile
-from pipelines.chunks import FileRefusedError
-from pipelines.errors import DataMissingError, UsageError
-from pipelines.home import Home
-from pipelines.plantfile import PlantFile
+from pipelines.base import resources
+from pipelines.base.errors import DataMissingError, UsageError
+from pipelines.base.home import Home
+from pipelines.files.original import FileRefusedError
+from pipelines.plant import loader
+from pipelines.plant.model import PlantFile
 from pipelines.store import Store, connect
 from schemas import TABLES
 from schemas.roles import ROLES
@@ -120,7 +121,7 @@ def run(
     """
     described = _column(table, column)
     row = _published_row(home, plant_id, line, day, table, part)
-    plant_file = plantfile.of_plant(home, plant_id)
+    plant_file = loader.of_plant(home, plant_id)
     with Store(home.store(plant_id), plant_id, read_only=True) as store:
         minutes = _minutes(store, line, row, column)
         shown = minute or (minutes["minute_utc"][0] if minutes.height else None)
@@ -150,7 +151,7 @@ def of_row(home: Home, plant_id: str, file_name: str, line_no: int) -> RowTrace:
 
     DataMissingError when there is no such file.
     """
-    plant_file = plantfile.of_plant(home, plant_id)
+    plant_file = loader.of_plant(home, plant_id)
     with Store(home.store(plant_id), plant_id, read_only=True) as store:
         loads = store.frame("SELECT * FROM loads WHERE file_name = $f OR load_id = $f ORDER BY received_seq DESC LIMIT 1", f=file_name)
         if loads.height == 0:
@@ -180,7 +181,7 @@ def of_row(home: Home, plant_id: str, file_name: str, line_no: int) -> RowTrace:
 
 def of_result(home: Home, plant_id: str, sample_id: str, analyte: str) -> ResultTrace:
     """Trace a lab result by sample id and analyte; DataMissingError when there is none."""
-    plant_file = plantfile.of_plant(home, plant_id)
+    plant_file = loader.of_plant(home, plant_id)
     with Store(home.store(plant_id), plant_id, read_only=True) as store:
         named = {"s": sample_id, "a": analyte}
         found = store.frame("SELECT * FROM lab_results WHERE sample_id = $s AND analyte = $a", **named)
@@ -244,7 +245,7 @@ def _shown(part: Any) -> str:
 
 
 def _header(table: str) -> str:
-    text = (packaged.folder("sql") / "tables" / f"{table}.sql").read_text(encoding="utf-8")
+    text = (resources.folder("sql") / "tables" / f"{table}.sql").read_text(encoding="utf-8")
     return "\n".join(row for row in text.splitlines() if row.startswith("--"))
 
 

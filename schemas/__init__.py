@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from schemas import (
+from schemas.model import Column, Table
+from schemas.tables import (
     baseline_periods,
     clock_steps,
     corrections,
@@ -51,7 +52,6 @@ from schemas import (
     tag_numbers,
     uncertainty_inputs,
 )
-from schemas.model import Column, Table
 
 TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE

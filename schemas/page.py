@@ -6,7 +6,7 @@ from pathlib import Path
 
 from schemas import TABLES
 from schemas.model import TYPES, Column, Table
-from schemas.views import VIEWS
+from schemas.views.registry import VIEWS
 
 PATH = Path(__file__).parent / "DICTIONARY.md"
 _HEAD = """# Data dictionary

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-from pipelines.home import Home
+from pipelines.base.home import Home
 
 ROOT = Path(__file__).resolve().parents[1]
 os.environ.update({"DO_NOT_TRACK": "1", "PREFECT_SERVER_ANALYTICS_ENABLED": "false"})

@@ -7,11 +7,12 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from pipelines import clock, fits, totaliser
-from pipelines.align import calendar, grid, readings, silence, states, worklist
-from pipelines.chunks import StepReceipt
-from pipelines.plantfile import Line, PlantFile
-from pipelines.store import Store
+from pipelines.align import grid, readings, silence, states, worklist
+from pipelines.base import clock
+from pipelines.base.receipts import StepReceipt
+from pipelines.plant import calendar, limits, registers
+from pipelines.plant.model import Line, PlantFile
+from pipelines.store import Store, schema_check
 from schemas.vocabulary import RUNNING_STATES
 
 __all__ = ["aligned", "run"]
@@ -32,12 +33,12 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
             days |= _trimmed(store, whole)
             for first, end in list(worklist.ranges(store, plant_file, whole)):
                 frame = aligned(store, plant_file, first, end)
-                fits.held_to(store.plant, "minutes", frame)
+                schema_check.held_to(store.plant, "minutes", frame)
                 store.con.execute("DELETE FROM minutes WHERE minute_utc >= $a AND minute_utc < $b", {"a": first, "b": end})
                 store.append("minutes", frame)
                 written += frame.height
                 days |= set(frame["operating_day"].unique())
-            store.mark_days("compute", _with_next(days, calendar.operating_day(whole.end - calendar.MINUTE, plant_file)))
+            store.mark_days("compute", _with_next(days, plant_file.calendar.operating_day(whole.end - calendar.MINUTE)))
         store.con.execute("DELETE FROM pending_hours")
     return StepReceipt("align", len(days), {"minutes": written}, clock.stopwatch() - started)
 
@@ -48,9 +49,9 @@ def aligned(store: Store, plant_file: PlantFile, first: datetime, end: datetime)
     spans = {line.id: grid.spans_by_role(line.id, plant_file) for line in lines}
     early = first - max(states.look_back_min(line) for line in lines) * calendar.MINUTE
     tags = sorted({span.signal.tag for roles in spans.values() for found in roles.values() for span in found})
-    series = readings.of_range(store, tags, early, end, max(readings.LONGEST_REACH, totaliser.longest_reach(plant_file.signals)))
+    series = readings.of_range(store, tags, early, end, max(limits.LONGEST_REACH, registers.longest_reach(plant_file.signals)))
     edges = np.arange(calendar.micros(early), calendar.micros(end) + 1, calendar.MINUTE // timedelta(microseconds=1), dtype=np.int64)
-    axis = calendar.minutes(first, end, plant_file)
+    axis = plant_file.calendar.minutes(first, end)
     found = {
         line.id: silence.without_held_states(grid.line_minutes(spans[line.id], series, edges), spans[line.id], series, edges)
         for line in lines

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import numpy as np
 import polars as pl
 
-from pipelines import totaliser, units
-from pipelines.align.calendar import micros
-from pipelines.align.readings import LONGEST_HOLD, LONGEST_REACH, NOTHING, Series
+from pipelines.align.readings import NOTHING, Series
 from pipelines.align.segments import Stretches, Times, Truth, Values, averaged, stretches
-from pipelines.plantfile import FAR_FUTURE, PlantFile, Signal
+from pipelines.base import units
+from pipelines.plant import limits, registers
+from pipelines.plant.calendar import FAR_FUTURE, micros
+from pipelines.plant.model import PlantFile, Signal
 from schemas.roles import ROLES, Role
 from schemas.vocabulary import BAD, GOOD
 
-_LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
 _TICK = timedelta(microseconds=1)
 
 
@@ -53,7 +53,7 @@ def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
     """Return role -> its signals on a line in order of time; the plant file sees to it that no two hold at the same time."""
     found: dict[str, list[Span]] = {}
     for signal in plant_file.signals_of(line):
-        since, until = plant_file.instant(signal.since, _LONG_AGO), plant_file.instant(signal.until, FAR_FUTURE)
+        since, until = plant_file.calendar.since(signal.since), plant_file.calendar.until(signal.until)
         found.setdefault(signal.role, []).append(Span(signal, micros(since), micros(until)))
     for spans in found.values():
         spans.sort(key=lambda s: (s.since_us, s.until_us))
@@ -63,9 +63,9 @@ def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
 def line_minutes(spans: Mapping[str, list[Span]], series: Mapping[str, Series], edges: Times) -> dict[str, RoleMinutes]:
     """Return role -> its values on the intervals between the edges [us]; roles the line never has are absent."""
     most = {
-        role: totaliser.largest_rate(role, [s.signal for found in spans.values() for s in found])
+        role: registers.largest_rate(role, [s.signal for found in spans.values() for s in found])
         for role in spans
-        if role in totaliser.METERS
+        if role in registers.METERS
     }
     return {role: _role_minutes(ROLES[role], found, series, edges, most.get(role)) for role, found in spans.items()}
 
@@ -93,7 +93,7 @@ def _known(found: Series, signal: Signal, most: float | None) -> Stretches:
     if signal.meaning.kind == "totaliser":
         return _rates(found, signal, signal.maximum_rate or most)
     stepped = signal.interpolation == "stepped"
-    limit = (LONGEST_HOLD if stepped else LONGEST_REACH) // _TICK
+    limit = (limits.LONGEST_HOLD if stepped else limits.LONGEST_REACH) // _TICK
     return stretches(found.t, found.v, found.q, stepped=stepped, hold_us=min(signal.hold_us, limit))
 
 
@@ -103,10 +103,10 @@ def _rates(found: Series, signal: Signal, most: float | None) -> Stretches:
     An increment that cannot be (`totaliser.increments`) leaves its time unknown.
     """
     capacity = None if signal.rollover is None else units.to_si(signal.rollover, signal.unit)
-    increment, _ = totaliser.increments(found.t, np.where(found.q == BAD, np.nan, found.v), capacity, most)
+    increment, _ = registers.increments(found.t, np.where(found.q == BAD, np.nan, found.v), capacity, most)
     span = np.diff(found.t)
     rate = increment[1:] / span
-    keep = np.isfinite(rate) & (span <= totaliser.reach(signal) // _TICK)
+    keep = np.isfinite(rate) & (span <= registers.reach(signal) // _TICK)
     certain = ((found.q[:-1] == GOOD) & (found.q[1:] == GOOD))[keep]
     held = rate[keep]
     return Stretches(found.t[:-1][keep], found.t[1:][keep], held, held, certain, certain)

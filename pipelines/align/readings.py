@@ -13,11 +13,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipelines.align.segments import Codes, Times, Values
+from pipelines.plant import limits
 from pipelines.store import Store
 
 _FEW_ROWS = 16  # of a stretch on average: below, rows are taken one by one
-LONGEST_HOLD = timedelta(hours=24)  # no value is held longer; `check` marks so many hours after a reading
-LONGEST_REACH = timedelta(minutes=30)  # no line reaches further back, and no register increment unless its signal says so
 
 # Numbers of tags instead of their texts: a fifteenth of the time for millions of rows.
 _WITHIN = "FROM packed_readings WHERE list_contains($tags, tag_no) AND time_utc BETWEEN"
@@ -52,7 +51,9 @@ class Series:
 NOTHING = Series(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0, dtype=np.uint8))
 
 
-def of_range(store: Store, tags: Sequence[str], first: datetime, end: datetime, ahead: timedelta = LONGEST_REACH) -> Mapping[str, Series]:
+def of_range(
+    store: Store, tags: Sequence[str], first: datetime, end: datetime, ahead: timedelta = limits.LONGEST_REACH
+) -> Mapping[str, Series]:
     """Return tag -> readings in [first, end), with the last within the longest hold before and the first within `ahead` after."""
     if not tags:
         return {}
@@ -60,9 +61,9 @@ def of_range(store: Store, tags: Sequence[str], first: datetime, end: datetime, 
     known = dict(store.rows("SELECT tag, tag_no FROM tag_numbers"))
     numbers = [known.get(tag, -1) for tag in tags]
     found = store.frame(
-        _SQL, tags=numbers, first=first, last=end - _TICK, back=first - LONGEST_HOLD, before=first - _TICK, end=end, ahead=end + ahead
+        _SQL, tags=numbers, first=first, last=end - _TICK, back=first - limits.LONGEST_HOLD, before=first - _TICK, end=end, ahead=end + ahead
     )  # fmt: skip
-    return _by_tag(_corrected(store, found, tags, numbers, first - LONGEST_HOLD, end + ahead), tags, numbers)
+    return _by_tag(_corrected(store, found, tags, numbers, first - limits.LONGEST_HOLD, end + ahead), tags, numbers)
 
 
 def _corrected(

@@ -10,9 +10,9 @@ import numpy as np
 from pipelines.align.grid import RoleMinutes, Span
 from pipelines.align.readings import Series
 from pipelines.align.segments import Times, Truth
+from pipelines.plant import limits
 from schemas.roles import ROLES
 
-LONGEST = timedelta(hours=6)  # of a line, after which its states are not known (rule of this project)
 _TICK = timedelta(microseconds=1)
 
 
@@ -31,11 +31,11 @@ def without_held_states(
 
 
 def _silent(spans: Mapping[str, list[Span]], series: Mapping[str, Series], edges: Times) -> Truth:
-    """Return the intervals that end more than LONGEST after the last reading of any tag of the line."""
+    """Return the intervals that end more than limits.LONGEST_SILENCE after the last reading of any tag of the line."""
     last = np.full(len(edges) - 1, np.iinfo(np.int64).min // 2)
     for tag in {span.signal.tag for found in spans.values() for span in found}:
         times = series[tag].t if tag in series else edges[:0]
         before = np.searchsorted(times, edges[1:]) - 1
         said = before >= 0
         last[said] = np.maximum(last[said], times[before[said]])
-    return np.asarray(edges[1:] - last > LONGEST // _TICK)
+    return np.asarray(edges[1:] - last > limits.LONGEST_SILENCE // _TICK)

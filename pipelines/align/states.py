@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from pipelines.align.grid import RoleMinutes
 from pipelines.align.segments import Truth, Values
-from pipelines.plantfile import Line
+from pipelines.plant import limits
+from pipelines.plant.model import Line
 from schemas.vocabulary import RUNNING_STATES
 
-COVERED = 0.5  # share of the minute that must be known for its value to count
 ON_SHARE = 0.5  # share of the minute from which a state counts as on
 ACTIVE_SHARE = 0.05  # of the transmitter range: speed, power or wash water above it counts as on
 STOPPED, IDLE, STARTING, PROCESSING, SHUTDOWN, UNKNOWN = (
@@ -100,7 +100,7 @@ def _above(roles: Mapping[str, RoleMinutes], role: str, limit: float | Values, n
         never = np.zeros(n, dtype=bool)
         return Evidence(never, never, never)
     found = roles[role]
-    covered = found.coverage >= COVERED  # nan, no such signal, is not
+    covered = found.coverage >= limits.COVERED_SHARE  # nan, no such signal, is not
     above = found.value > limit
     return Evidence(covered & above, covered & ~above, ~np.isnan(found.coverage))
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from math import ceil
 
-from pipelines.align import calendar, states
-from pipelines.plantfile import PlantFile
+from pipelines.align import states
+from pipelines.plant import calendar
+from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 
 LONGEST_PIECE = timedelta(days=31)  # aligned at a time, so that memory does not grow with a backfill
@@ -30,8 +31,8 @@ def extent(store: Store, plant_file: PlantFile) -> Extent | None:
     first, last = store.recorded()
     if first is None or last is None:
         return None
-    begin = calendar.day_start_utc(calendar.operating_day(first, plant_file), plant_file)
-    end = calendar.day_start_utc(calendar.operating_day(last, plant_file) + timedelta(days=1), plant_file)
+    begin = plant_file.calendar.day_start(plant_file.calendar.operating_day(first))
+    end = plant_file.calendar.day_end(plant_file.calendar.operating_day(last))
     return Extent(begin, end)
 
 

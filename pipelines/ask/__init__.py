@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.errors import UsageError
-from pipelines.home import Home
+from pipelines.base.errors import UsageError
+from pipelines.base.home import Home
 
 if TYPE_CHECKING:
     import polars as pl

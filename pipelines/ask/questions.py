@@ -12,8 +12,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from pipelines import packaged
-from pipelines.errors import UsageError
+from pipelines.base import resources
+from pipelines.base.errors import UsageError
 
 _PARAM = re.compile(r"^-- param (\w+) (date|text|number) =\s*(.*?)\s*: (.+)$")
 
@@ -68,4 +68,4 @@ def parse(path: Path) -> Question:
 
 def saved() -> dict[str, Question]:
     """Return all saved questions by name."""
-    return {path.stem: parse(path) for path in packaged.sql_files("questions")}
+    return {path.stem: parse(path) for path in resources.sql_files("questions")}

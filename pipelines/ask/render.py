@@ -8,7 +8,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.errors import UsageError
+from pipelines.base.errors import UsageError
 
 if TYPE_CHECKING:
     import polars as pl

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import duckdb
 
-from pipelines.errors import DataMissingError, UsageError
+from pipelines.base.errors import DataMissingError, UsageError
 from pipelines.store import connect
 
 if TYPE_CHECKING:

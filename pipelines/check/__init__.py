@@ -1,7 +1,7 @@
 """Check: text values to readings and results, each refused row set aside with one reason, every row accounted for.
 
 Totaliser registers are kept as they are: whether an increment is possible depends on the readings around it, which may
-come with a later file, so `align` judges increments (`pipelines.totaliser`), not this step.
+come with a later file, so `align` judges increments (`pipelines.plant.registers`), not this step.
 """
 
 from __future__ import annotations
@@ -11,15 +11,19 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Self
 
-from pipelines import clock
-from pipelines.ahead import Ahead
-from pipelines.check import corrections, lab, lab_sheets, lab_store, pending, receipts, refused, steps, versions
+from pipelines.base import clock
+from pipelines.base.errors import InternalError
+from pipelines.base.prefetch import Prefetch
+from pipelines.base.receipts import Receipt
+from pipelines.check import corrections, receipts, set_aside_values, touched
+from pipelines.check.lab import results, revisions, sheet
+from pipelines.check.readings import clock_steps, duplicates
+from pipelines.check.readings.signals import Signals
+from pipelines.check.readings.values import Typed, typed
 from pipelines.check.receipts import Tally
-from pipelines.check.signals import Signals
-from pipelines.check.values import Typed, typed
-from pipelines.chunks import Chunk, FileRefusedError, Original, RawLines, Receipt, Received
-from pipelines.errors import InternalError
-from pipelines.plantfile import Layout, PlantFile
+from pipelines.files.original import FileRefusedError, Original
+from pipelines.files.pieces import Chunk, RawLines, Received
+from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
 
 __all__ = ["Reading", "corrections", "known", "next_seq", "note", "refuse", "run"]
@@ -42,7 +46,7 @@ class Reading:
 
     def __init__(self, received: Received, plant_file: PlantFile, received_utc: datetime) -> None:
         self.received, self.signals = received, Signals.of(plant_file)
-        self.pieces = Ahead(_pieces(received, self.signals, plant_file, received_utc), waiting=2)
+        self.pieces = Prefetch(_pieces(received, self.signals, plant_file, received_utc), waiting=2)
 
     def __enter__(self) -> Self:
         return self
@@ -91,9 +95,9 @@ def run(
             raise InternalError(f"{original.file_name}: the receipt does not balance: {receipt}")
         if tally.first is not None and tally.last is not None and not is_lab:
             if tally.values_kept or tally.values_set_aside:
-                pending.mark_hours(store, plant_file, tally.first, tally.last)
+                touched.mark_hours(store, plant_file, tally.first, tally.last)
             store.mark_days("compute", tally.days)  # data_version changes even where no value does
-        pending.note_days(store, original.load_id, tally.days)
+        touched.note_days(store, original.load_id, tally.days)
         receipts.write_load(
             store, original, archived_as, receipt, seq, received_utc, reads_as=plant_file.reads_as, spans_readings=not is_lab
         )
@@ -130,7 +134,7 @@ def note(store: Store, original: Original, archived_as: str, detail: str, *, seq
 
 def _pieces(received: Received, signals: Signals, plant_file: PlantFile, received_utc: datetime) -> Iterator[Chunk | Piece]:
     """Yield the chunks of a file; those with values as pieces."""
-    chunks = Ahead(received.chunks())
+    chunks = Prefetch(received.chunks())
     try:
         for chunk in chunks:
             if not chunk.values.height:
@@ -138,31 +142,31 @@ def _pieces(received: Received, signals: Signals, plant_file: PlantFile, receive
                 continue
             layout = chunk.layout or received.layout
             said = typed(chunk.values, signals, layout, received_utc, chunk.written)
-            minutes, row_count = pending.minutes_of(said.readings["time_utc"]), len(pending.distinct(chunk.values["line_no"].to_numpy()))
-            yield Piece(chunk, layout, said, row_count, pending.operating_days(minutes, plant_file), pending.utc_days(minutes))
+            minutes, row_count = touched.minutes_of(said.readings["time_utc"]), len(touched.distinct(chunk.values["line_no"].to_numpy()))
+            yield Piece(chunk, layout, said, row_count, plant_file.calendar.operating_days(minutes), touched.utc_days(minutes))
     finally:
         chunks.close()
 
 
 def _take_readings(store: Store, reading: Reading, load_id: str, tally: Tally) -> None:
-    stored, back, utc_days = versions.Stored.of(store), [], set[date]()
+    stored, back, utc_days = duplicates.Stored.of(store), [], set[date]()
     for piece in reading.pieces:
         tally.take(piece if isinstance(piece, Chunk) else piece.chunk)
         if isinstance(piece, Chunk):
             continue
         said = piece.said
         if said.failed.height:
-            refused.keep_values(store, piece.chunk, said.failed, reading.signals, piece.layout, load_id)
-        outcome = versions.Outcome(0, 0, None)
+            set_aside_values.keep_values(store, piece.chunk, said.failed, reading.signals, piece.layout, load_id)
+        outcome = duplicates.Outcome(0, 0, None)
         if said.readings.height:
-            outcome = versions.merge(store, said.readings, load_id, stored, has_repeats=said.has_repeats)
+            outcome = duplicates.merge(store, said.readings, load_id, stored, has_repeats=said.has_repeats)
             tally.span(said.readings["time_utc"])
             tally.days |= piece.operating_days
             utc_days |= piece.utc_days
         tally.settle(piece.chunk.values["line_no"], piece.row_count, said.failed, outcome, piece.chunk.written)
         if said.steps is not None:
             back.append(said.steps)
-    steps.write(store, load_id, back)
+    clock_steps.write(store, load_id, back)
     store.mark_days("readings", utc_days)
 
 
@@ -172,16 +176,18 @@ def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: 
     for chunk in received.chunks():
         tally.take(chunk)
         lines.append(chunk.values["line_no"])
-        fine, unfit = lab.results(chunk.values, chunk.layout or received.layout, plant_file, received_utc)
+        fine, unfit = results.results(chunk.values, chunk.layout or received.layout, plant_file, received_utc)
         found += fine
         unfit_all += unfit
         if unfit:
-            refused.keep_results(store, chunk.values.to_dicts(), unfit, chunk.layout or received.layout, plant_file, load_id, received_utc)
-    samples, clashing = lab_sheets.averaged(found, plant_file)
-    outcome, touched = lab_store.merge(store, samples, load_id, plant_file)
-    all_lines = lab.all_lines(lines)
-    tally.settle(all_lines, all_lines.n_unique(), lab.failed_frame(unfit_all + clashing), outcome)
-    used = lab.times(samples)
+            set_aside_values.keep_results(
+                store, chunk.values.to_dicts(), unfit, chunk.layout or received.layout, plant_file, load_id, received_utc
+            )
+    samples, clashing = sheet.averaged(found, plant_file)
+    outcome, changed_days = revisions.merge(store, samples, load_id, plant_file)
+    all_lines = results.all_lines(lines)
+    tally.settle(all_lines, all_lines.n_unique(), results.failed_frame(unfit_all + clashing), outcome)
+    used = results.times(samples)
     tally.span(used)
-    tally.days |= lab.days(samples, plant_file)
-    pending.mark_lab(store, touched | tally.days)
+    tally.days |= results.days(samples, plant_file)
+    touched.mark_lab(store, changed_days | tally.days)

@@ -8,9 +8,12 @@ from datetime import date, datetime
 
 import polars as pl
 
-from pipelines.check import guard, sorting
-from pipelines.check.versions import Outcome
-from pipelines.chunks import Chunk, Original, RawLines, Receipt, Received, Written
+from pipelines.base.receipts import Receipt
+from pipelines.check import row_schemas
+from pipelines.check.readings import sorting
+from pipelines.check.readings.duplicates import Outcome
+from pipelines.files.original import Original
+from pipelines.files.pieces import Chunk, RawLines, Received, Written
 from pipelines.store import Store
 from schemas import TABLES
 from schemas.vocabulary import REASONS
@@ -139,7 +142,7 @@ def write_aside(store: Store, load_id: str, parts: list[pl.DataFrame], raw_lines
         rule_version=pl.lit(RULE_VERSION, dtype=pl.Int32), disposition=pl.lit(None, dtype=pl.String), disposition_role=pl.lit(None, dtype=pl.String),
         disposition_note=pl.lit(None, dtype=pl.String), disposition_utc=pl.lit(None, dtype=pl.Datetime("us", "UTC")),
     )  # fmt: skip
-    guard.append(store, "set_aside", table)
+    row_schemas.append(store, "set_aside", table)
     return dict(sorted(Counter(rows["reason"].to_list()).items(), key=lambda item: (-item[1], REASONS.index(item[0]))))
 
 

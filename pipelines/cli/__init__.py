@@ -8,9 +8,9 @@ from collections.abc import Sequence
 
 import click
 
-from pipelines import shown
+from pipelines.base import sanitise
+from pipelines.base.errors import ExitCode, FlocledgerError
 from pipelines.cli.app import app
-from pipelines.errors import ExitCode, FlocledgerError
 
 INTERRUPTED = 130  # what shells report for a process ended by the interrupt key
 
@@ -31,7 +31,7 @@ def run(argv: Sequence[str] | None = None) -> int:
         error.show()
         return ExitCode.PLANT_FILE_OR_USAGE
     except FlocledgerError as error:
-        click.echo(shown.lines(f"error: {error}"), err=True)
+        click.echo(sanitise.lines(f"error: {error}"), err=True)
         return error.exit_code
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has left; nothing more to flush

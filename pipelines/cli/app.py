@@ -10,9 +10,11 @@ from typing import Any, TypeVar
 
 import click
 
-from pipelines import __version__, records, shown
-from pipelines.errors import ExitCode
-from pipelines.home import Home
+from pipelines import __version__
+from pipelines.base import sanitise
+from pipelines.base.errors import ExitCode
+from pipelines.base.home import Home
+from pipelines.runs import records
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -52,13 +54,13 @@ class App(click.Group):
         except Exception as error:
             if not is_unexpected(error):
                 raise
-            click.echo(shown.lines(kept_error(ctx.obj, error)), err=True)
+            click.echo(sanitise.lines(kept_error(ctx.obj, error)), err=True)
             return ExitCode.INTERNAL
 
 
 def is_unexpected(error: Exception) -> bool:
     """Tell errors of the program from those a person can mend, a user's abort, and a reader that left."""
-    from pipelines.errors import FlocledgerError
+    from pipelines.base.errors import FlocledgerError
 
     return not isinstance(error, FlocledgerError | click.ClickException | click.exceptions.Exit | click.Abort | BrokenPipeError)
 
@@ -89,7 +91,7 @@ def home_option(command: F) -> F:
 
 def known_plants(home: Home, plant: str | None) -> list[str]:
     """Return the plant asked for, or all that have a plant file; UsageError when there is none."""
-    from pipelines.errors import UsageError
+    from pipelines.base.errors import UsageError
 
     plants = home.plants()
     if plant is None and plants:

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import click
 
-from pipelines import shown
+from pipelines.base import sanitise
+from pipelines.base.errors import ExitCode, UsageError
+from pipelines.base.home import Home
 from pipelines.cli.app import EXIT_CODES, home_option
-from pipelines.errors import ExitCode, UsageError
-from pipelines.home import Home
 
 
 @click.command("ask", epilog=EXIT_CODES)
@@ -49,7 +49,7 @@ def ask(words: str | None, listed: bool, given: tuple[str, ...], kind: str, out:
         with _writing(out):
             out.write_text(text, encoding="utf-8")
     else:
-        click.echo(shown.lines(text) if kind == "table" else text, nl=not text.endswith("\n"))
+        click.echo(sanitise.lines(text) if kind == "table" else text, nl=not text.endswith("\n"))
     return ExitCode.OK
 
 

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pipelines.base.errors import ExitCode
 from pipelines.cli.app import EXIT_CODES
-from pipelines.errors import ExitCode
 
 if TYPE_CHECKING:
-    from pipelines.plantfile import Layout, PlantFile
+    from pipelines.plant.model import Layout, PlantFile
 
 
 _PER = {"disposal_wet": "kg wet cake", "power": "kWh", "water": "m3", "recycle": "kg dry solids"}
@@ -25,10 +25,10 @@ def check_plant(file: Path) -> int:
     Reads FILE only. Writes nothing. Ends with 0 when every KPI has its inputs, 1 when some will stay empty, 3 when the
     file cannot be used: the message names line, key, value and remedy.
     """
-    from pipelines import plantfile, plantfile_needs
+    from pipelines.plant import kpi_inputs, loader
 
-    plant_file = plantfile.load(file)
-    lacking = [need for need in plantfile_needs.needs(plant_file) if need.missing]
+    plant_file = loader.load(file)
+    lacking = [need for need in kpi_inputs.needs(plant_file) if need.missing]
     click.echo("\n".join(_plant(plant_file)))
     for line in plant_file.lines:
         click.echo(

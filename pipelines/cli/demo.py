@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pipelines.base.errors import ExitCode
+from pipelines.base.home import Home
 from pipelines.cli.app import EXIT_CODES
 from pipelines.cli.progress import Progress
-from pipelines.errors import ExitCode
-from pipelines.home import Home
 
 if TYPE_CHECKING:
     from pipelines.demo import Made

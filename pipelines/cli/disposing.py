@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from pipelines.base.errors import ExitCode, LockedError
+from pipelines.base.home import Home
 from pipelines.cli.app import EXIT_CODES, home_option, known_plants
 from pipelines.cli.plants import Instant
-from pipelines.errors import ExitCode, LockedError
-from pipelines.home import Home
 
 if TYPE_CHECKING:
-    from pipelines.dispositions import Chosen
+    from pipelines.decisions.decide import Chosen
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -53,7 +53,9 @@ def _shared(words: str) -> Callable[[F], F]:
     options = (
         click.option("--plant", metavar="ID", required=True, help="Plant id."),
         click.option("--as", "disposition", type=Word("vocabulary", words), required=True, help="What is decided."),
-        click.option("--role", "who", type=Word("corrections_applied", "DECIDERS"), required=True, help="Who decides: a role, no name."),
+        click.option(
+            "--role", "who", type=Word("tables.corrections_applied", "DECIDERS"), required=True, help="Who decides: a role, no name."
+        ),
         click.option("--note", required=True, help="Why, in a sentence."),
         click.option("--open", "only_open", is_flag=True, help="Only those without a decision."),
         click.option("--count", type=click.IntRange(min=1), help="Confirms how many are decided at once."),
@@ -98,11 +100,11 @@ def row(
     What is accepted or corrected counts from now on, marked uncertain, where no other reading or result stands. The raw row
     stays as it is.
     """
-    from pipelines import dispositions
+    from pipelines.decisions import decide
 
     known_plants(home, plant)
-    verdict = dispositions.Verdict(disposition, who, note, given)
-    chosen = dispositions.decide_rows(home, plant, dispositions.RowFilter(**filters), verdict, count=count, dry_run=dry_run)
+    verdict = decide.Verdict(disposition, who, note, given)
+    chosen = decide.decide_rows(home, plant, decide.RowFilter(**filters), verdict, count=count, dry_run=dry_run)
     return _finished(home, plant, chosen, disposition, later=later)
 
 
@@ -126,11 +128,11 @@ def flag(
     **filters: Any,
 ) -> int:
     """Say what flags turned out to be: confirmed, data fault, expected, nuisance, or unknown."""
-    from pipelines import dispositions
+    from pipelines.decisions import decide
 
     known_plants(home, plant)
-    chosen = dispositions.decide_flags(
-        home, plant, dispositions.FlagFilter(day=day.date() if day else None, **filters), dispositions.Verdict(disposition, who, note),
+    chosen = decide.decide_flags(
+        home, plant, decide.FlagFilter(day=day.date() if day else None, **filters), decide.Verdict(disposition, who, note),
         count=count, dry_run=dry_run,
     )  # fmt: skip
     return _finished(home, plant, chosen, disposition, later=later)
@@ -138,9 +140,10 @@ def flag(
 
 def _finished(home: Home, plant: str, chosen: Chosen, disposition: str, *, later: bool) -> int:
     """Show what was chosen, bring the tables up to date unless told not to, and return the exit code."""
-    from pipelines import dispositions, order
+    from pipelines import order
+    from pipelines.decisions import decide
 
-    click.echo("\n".join(dispositions.told(chosen)))
+    click.echo("\n".join(decide.told(chosen)))
     if not chosen.decisions:
         click.echo(f"{len(chosen.rows)} would be decided as {disposition!r}; nothing was kept (--dry-run)")
         return ExitCode.OK

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pipelines.base.errors import ExitCode
+from pipelines.base.sanitise import lines
 from pipelines.cli.app import EXIT_CODES
-from pipelines.errors import ExitCode
-from pipelines.shown import lines
 
 if TYPE_CHECKING:
     from pipelines.inspect import Inspection
@@ -22,7 +22,7 @@ def _known_zone(_: click.Context, __: click.Parameter, zone: str | None) -> str 
     """Return the zone; a usage error when there is none of that name."""
     from zoneinfo import available_timezones
 
-    from pipelines.plantfile_errors import closest
+    from pipelines.plant.error_messages import closest
 
     if zone is None or zone in available_timezones():
         return zone

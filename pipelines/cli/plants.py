@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipelines import shown
+from pipelines.base import sanitise
+from pipelines.base.errors import ExitCode, FlocledgerError, exit_code_of
+from pipelines.base.home import Home
 from pipelines.cli.app import EXIT_CODES, home_option, is_unexpected, kept_error, known_plants
 from pipelines.cli.progress import Progress
-from pipelines.errors import ExitCode, FlocledgerError, exit_code_of
-from pipelines.home import Home
 
 if TYPE_CHECKING:
-    from pipelines.order import Summary
+    from pipelines.runs.summary import Summary
 
 
 class Instant(click.ParamType[datetime]):
@@ -95,9 +95,10 @@ def weekly(home: Home, plant: str | None, as_of: datetime | None, week: date | N
     """
 
     def run(one: str, progress: Progress) -> Summary:
-        from pipelines import order, plantfile
+        from pipelines import order
+        from pipelines.plant import loader
 
-        start = None if week is None else reporting_week(week, plantfile.of_plant(home, one).plant.week_start_number)
+        start = None if week is None else reporting_week(week, loader.of_plant(home, one).plant.week_start_number)
         return order.weekly(home, one, start, call=progress.call, as_of=as_of)
 
     return each_plant(home, plant, as_json, run)
@@ -126,7 +127,7 @@ def rebuild(home: Home, plant: str, as_of: datetime | None, as_json: bool) -> in
 
 def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str, Progress], Summary]) -> int:
     """Run every plant asked for, print what each did, and return the worst exit code."""
-    from pipelines import digest
+    from pipelines.runs import summary_text
 
     worst, records = int(ExitCode.OK), []
     for one in known_plants(home, plant):
@@ -138,13 +139,13 @@ def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str,
                 raise
             code = int(exit_code_of(error))
             told = f"error: {error}" if isinstance(error, FlocledgerError) else kept_error(home, error, one)
-            click.echo(shown.lines(f"{one}: {told}"), err=True)
+            click.echo(sanitise.lines(f"{one}: {told}"), err=True)
             records.append({"plant": one, "error": str(error), "exit_code": code})
         else:
             code = int(summary.exit_code)
             records.append(json.loads(summary.as_json()))
             if not as_json:
-                click.echo("\n".join(digest.lines(summary, near=Path.cwd())))
+                click.echo("\n".join(summary_text.lines(summary, near=Path.cwd())))
         worst = max(worst, code)
     if as_json:
         click.echo(json.dumps({"runs": records, "exit_code": worst}, indent=1))

@@ -10,7 +10,7 @@ from typing import Any, Self
 
 import click
 
-from pipelines import clock
+from pipelines.base import clock
 
 _EVERY_S = 0.5  # how often the live line is drawn again
 _WORDS = {"intake": "taking in files", "check_in": "checking archived files"}  # functions of `order`; steps go by their package

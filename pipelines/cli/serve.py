@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import click
 
+from pipelines.base.errors import ExitCode
+from pipelines.base.home import Home
 from pipelines.cli.app import EXIT_CODES, home_option, known_plants
-from pipelines.errors import ExitCode
-from pipelines.home import Home
 
 _PORT = 4200  # loopback port of the local Prefect server
 
@@ -23,10 +23,10 @@ def serve(home: Home, plant: str | None, port: int, only_list: bool) -> int:
     do; a `prefect.yaml` is needed only for a work pool. Uses the Prefect server of PREFECT_API_URL; without one, starts its own on 127.0.0.1 with its history in
     <home>/prefect/.
     """
-    from pipelines import plantfile
     from pipelines.flows import deployments
+    from pipelines.plant import loader
 
-    planned = [d for one in known_plants(home, plant) for d in deployments.of_plant(plantfile.of_plant(home, one), str(home.root))]
+    planned = [d for one in known_plants(home, plant) for d in deployments.of_plant(loader.of_plant(home, one), str(home.root))]
     for one in planned:
         click.echo(f"{one.flow:<8} {one.name:<20} {one.cron:<12} {one.time_zone}")
     if only_list:

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pipelines.base.errors import ExitCode
+from pipelines.base.home import Home
+from pipelines.base.sanitise import lines
 from pipelines.cli.app import EXIT_CODES, home_option, known_plants
-from pipelines.errors import ExitCode
-from pipelines.home import Home
-from pipelines.shown import lines
 
 if TYPE_CHECKING:
     from pipelines.status import PlantStatus

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipelines import shown
+from pipelines.base import sanitise
+from pipelines.base.errors import ExitCode, UsageError
+from pipelines.base.home import Home
 from pipelines.cli.app import EXIT_CODES, home_option
-from pipelines.errors import ExitCode, UsageError
-from pipelines.home import Home
 
 if TYPE_CHECKING:
     import polars as pl
@@ -75,7 +75,7 @@ def trace(
         raise UsageError(
             "it is not said what to trace", remedy="give a COLUMN with --line and --day, or --sample, or --file and --row; see trace --help"
         )
-    click.echo(shown.lines("\n".join(told)))
+    click.echo(sanitise.lines("\n".join(told)))
     return ExitCode.OK
 
 

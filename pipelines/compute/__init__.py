@@ -6,18 +6,17 @@ from datetime import date, timedelta
 
 import polars as pl
 
-from pipelines import clock, plantfile_used
-from pipelines.chunks import StepReceipt
+from pipelines.base import clock
+from pipelines.base.errors import InternalError
+from pipelines.base.receipts import StepReceipt
 from pipelines.compute import settings
-from pipelines.compute.making import is_asked, make_all
-from pipelines.errors import InternalError
-from pipelines.plantfile import PlantFile
-from pipelines.sqlfiles import create_macros_once
-from pipelines.store import Store
+from pipelines.compute.table_build import is_asked, make_all
+from pipelines.plant import limits
+from pipelines.plant.model import PlantFile
+from pipelines.store import Store, plant_file_versions
+from pipelines.store.sql_files import create_macros_once
 from schemas import TABLES
 
-CURVE_DAYS = 14  # flags fit curves on so many days before: they follow
-ROLLING_DAYS = 27  # the longest window reaches so many days on
 PIECE_DAYS = 62  # computed at a time, so that memory does not grow with a backfill
 _TOUCHED = "operating_day IN (SELECT operating_day FROM work.touched_days)"
 _HOURS = "window_name IN ('1 h', '8 h', '24 h') AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days)"
@@ -58,8 +57,8 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
         with store.transaction():
             for name, where in MERGED.items():
                 rows[name] += _merge(store, name, where) if is_asked(store, name) else 0
-            store.mark_days("watch", _reach(piece, CURVE_DAYS, existing))
-            store.mark_days("publish", _reach(piece, ROLLING_DAYS, existing))
+            store.mark_days("watch", _reach(piece, limits.CURVE_DAYS, existing))
+            store.mark_days("publish", _reach(piece, limits.ROLLING_DAYS - 1, existing))
             store.con.execute(f"DELETE FROM pending_days WHERE stage = 'compute' AND {_TOUCHED}")
         done += len(piece)
     with store.transaction():
@@ -71,7 +70,7 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
 def will_mark_watch(store: Store) -> list[date]:
     """Return the days that will be on the list of watch after `run`."""
     existing = _existing(store)
-    marked = _reach([day for piece in _pieces(store, existing) for day in piece], CURVE_DAYS, existing)
+    marked = _reach([day for piece in _pieces(store, existing) for day in piece], limits.CURVE_DAYS, existing)
     return sorted({*marked, *(d for d in store.pending_days("watch") if existing[0] <= d <= existing[1])})
 
 
@@ -123,13 +122,13 @@ def days_to_work(store: Store, week_start: int, days: list[date], existing: tupl
     spans = {
         "touched_days": ("operating_day", days),
         "rolling_hour_days": ("operating_day", hours),
-        "rolling_days": ("operating_day", _reach(days, ROLLING_DAYS, existing)),
+        "rolling_days": ("operating_day", _reach(days, limits.ROLLING_DAYS - 1, existing)),
         "needed_days": ("operating_day", sorted({n for d in hours for k in (1, 0) if (n := d - timedelta(days=k)) >= existing[0]})),
         "touched_weeks": ("week_start_day", sorted({d - timedelta(days=(d.isoweekday() - week_start) % 7) for d in days})),
     }
     for table, (column, values) in spans.items():
         store.to_work(table, pl.DataFrame({column: values}, schema={column: pl.Date}))
-    store.to_work("plant_file", pl.DataFrame({"plant_file_id": [plantfile_used.recipe_id(store)]}))
+    store.to_work("plant_file", pl.DataFrame({"plant_file_id": [plant_file_versions.recipe_id(store)]}))
 
 
 def _merge(store: Store, name: str, where: str) -> int:

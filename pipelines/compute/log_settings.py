@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
-from pipelines.plantfile import FAR_FUTURE, Event, PlantFile
-from pipelines.plantfile_logs import Baseline, BaselinePeriod, Ladder, Service
+from pipelines.plant.calendar import FAR_FUTURE, LONG_AGO
+from pipelines.plant.logs import Baseline, BaselinePeriod, Ladder, Service
+from pipelines.plant.model import Event, PlantFile
 
-LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
 _NOT_MEASURED = "no commissioning reference in the plant file"
 Rows = list[dict[str, Any]]
 
@@ -38,17 +38,17 @@ def _limits(plant: str, plant_file: PlantFile) -> Rows:
 
 
 def _service(plant: str, plant_file: PlantFile, line: str, x: Service) -> dict[str, Any]:
-    at = plant_file.instant(x.at, LONG_AGO)
+    at = plant_file.calendar.since(x.at)
     return {
-        "plant": plant, "line": line, "pump": x.pump, "at_utc": at, "operating_day": plant_file.operating_day(at), "kind": x.kind,
+        "plant": plant, "line": line, "pump": x.pump, "at_utc": at, "operating_day": plant_file.calendar.operating_day(at), "kind": x.kind,
         "resets_overhaul": x.resets_overhaul, "ends_reference": x.ends_reference, "note": x.note or None,
     }  # fmt: skip
 
 
 def _baselines(plant: str, plant_file: PlantFile, line: str, pump: str) -> Rows:
     """Return the spans of a pump, each with its reference or the reason why it has none; together they cover all time."""
-    measured = {plant_file.instant(x.at, LONG_AGO): x for x in plant_file.baselines if x.pump == pump}
-    changed = {plant_file.instant(x.at, LONG_AGO): x for x in plant_file.service if x.pump == pump and x.ends_reference}
+    measured = {plant_file.calendar.since(x.at): x for x in plant_file.baselines if x.pump == pump}
+    changed = {plant_file.calendar.since(x.at): x for x in plant_file.service if x.pump == pump and x.ends_reference}
     starts = sorted({LONG_AGO, *measured, *changed})
     out: Rows = []
     for start, end in zip(starts, [*starts[1:], FAR_FUTURE], strict=True):
@@ -56,18 +56,18 @@ def _baselines(plant: str, plant_file: PlantFile, line: str, pump: str) -> Rows:
         if start in measured:
             out.append(row | _reference(plant_file, start, measured[start]))
         elif start in changed:
-            day = plant_file.operating_day(start)
+            day = plant_file.calendar.operating_day(start)
             out.append(row | {"no_reference": f"{changed[start].kind} of {day}: no commissioning reference since"})
         else:
             first = min(measured, default=None)
-            reason = _NOT_MEASURED if first is None else f"before the commissioning test of {plant_file.operating_day(first)}"
+            reason = _NOT_MEASURED if first is None else f"before the commissioning test of {plant_file.calendar.operating_day(first)}"
             out.append(row | {"no_reference": reason})
     return out
 
 
 def _reference(plant_file: PlantFile, at: datetime, x: Baseline) -> dict[str, Any]:
     low, high = x.ts_window or (None, None)
-    row: dict[str, Any] = {"measured_day": plant_file.operating_day(at), "ts_low_pct": low, "ts_high_pct": high}
+    row: dict[str, Any] = {"measured_day": plant_file.calendar.operating_day(at), "ts_low_pct": low, "ts_high_pct": high}
     if x.displacement is not None:
         return row | {"displacement_m3_rev": x.displacement, "slip_form": x.slip_form, "slip_k0": x.slip_k0()}
     c0, c1, c2 = x.head_coefficients()
@@ -79,11 +79,11 @@ def _reference(plant_file: PlantFile, at: datetime, x: Baseline) -> dict[str, An
 
 
 def _steps(plant: str, plant_file: PlantFile, ladder: Ladder) -> Rows:
-    at = [plant_file.instant(x, LONG_AGO) for x in (*ladder.steps, ladder.until)]
+    at = [plant_file.calendar.since(x) for x in (*ladder.steps, ladder.until)]
     return [
         {
             "plant": plant, "line": ladder.line, "ladder": ladder.name, "step_no": no, "start_utc": start, "end_utc": end,
-            "first_day": plant_file.operating_day(start), "last_day": plant_file.operating_day(end - timedelta(minutes=1)),
+            "first_day": plant_file.calendar.operating_day(start), "last_day": plant_file.calendar.operating_day(end - timedelta(minutes=1)),
             "washout_min": ladder.washout * 60.0,
         }
         for no, (start, end) in enumerate(pairwise(at), start=1)
@@ -95,4 +95,9 @@ def _period(plant: str, x: BaselinePeriod) -> dict[str, Any]:
 
 
 def _event(plant: str, plant_file: PlantFile, x: Event) -> dict[str, Any]:
-    return {"plant": plant, "line": x.line, "operating_day": plant_file.operating_day(plant_file.instant(x.at, LONG_AGO)), "what": x.what}
+    return {
+        "plant": plant,
+        "line": x.line,
+        "operating_day": plant_file.calendar.operating_day(plant_file.calendar.since(x.at)),
+        "what": x.what,
+    }

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Any
 
 import polars as pl
 
 from pipelines.compute import log_settings, uncertainty
-from pipelines.plantfile import FAR_FUTURE, Line, PlantFile
-from pipelines.sqlfiles import is_news
+from pipelines.plant.calendar import FAR_FUTURE
+from pipelines.plant.model import Line, PlantFile
 from pipelines.store import Store
+from pipelines.store.sql_files import is_news
 from schemas import TABLES
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 SPLIT_ROLES = ("polymer_neat_flow", "polymer_solution_flow", "dilution_water_flow")
-_LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
 
 
 def are_written(store: Store) -> bool:
@@ -101,7 +100,7 @@ def _planned(plant: str, line: Line) -> list[dict[str, Any]]:
 
 def _polymers(plant: str, plant_file: PlantFile, line: str) -> list[dict[str, Any]]:
     """Return the products of a line, each valid until the next one begins."""
-    mine = sorted((plant_file.instant(x.since, _LONG_AGO), i) for i, x in enumerate(plant_file.polymers) if line in x.lines)
+    mine = sorted((plant_file.calendar.since(x.since), i) for i, x in enumerate(plant_file.polymers) if line in x.lines)
     ends = ([start for start, _ in mine[1:]] + [FAR_FUTURE])[: len(mine)]  # none of either when there is none
     out = []
     for (start, i), end in zip(mine, ends, strict=True):
@@ -114,7 +113,7 @@ def _polymers(plant: str, plant_file: PlantFile, line: str) -> list[dict[str, An
 
 
 def _prices(plant: str, plant_file: PlantFile) -> list[dict[str, Any]]:
-    dated = sorted((plant_file.instant(x.since, _LONG_AGO), i) for i, x in enumerate(plant_file.prices))
+    dated = sorted((plant_file.calendar.since(x.since), i) for i, x in enumerate(plant_file.prices))
     ends = ([start for start, _ in dated[1:]] + [FAR_FUTURE])[: len(dated)]  # none of either when there is none
     out = []
     for (start, i), end in zip(dated, ends, strict=True):

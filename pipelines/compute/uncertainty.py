@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Any
 
-from pipelines import units
-from pipelines.plantfile import FAR_FUTURE, PlantFile, Signal
+from pipelines.base import units
+from pipelines.plant.calendar import FAR_FUTURE, LONG_AGO
+from pipelines.plant.model import PlantFile, Signal
 from schemas.roles import ROLES
 
-_LONG_AGO = datetime(1900, 1, 1, tzinfo=UTC)
 # Standard uncertainty of a meter whose plant file says nothing, by its dimension: gain [% of value], offset [% of range],
 # noise [% of a minute's value]. Common practice, no source: magnetic flow meters on sludge verified within 3 %, gauges within
 # half a percent of range, power meters within 2 %; as limits of an even spread these are 1.5 %, 0.25 % and 1 %.
@@ -30,7 +29,7 @@ def rows(plant: str, plant_file: PlantFile) -> list[dict[str, Any]]:
 
 def _row(quantity: str, unit: str = "-", *, given: bool, **parts: Any) -> dict[str, Any]:
     none = {"systematic_pct": 0.0, "systematic_abs": 0.0, "random_pct": 0.0, "random_abs": 0.0, "tau_h": 0.0}
-    dates = {"from_utc": _LONG_AGO, "to_utc": FAR_FUTURE}
+    dates = {"from_utc": LONG_AGO, "to_utc": FAR_FUTURE}
     return {"quantity": quantity, "unit": unit, "basis": "plant file" if given else "default", **dates, **none, **parts}
 
 
@@ -44,7 +43,7 @@ def _meter(plant_file: PlantFile, signal: Signal) -> dict[str, Any]:
     return _row(
         role.name, ROLES[role.name].unit, given=bool(said.model_fields_set), systematic_pct=gain if said.gain_pct is None else said.gain_pct,
         systematic_abs=offset * factor, random_pct=noise if said.noise_pct is None else said.noise_pct,
-        from_utc=plant_file.instant(signal.since, _LONG_AGO), to_utc=plant_file.instant(signal.until, FAR_FUTURE),
+        from_utc=plant_file.calendar.since(signal.since), to_utc=plant_file.calendar.until(signal.until),
     )  # fmt: skip
 
 
@@ -66,7 +65,7 @@ def _lab(plant_file: PlantFile) -> list[dict[str, Any]]:
 
 
 def _polymers(plant_file: PlantFile, line: str) -> list[dict[str, Any]]:
-    mine = sorted((plant_file.instant(x.since, _LONG_AGO), i) for i, x in enumerate(plant_file.polymers) if line in x.lines)
+    mine = sorted((plant_file.calendar.since(x.since), i) for i, x in enumerate(plant_file.polymers) if line in x.lines)
     ends = ([start for start, _ in mine[1:]] + [FAR_FUTURE])[: len(mine)]
     out = []
     for (start, i), end in zip(mine, ends, strict=True):

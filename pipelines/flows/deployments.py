@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 
-from pipelines.plantfile import PlantFile
+from pipelines.plant.model import PlantFile
 
 AFTER_DAY_END = timedelta(hours=1)  # exports of a day come within the hour after it; common practice, no source
 WEEKLY_AFTER_NIGHTLY = timedelta(hours=1)  # the nightly run has published by then

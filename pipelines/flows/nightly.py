@@ -7,8 +7,8 @@ from datetime import datetime
 from prefect import flow
 
 from pipelines import order
+from pipelines.base.home import Home
 from pipelines.flows.runs import plant_run
-from pipelines.home import Home
 
 
 @flow(name="nightly", flow_run_name="nightly-{plant}", retries=0, persist_result=False)

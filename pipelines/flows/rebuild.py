@@ -5,8 +5,8 @@ from __future__ import annotations
 from prefect import flow
 
 from pipelines import order
+from pipelines.base.home import Home
 from pipelines.flows.runs import plant_run
-from pipelines.home import Home
 
 
 @flow(name="rebuild", flow_run_name="rebuild-{plant}", retries=0, persist_result=False)

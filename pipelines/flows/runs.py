@@ -14,8 +14,9 @@ from prefect import get_run_logger, task
 from prefect.artifacts import create_markdown_artifact
 from prefect.cache_policies import NO_CACHE
 
-from pipelines import clock, digest
-from pipelines.order import Summary
+from pipelines.base import clock
+from pipelines.runs import summary_text
+from pipelines.runs.summary import Summary
 
 
 def logged(step: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
@@ -30,7 +31,7 @@ def logged(step: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
 def plant_run(kind: str, plant: str, work: Callable[[Any], Summary]) -> int:
     """Run `work(call)` for one plant, keep its summary as a markdown artifact, return the exit code."""
     summary = work(logged)
-    text = "\n".join(digest.lines(summary))
+    text = "\n".join(summary_text.lines(summary))
     create_markdown_artifact(key=f"{kind}-{plant}", markdown=f"```\n{text}\n```\n", description=f"summary of {kind} of {plant}")
     get_run_logger().info(text)
     return int(summary.exit_code)

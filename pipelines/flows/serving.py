@@ -13,10 +13,10 @@ from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from threading import Event, current_thread, main_thread
 
-from pipelines import clock
-from pipelines.errors import InternalError
+from pipelines.base import clock
+from pipelines.base.errors import InternalError
+from pipelines.base.home import Home
 from pipelines.flows.deployments import CONCURRENCY, Deployment
-from pipelines.home import Home
 
 START_S = 90.0  # a cold database on a loaded machine took 15 to 20 s
 STOP_S = 15.0

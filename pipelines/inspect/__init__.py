@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines import receive
-from pipelines.chunks import FileRefusedError
+from pipelines.files.original import FileRefusedError
 from pipelines.inspect import blocks
 from pipelines.inspect.layout import Proposal, propose
 from pipelines.inspect.stamps import ZONE_QUESTION
 from pipelines.inspect.survey import Survey, survey
 from pipelines.inspect.text import Look, look
-from pipelines.plantfile import Layout
+from pipelines.plant.model import Layout
 
 _MOST_SHEETS = 20
 

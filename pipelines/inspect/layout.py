@@ -7,8 +7,8 @@ from collections import Counter
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from pipelines import units
-from pipelines.chunks import FileRefusedError
+from pipelines.base import units
+from pipelines.files.original import FileRefusedError
 from pipelines.inspect import cells, long_shape, words
 from pipelines.inspect.stamps import StampGuess, guess, parse
 from pipelines.inspect.text import Look

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from pipelines import units
+from pipelines.base import units
 from pipelines.inspect import cells, words
 
 _FEW = 12  # more different words are neither units nor qualities

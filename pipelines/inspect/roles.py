@@ -7,7 +7,7 @@ import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 
-from pipelines import units
+from pipelines.base import units
 from schemas.roles import ROLES
 
 # role -> words that speak for it (English, Danish, German, Spanish, French, Polish); without accents, matched anywhere

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from pipelines.inspect.stamps import clues_of
-from pipelines.plantfile_words import fixed_offset
+from pipelines.plant.layout_checks import fixed_offset
 
 if TYPE_CHECKING:
     import polars as pl
 
-    from pipelines.plantfile import Layout
+    from pipelines.plant.model import Layout
 
 _MOST_PAIRS = 10_000  # unusual steps looked at
 _MOST_DAYS = 40_000

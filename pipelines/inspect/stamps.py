@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from itertools import pairwise
 
-from pipelines import clock
+from pipelines.base import clock
 
 _DATES = (
     "%Y-%m-%d",

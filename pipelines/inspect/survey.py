@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from pipelines.inspect.roles import RoleGuess, guess_role
 from pipelines.inspect.span import whole_file
-from pipelines.plantfile import Layout, Plant, PlantFile
+from pipelines.plant.model import Layout, Plant, PlantFile
 
 if TYPE_CHECKING:
     import polars as pl

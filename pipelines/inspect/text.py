@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines import receive
-from pipelines.chunks import FileRefusedError
+from pipelines.files.original import FileRefusedError
 
 SAMPLE_BYTES = 2_000_000  # enough for a day of one-minute rows; a guess needs no more
 _DELIMITERS = (",", ";", "\t", "|")

@@ -15,14 +15,15 @@ from contextlib import contextmanager
 from datetime import date, datetime
 from functools import partial
 
-from pipelines import clock
-from pipelines.chunks import StepReceipt
-from pipelines.home import Home
-from pipelines.plantfile import PlantFile
+from pipelines.base import clock
+from pipelines.base.home import Home
+from pipelines.base.receipts import StepReceipt
+from pipelines.plant.model import PlantFile
 from pipelines.publish import database, ledger, parquet, readings
 from pipelines.publish.database import ONLY_PARQUET, published_tables
-from pipelines.sides import Sides
-from pipelines.store import Store, connect, content_hash
+from pipelines.store import Store, connect
+from pipelines.store.plant_store import content_hash
+from pipelines.store.worker_threads import WorkerThreads
 from schemas import TABLES
 
 __all__ = ["ONLY_PARQUET", "hashes", "published_tables", "readings", "run"]
@@ -53,7 +54,7 @@ def run(
         anew = whole or bool(store.emptied) or not found.is_of_today
         everything = anew or not found.loads
         spans = None if everything else contiguous(days)
-        with Sides(store, 1) as side:
+        with WorkerThreads(store, 1) as side:
             tables = (t for t in published_tables() if t.name != ledger.TABLE)
             in_parquet = [side.submit(partial(parquet.write, home, table=t, spans=spans)) for t in tables]
             with store.transaction():

@@ -12,10 +12,11 @@ from pathlib import Path
 
 import duckdb
 
-from pipelines.errors import InternalError
-from pipelines.home import Home
+from pipelines.base.errors import InternalError
+from pipelines.base.home import Home
 from pipelines.publish import describe
-from pipelines.store import Store, content_hash
+from pipelines.store import Store
+from pipelines.store.plant_store import content_hash
 from schemas import TABLES, Table
 
 # Read by DuckDB 1.2 and later (measured with 1.2.2, 1.3.2, 1.4.4, 1.5.1), at the same size as v1.5.0, which 1.4 cannot read; v1.0.0 is a

@@ -8,12 +8,13 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipelines import __version__, packaged
-from pipelines.sqlfiles import create_macros_and_views
+from pipelines import __version__
+from pipelines.base import resources
 from pipelines.store import connect
+from pipelines.store.sql_files import create_macros_and_views
 from schemas import TABLES, Table
 from schemas.catalogue import CATALOGUE
-from schemas.views import US, VIEWS
+from schemas.views.registry import US, VIEWS
 
 WRITTEN_HERE = ("dictionary", "kpi_catalogue")  # tables of words, the same for every plant
 
@@ -49,7 +50,7 @@ def _made_by() -> str:
 
 def fingerprint() -> str:
     """Return a hash of everything the words come from: SQL of macros and views, tables, views."""
-    words = "".join(p.read_text(encoding="utf-8") for kind in ("macros", "views") for p in packaged.sql_files(kind))
+    words = "".join(p.read_text(encoding="utf-8") for kind in ("macros", "views") for p in resources.sql_files(kind))
     words += "".join(repr(t) for t in [*TABLES.values(), *VIEWS.values(), *CATALOGUE])
     return hashlib.sha256(words.encode()).hexdigest()[:12]
 
@@ -73,7 +74,7 @@ def _comments(con: duckdb.DuckDBPyConnection) -> None:
     for view in VIEWS.values():
         for statement in view.comments(kind="VIEW"):
             con.execute(statement)
-    for path in packaged.sql_files("macros"):
+    for path in resources.sql_files("macros"):
         con.execute(f"COMMENT ON {_macro_kind(path)} {path.stem} IS {_quoted(_header(path))}")
 
 

@@ -13,11 +13,11 @@ from contextlib import contextmanager
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
-from pipelines.home import Home
+from pipelines.base.home import Home
 from pipelines.store import Store, connect
 from schemas import TABLES
-from schemas.kpi_day_history import KPIS
-from schemas.plant_file_versions import IN_USE
+from schemas.tables.kpi_day_history import KPIS
+from schemas.tables.plant_file_versions import IN_USE
 
 if TYPE_CHECKING:
     import duckdb

@@ -6,7 +6,7 @@ import shutil
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from pipelines.home import Home
+from pipelines.base.home import Home
 from pipelines.store import Store
 from schemas import Table
 

@@ -16,7 +16,7 @@ import polars as pl
 import pyarrow as pa
 import pyarrow.parquet as pa_parquet
 
-from pipelines.home import Home
+from pipelines.base.home import Home
 from pipelines.store import Store
 
 STAGE = "readings"  # of pending_days: UTC days whose readings changed

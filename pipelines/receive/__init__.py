@@ -5,15 +5,15 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from pipelines.plantfile import PlantFile
-from pipelines.receive.containers import Member, is_workbook, members, opened
-from pipelines.receive.content import sheet_pieces, visible_sheets
-from pipelines.receive.dialect import Dialect
-from pipelines.receive.header import find
+from pipelines.plant.model import PlantFile
+from pipelines.receive.containers.content import sheet_pieces, visible_sheets
+from pipelines.receive.containers.zip_files import Member, is_workbook, members, opened
 from pipelines.receive.inbox import Archived, archive, archived, fingerprint, is_plain_text, readable_name, waiting, was_written_on
-from pipelines.receive.raw import raw_lines
-from pipelines.receive.reader import OddRow, RowBatch, read_rows
-from pipelines.receive.rows import FileRows
+from pipelines.receive.shapes.header import find
+from pipelines.receive.shapes.rows import FileRows
+from pipelines.receive.text.dialect import Dialect
+from pipelines.receive.text.raw_records import raw_lines
+from pipelines.receive.text.reader import OddRow, RowBatch, read_rows
 
 __all__ = [
     "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "archive", "archived", "fingerprint", "is_workbook", "members",

@@ -13,9 +13,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import quote, unquote
 
-from pipelines import clock
-from pipelines.chunks import Original
-from pipelines.home import Home
+from pipelines.base import clock
+from pipelines.base.home import Home
+from pipelines.files.original import Original
 
 SETTLED_S = 5.0  # a file not written to for so long is complete
 LOOK_AGAIN_S = 0.2  # a younger one must keep its size and time over this span

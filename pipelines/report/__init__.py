@@ -7,9 +7,10 @@ from dataclasses import asdict
 from datetime import date, datetime
 from pathlib import Path
 
-from pipelines import __version__, plantfile
-from pipelines.home import Home
-from pipelines.report import events, facts, page, read, targets
+from pipelines import __version__
+from pipelines.base.home import Home
+from pipelines.plant import loader
+from pipelines.report.weekly import events, facts, page, read, targets
 
 __all__ = ["run"]
 
@@ -21,7 +22,7 @@ def run(home: Home, plant_id: str, week_start_day: date | None = None, *, as_of:
     that the last whole one. When the data do not carry the numbers, the PDF is one page that says so and why. DataMissingError, and no
     file, when nothing of the plant is published or its data do not hold the week to its last day.
     """
-    plant_file = plantfile.of_plant(home, plant_id)
+    plant_file = loader.of_plant(home, plant_id)
     week = read.week(home, plant_id, week_start_day, as_of)
     lines = tuple(
         facts.of_line(

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from pipelines import units
+from pipelines.base import units
 
 NOT_ENOUGH = "not enough data to say"
 NOT_MEASURED = "not measured here"

@@ -14,14 +14,15 @@ from functools import partial
 
 import polars as pl
 
-from pipelines import clock, plantfile_used
-from pipelines.chunks import StepReceipt
-from pipelines.plantfile import PlantFile
-from pipelines.store import Store
+from pipelines.base import clock
+from pipelines.base.receipts import StepReceipt
+from pipelines.plant import limits
+from pipelines.plant.model import PlantFile
+from pipelines.store import Store, plant_file_versions
 from pipelines.watch import judge, line_day, marks, spans
-from pipelines.watch.line_day import CURVE_DAYS, Usual
+from pipelines.watch.line_day import Usual
 from pipelines.watch.marks import Mark
-from pipelines.watch.said import Said
+from pipelines.watch.readings_lookup import Said
 from pipelines.watch.words import Flag
 from schemas import TABLES
 
@@ -81,7 +82,7 @@ def judge_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judged:
 
 def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tuple[list[Flag], list[Mark]]:
     """Return the flags and the signal marks of some days (sorted), all lines, in order of line and time."""
-    first = days[0] - timedelta(days=CURVE_DAYS)
+    first = days[0] - timedelta(days=limits.CURVE_DAYS)
     bounds = store.rows(
         "SELECT min(minute_utc), max(minute_utc) + INTERVAL 1 MINUTE FROM minutes WHERE operating_day BETWEEN $a AND $b",
         {"a": days[0], "b": days[-1]},
@@ -96,7 +97,7 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tupl
         seen: dict[date, Usual] = {}
         for day in line_day.days_of(store, line, first, days[-1]):
             if day.day in wanted:
-                trailing = (day.day - timedelta(days=k) for k in range(CURVE_DAYS, 0, -1))
+                trailing = (day.day - timedelta(days=k) for k in range(limits.CURVE_DAYS, 0, -1))
                 found = judge.flags_of(day, [seen[d] for d in trailing if d in seen], plant_file, refused, silence, recorded)
                 rows, more = marks.of_day(day, plant_file, said, found)
                 if line is plant_file.lines[0]:  # a file is of the plant; its flag stands with the first line
@@ -111,7 +112,7 @@ def pieces(days: Iterable[date]) -> list[list[date]]:
     """Cut days (sorted) where they lie farther apart than the days a curve needs, and where a piece grows long."""
     out: list[list[date]] = []
     for day in days:
-        if out and day - out[-1][-1] <= timedelta(days=CURVE_DAYS) and len(out[-1]) < PIECE_DAYS:
+        if out and day - out[-1][-1] <= timedelta(days=limits.CURVE_DAYS) and len(out[-1]) < PIECE_DAYS:
             out[-1].append(day)
         else:
             out.append([day])
@@ -124,7 +125,7 @@ def data_versions(store: Store, days: list[date]) -> dict[date, str]:
         "SELECT d, substr(md5(coalesce(string_agg(DISTINCT l.load_id, '' ORDER BY l.load_id), '') || $plant_file), 1, 12) "
         "FROM (SELECT unnest($days::DATE[]) AS d) LEFT JOIN (SELECT load_id, operating_day FROM load_days UNION ALL "
         "SELECT correction_id, operating_day FROM corrections_applied WHERE source = 'disposition') l ON l.operating_day = d GROUP BY d",
-        {"days": days, "plant_file": plantfile_used.recipe_id(store)},
+        {"days": days, "plant_file": plant_file_versions.recipe_id(store)},
     )
     return {r[0]: str(r[1]) for r in found}
 

@@ -9,13 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pipelines.plant import limits
 from pipelines.watch.episodes import Episode, Facts, Mask, Values, episodes
 
 LIMIT_KPA = 34.5  # [kPa] (5 psi) residual that counts as off the curve (common practice, no source)
 CLEARS_AT = 0.7  # of the limit: below it an open episode begins to clear (common practice, no source)
 PERSISTENCE_MIN = 30  # [min] (common practice, no source)
-LEAST_POINTS = 100  # minutes a curve needs (common practice, no source)
-LEAST_SPAN = 0.15  # of the median flow between its 5 and 95 % points; below it only k can be told (common practice, no source)
 REACH = 0.10  # of the flow range seen: beyond it the curve is not used (common practice, no source)
 _TRIMS = 5  # rounds of leaving out minutes farther than the limit, so that a fault does not teach the curve
 
@@ -40,12 +39,12 @@ class Curve:
 
 def fitted(flow: Values, dp: Values) -> Curve | None:
     """Return the curve through minutes (flow [m3/h], dp [kPa], both known), or None when they are too few."""
-    if len(flow) < LEAST_POINTS:
+    if len(flow) < limits.CURVE_POINTS:
         return None
     low, middle, high = (float(q) for q in np.percentile(flow, [5, 50, 95]))
     if middle <= 0:
         return None
-    if high - low < LEAST_SPAN * middle:
+    if high - low < limits.FLOW_SPAN_SHARE * middle:
         used = flow > 0
         return Curve(0.0, float(np.median(dp[used] / flow[used] ** 2)), low, high, int(used.sum()), "scaled")
     kept = np.ones(len(flow), dtype=bool)
@@ -53,7 +52,7 @@ def fitted(flow: Values, dp: Values) -> Curve | None:
         b0, k = _line(flow[kept] ** 2, dp[kept])
         residual = dp - (b0 + k * flow**2)
         near = np.abs(residual - np.median(residual)) <= LIMIT_KPA
-        if near.sum() < LEAST_POINTS or bool((near == kept).all()):
+        if near.sum() < limits.CURVE_POINTS or bool((near == kept).all()):
             break
         kept = near
     return Curve(b0, k, low, high, int(kept.sum()), "fit")

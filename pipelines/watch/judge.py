@@ -8,10 +8,11 @@ from functools import partial
 
 import numpy as np
 
-from pipelines.plantfile import PlantFile
+from pipelines.plant.calendar import LONG_AGO
+from pipelines.plant.model import PlantFile
 from pipelines.watch import curve, rules
 from pipelines.watch.episodes import Episode, Mask, Values, episodes
-from pipelines.watch.line_day import LONG_AGO, LineDay, Usual, changes, deadband_si, signal_on, span_si, together
+from pipelines.watch.line_day import LineDay, Usual, changes, deadband_si, signal_on, span_si, together
 from pipelines.watch.spans import Spans
 from pipelines.watch.words import THIS_WEEK, TODAY, Flag, lasted, number, shown
 from schemas.roles import ROLES

@@ -9,16 +9,14 @@ from datetime import date, datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from pipelines import units
-from pipelines.plantfile import FAR_FUTURE, Line, PlantFile, Signal
+from pipelines.base import units
+from pipelines.plant import limits
+from pipelines.plant.model import Line, PlantFile, Signal
 from pipelines.store import Store
 from pipelines.watch.episodes import Mask, Values
 from pipelines.watch.rules import Series, window_range
 from schemas.roles import ROLES
 
-CURVE_DAYS = 14  # operating days before the day that curves and usual values come from
-COVERED = 0.5  # share of a minute that must be known (rule of this project)
-LONG_AGO = datetime(1900, 1, 1, tzinfo=FAR_FUTURE.tzinfo)
 _MINUTE_US = 60_000_000
 _NO_SIGNAL = -1.0  # stands for a null coverage: the line has no such signal
 SEEN = (
@@ -110,7 +108,7 @@ def _line_day(
     for role in SEEN:
         values, coverage = np.full(size, np.nan), np.zeros(size)
         values[place], coverage[place] = arrays[role], arrays[f"{role}_known"]
-        known = (coverage >= COVERED) & ~np.isnan(values)
+        known = (coverage >= limits.COVERED_SHARE) & ~np.isnan(values)
         series[role] = Series(np.where(known, values, 0.0), known)
     has = frozenset(r for r in SEEN if bool((arrays[f"{r}_known"] != _NO_SIGNAL).any()))
     return LineDay(line, day, start, states, series, has)
@@ -148,7 +146,7 @@ def together(days: Sequence[Usual], since: datetime) -> Usual:
 
 def instant_span(plant_file: PlantFile, signal: Signal) -> tuple[datetime, datetime]:
     """Return from when to when (exclusive) a tag has its role."""
-    return plant_file.instant(signal.since, LONG_AGO), plant_file.instant(signal.until, FAR_FUTURE)
+    return plant_file.calendar.since(signal.since), plant_file.calendar.until(signal.until)
 
 
 def signal_on(plant_file: PlantFile, line: str, role: str, when: datetime) -> Signal | None:
@@ -180,4 +178,4 @@ def deadband_si(signal: Signal) -> float:
 
 def changes(plant_file: PlantFile, line: str) -> list[datetime]:
     """Return the times of the logged events of a line, sorted: a change of equipment starts curves anew."""
-    return sorted(plant_file.instant(e.at, LONG_AGO) for e in plant_file.events if e.line == line)
+    return sorted(plant_file.calendar.since(e.at) for e in plant_file.events if e.line == line)

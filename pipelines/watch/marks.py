@@ -9,13 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from pipelines import totaliser, units
-from pipelines.plantfile import PlantFile, Signal
-from pipelines.watch import character, clocks, rules
+from pipelines.base import units
+from pipelines.plant import limits, registers
+from pipelines.plant.model import PlantFile, Signal
+from pipelines.watch import clocks, rules, signal_character
 from pipelines.watch.episodes import Episode, Mask
 from pipelines.watch.judge import LINKED, RUNNING, SPEED_ON
 from pipelines.watch.line_day import SEEN, LineDay, signals_on, span_si
-from pipelines.watch.said import Said
+from pipelines.watch.readings_lookup import Said
 from pipelines.watch.words import NOTE, THIS_WEEK, TODAY, Flag, lasted, shown
 from schemas.roles import ROLES, TOP_IS_TRUE
 
@@ -53,7 +54,7 @@ def of_day(day: LineDay, plant_file: PlantFile, said: Said, flags: Sequence[Flag
     marks: list[Mark] = []
     out: list[Flag] = []
     on = signals_on(plant_file, day.line.id, day.start)
-    during = During(day.is_state("processing"), day.is_state(*RUNNING), character.settled(day.is_state("stopped")))
+    during = During(day.is_state("processing"), day.is_state(*RUNNING), signal_character.settled(day.is_state("stopped")))
     for role in SEEN:
         signal = on.get(role)
         if signal is None or role not in day.has:
@@ -148,10 +149,10 @@ def _analog(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]]:
     low = units.to_si(one.signal.range[0], one.signal.unit) if one.signal.range else 0.0
     flags: list[Flag] = []
     if one.role not in TOP_IS_TRUE:
-        minutes, found = character.clipped(one.series, low, one.span)
+        minutes, found = signal_character.clipped(one.series, low, one.span)
         mark = replace(mark, clipped_minutes=minutes)
         for e in found:
-            top = {"range_top_share": character.CLIPPED_SHARE, "value": one.series.mean(e)}
+            top = {"range_top_share": signal_character.CLIPPED_SHARE, "value": one.series.mean(e)}
             flags.append(
                 one.flag("clipped", THIS_WEEK, replace(e, facts=top), f"The {one.name} stood at the top of its range for {lasted(e.held)}.")
             )
@@ -165,16 +166,16 @@ def _analog(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]]:
 def _zero(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
     flags: list[Flag] = []
     quiet = one.during.quiet
-    offset = character.zero_offset(one.series, quiet)
+    offset = signal_character.zero_offset(one.series, quiet)
     if offset is not None:
         mark = replace(mark, zero_offset_m3_h=offset, zero_offset_share=offset / one.span)
-        if abs(offset) > character.OFFSET_SHARE * one.span:
+        if abs(offset) > signal_character.OFFSET_SHARE * one.span:
             seen = quiet & one.series.known
             e = _whole(
                 seen, {"offset_m3_h": offset, "offset_share_of_span": offset / one.span, "phantom_m3": offset * float(seen.sum()) / 60.0}
             )
             flags.append(one.flag("zero offset", NOTE, e, f"The {one.name} read {one.shown(offset)} while the line was stopped."))
-    negative, volume = character.below_zero(one.series, one.during.running, one.span)
+    negative, volume = signal_character.below_zero(one.series, one.during.running, one.span)
     mark = replace(mark, negative_minutes=int(negative.sum()), negative_m3=volume)
     if negative.any():
         e = _whole(negative, {"negative_m3": volume, "lowest_m3_h": float(one.series.values[negative].min())})
@@ -186,12 +187,12 @@ def _zero(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
 def _variation(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]]:
     """Set-points and held values: minutes raise the question, the readings of the day answer it."""
     processing = one.during.processing
-    again, share = character.repeats(one.series, processing, one.span)
+    again, share = signal_character.repeats(one.series, processing, one.span)
     mark = replace(mark, repeat_share=share)
     judged = processing & one.series.known
-    if one.role in MOVES and character.stands(one.series, processing, one.span) and character.moved(one.linked, judged):
+    if one.role in MOVES and signal_character.stands(one.series, processing, one.span) and signal_character.moved(one.linked, judged):
         read = one.said.some_of_day(one.signal.tag, one.day).within(judged).distinct_minutes
-        if read >= character.SETPOINT_MIN:
+        if read >= signal_character.SETPOINT_MIN:
             e = _whole(judged, {"value": float(one.series.values[judged][0]), "minutes_with_reading": read})
             sentence = (
                 f"The {one.name} did not vary at all in {lasted(e.held)} of processing while other signals moved: it may be a set-point."
@@ -201,10 +202,10 @@ def _variation(one: _Signal, mark: Mark, frozen: Mask) -> tuple[Mark, list[Flag]
     if one.role not in LINKED or one.signal.deadband > 0:  # others may rightly stand still, and a deadband is stated
         return mark, []
     if frozen.any():
-        again, share = character.repeats(one.series, processing & ~frozen, one.span)
-    if share is None or share < character.REPEAT_SHARE or not character.others_moved(one.linked, again):
+        again, share = signal_character.repeats(one.series, processing & ~frozen, one.span)
+    if share is None or share < signal_character.REPEAT_SHARE or not signal_character.others_moved(one.linked, again):
         return mark, []
-    if not character.is_held_grid(one.said.some_of_day(one.signal.tag, one.day).within(judged & ~frozen), one.span):
+    if not signal_character.is_held_grid(one.said.some_of_day(one.signal.tag, one.day).within(judged & ~frozen), one.span):
         return mark, []
     e = _whole(again, {"repeat_share": share})
     sentence = f"The {one.name} repeats itself in {100 * share:.0f} % of its minutes and moves in jumps: held values, not measured ones."
@@ -230,7 +231,7 @@ def _run_bit(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
         day.series["pump_power"],
         span_si(power) if power else 0.0,
     )
-    before = one.said.of_day(one.signal.tag, day, min(totaliser.LONGEST_REACH, np.timedelta64(one.signal.hold_us, "us").item()))
+    before = one.said.of_day(one.signal.tag, day, min(limits.LONGEST_HOLD, np.timedelta64(one.signal.hold_us, "us").item()))
     found = clocks.stuck(clocks.bit_by_minute(before.at, before.value, one.signal.hold_us / 60e6, day.minutes), seen)
     for e in found:
         denied = "flow and speed say that it stood" if e.facts["run_bit"] == "on" else "flow and power say that it ran"
@@ -255,16 +256,16 @@ def _late(one: _Signal, lag: clocks.Lag) -> list[Flag]:
 
 def _register(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
     day, flags = one.day, list[Flag]()
-    meters = [m for m in totaliser.METERS.get(one.role, ()) if m in day.has]
+    meters = [m for m in registers.METERS.get(one.role, ()) if m in day.has]
     if len(meters) == 1:
         running = one.during.running
-        ratio = character.register_ratio(one.series, day.series[meters[0]], running)
+        ratio = signal_character.register_ratio(one.series, day.series[meters[0]], running)
         mark = replace(mark, register_ratio=ratio)
-        if ratio is not None and not character.RATIO[0] <= ratio <= character.RATIO[1]:
+        if ratio is not None and not signal_character.RATIO[0] <= ratio <= signal_character.RATIO[1]:
             e = _whole(one.series.known & day.series[meters[0]].known & running, {"ratio": ratio, "meter": meters[0]})
             sentence = f"The register {one.name} counted {ratio:.3f} of what its meter shows."
             flags.append(one.flag("totaliser ratio", THIS_WEEK, e, sentence))
-    most = totaliser.largest_rate(one.role, one.plant_file.signals_of(day.line.id)) if one.role in totaliser.METERS else None
+    most = registers.largest_rate(one.role, one.plant_file.signals_of(day.line.id)) if one.role in registers.METERS else None
     events = {minute: rest for minute, *rest in one.said.register_events(one.signal, most, day)}
     return mark, flags + [_odd(one, minute, *rest) for minute, rest in sorted(events.items())]
 
@@ -272,7 +273,7 @@ def _register(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
 def _odd(one: _Signal, minute: int, verdict: float, before: float, after: float) -> Flag:
     unit = ROLES[one.role].unit
     e = Episode(minute, minute + 1, 1, {"register_before": before, "register_after": after})
-    reset = verdict == totaliser.RESET
+    reset = verdict == registers.RESET
     what = "was reset" if reset else "jumped by more than can be"
     tail = "; what it shows since then is counted" if reset else "; the time between the two readings is left out"
     sentence = f"The register {one.name} {what}, from {before:,.0f} to {after:,.0f} {unit}{tail}."

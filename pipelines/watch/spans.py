@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from pipelines.plantfile import PlantFile
+from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.watch.episodes import Values
 from pipelines.watch.line_day import LineDay, instant_span, signal_on

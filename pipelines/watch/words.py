@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from pipelines import units
+from pipelines.base import units
 from pipelines.watch.episodes import Facts
 
 NOTE, THIS_WEEK, TODAY = "note", "check this week", "check today"

@@ -21,7 +21,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from pipelines import ask
 from pipelines.ask import questions
-from pipelines.home import Home
+from pipelines.base.home import Home
 from pipelines.publish import describe
 from pipelines.publish.database import STORAGE_VERSION
 from pipelines.store import connect

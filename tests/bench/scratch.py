@@ -58,7 +58,7 @@ class Scratch:
         """Return a home whose published file has so many years of minutes of three plants."""
         import questions
 
-        from pipelines.home import Home
+        from pipelines.base.home import Home
 
         home = Home(self.folder / f"{self.divisor}" / f"questions_{years}")
         if not home.database.exists():

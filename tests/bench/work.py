@@ -16,6 +16,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from pipelines.intake import load_files
+
 sys.path[:0] = [str(Path(__file__).resolve().parents[2]), str(Path(__file__).resolve().parent)]
 import plants  # noqa: E402  beside this file
 
@@ -60,9 +62,9 @@ def floor_wide(file: str, out: str, **_: object) -> dict[str, object]:
 
 def duckdb_parquet(file: str, out: str, **_: object) -> dict[str, object]:
     """DuckDB's own way: CSV to Parquet with typed columns."""
-    from pipelines import store
+    from pipelines.store import plant_store
 
-    con = store.connect()
+    con = plant_store.connect()
     target = str(Path(out) / "duckdb.parquet")
 
     def work() -> None:
@@ -81,17 +83,17 @@ def intake(home: str, plant: str, as_of: str, **_: object) -> dict[str, object]:
     """Receive, check and store every file of the inbox."""
     import numpy.ma  # noqa: F401  polars imports it with its first array
 
-    from pipelines import align, check, compute, order, plantfile, publish, receive, watch  # noqa: F401
-    from pipelines.home import Home
+    from pipelines.base.home import Home
+    from pipelines.plant import loader
     from pipelines.store import Store
 
     where, when = Home(Path(home)), datetime.fromisoformat(as_of)
-    plant_file = plantfile.load(where.plant_file(plant))
+    plant_file = loader.load(where.plant_file(plant))
     kept: list[Any] = []
 
     def work() -> None:
         with Store(where.store(plant), plant) as opened:
-            kept.extend(order.intake(where, opened, plant_file, when)[0])
+            kept.extend(load_files.load_inbox(where, opened, plant_file, when)[0])
 
     result = timed(work)
     values = sum(r.values_kept for r in kept)
@@ -108,7 +110,7 @@ def nightly(home: str, plants: list[str], as_of: str, **_: object) -> dict[str, 
     import numpy.ma  # noqa: F401  polars imports it with its first array
 
     from pipelines import align, check, compute, order, publish, receive, watch  # noqa: F401
-    from pipelines.home import Home
+    from pipelines.base.home import Home
 
     kept: list[Any] = []
 
@@ -133,7 +135,7 @@ def _sizes(home: Any) -> dict[str, float]:
 def weekly(home: str, plant: str, as_of: str, **_: object) -> dict[str, object]:
     """The weekly page of the week that ended before `as_of`."""
     from pipelines import order, report  # noqa: F401
-    from pipelines.home import Home
+    from pipelines.base.home import Home
 
     return timed(lambda: order.weekly(Home(Path(home)), plant, as_of=datetime.fromisoformat(as_of)))
 
@@ -142,7 +144,7 @@ def questions(home: str, **_: object) -> dict[str, object]:
     """Every saved question once, from opening the file to the answer."""
     import questions as saved  # beside this file
 
-    from pipelines.home import Home
+    from pipelines.base.home import Home
 
     found: list[Any] = []
     result = timed(lambda: found.extend(saved.timed(Home(Path(home)), 1)))
@@ -166,19 +168,21 @@ def pandas_script(file: str, out: str, home: str, **_: object) -> dict[str, obje
     """The careful script; its numbers must be those of the night that ran before it in the same home."""
     import careful_pandas
 
-    from pipelines import plantfile, store, units
-    from pipelines.home import Home
+    from pipelines.base import units
+    from pipelines.base.home import Home
+    from pipelines.plant import loader
+    from pipelines.store import plant_store
 
     where = Home(Path(home))
     roles = {}
-    for s in plantfile.load(where.plant_file("bench")).signals:
+    for s in loader.load(where.plant_file("bench")).signals:
         u = units.unit(s.unit)
         low, high = s.range or (0.0, 1.0)
         margin = 0.01 * (high - low) if s.range else 0.0
         roles[s.tag] = (s.line, s.role, u.factor, low - margin, high + margin)
     kept: list[Any] = []
     result = timed(lambda: kept.append(careful_pandas.night(Path(file), Path(out), roles, plants.FEED_TS_PCT)))
-    con = store.connect(where.database, read_only=True)
+    con = plant_store.connect(where.database, read_only=True)
     columns = ["valid_minutes", "dry_solids_t", "polymer_active_kg", "mixing_dp_kpa", "energy_kwh", "dose_active_kg_t", "run_h"]
     for row in kept[0].to_dict("records"):
         ours = con.execute(

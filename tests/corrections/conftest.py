@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 
 from pipelines import order, publish
-from pipelines.home import Home
-from pipelines.order import Summary
+from pipelines.base.home import Home
+from pipelines.runs.summary import Summary
 from pipelines.store import Store, connect
 
 PLANT = """

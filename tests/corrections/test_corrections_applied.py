@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.errors import ExitCode
+from pipelines.base.errors import ExitCode
 
 PLAIN = 20 / 1.2
 SPIKE = 'id = "spike"\ntag = "FT"\nat = 2026-01-05T02:00:00\n'
@@ -246,7 +246,7 @@ def test_an_entry_that_others_outrank_is_not_called_unmatched(small: Any) -> Non
 
 def test_a_new_load_is_looked_at_only_where_it_speaks(small: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """An open entry: the second night looks at the second day's readings, a night without files at none."""
-    from pipelines.check import corrected_readings
+    from pipelines.check.corrections import readings
 
     windows = []
 
@@ -254,14 +254,14 @@ def test_a_new_load_is_looked_at_only_where_it_speaks(small: Any, monkeypatch: p
         windows.append(given[-1])
         make(*given)
 
-    make = corrected_readings.make
-    monkeypatch.setattr(corrected_readings, "make", watched)
+    make = readings.make
+    monkeypatch.setattr(readings, "make", watched)
     small.register('id = "open"\ntag = "FT"\nsince = 2026-01-05\naction = "flag"')
     small.export(0)
     small.nightly()
     small.export(1)
     small.nightly()
     small.nightly()
-    assert windows[0] == corrected_readings.EVERYTHING
+    assert windows[0] == readings.EVERYTHING
     assert [(w.first.day, w.end.day) for w in windows[1:]] == [(6, 6)]
     assert small.ask("SELECT matched FROM corrections") == [(288,)]

@@ -15,9 +15,10 @@ from typing import Any
 
 import pytest
 
-from pipelines import dispositions, publish
-from pipelines.dispositions import RowFilter, Verdict
-from pipelines.errors import FlocledgerError
+from pipelines import publish
+from pipelines.base.errors import FlocledgerError
+from pipelines.decisions import decide
+from pipelines.decisions.decide import RowFilter, Verdict
 from pipelines.store import Store
 
 FAULTS = (
@@ -73,9 +74,7 @@ def decided(small: Any, rng: random.Random) -> None:
     load_id, line_no = rng.choice(rows)
     disposition, given = rng.choice([("accept as is", None), ("corrected to", "59 m3/h"), ("corrected to", "2.1 %"), ("reject", None), ("ask plant", None)])  # fmt: skip
     try:
-        dispositions.decide_rows(
-            small.home, "p", RowFilter(load_id=load_id, line_no=line_no), Verdict(disposition, "operator", "random", given)
-        )
+        decide.decide_rows(small.home, "p", RowFilter(load_id=load_id, line_no=line_no), Verdict(disposition, "operator", "random", given))
     except FlocledgerError:
         return
 
@@ -140,7 +139,7 @@ import sys
 from datetime import datetime
 from pathlib import Path
 from pipelines import align, check, compute, order, publish, receive, watch
-from pipelines.home import Home
+from pipelines.base.home import Home
 print("ready", flush=True)
 order.nightly(Home(Path(sys.argv[1])), "p", datetime.fromisoformat(sys.argv[2]))
 """

@@ -9,10 +9,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pipelines import plantfile
+from pipelines.base.errors import PlantFileError
 from pipelines.cli.app import app
-from pipelines.errors import PlantFileError
-from pipelines.plantfile_corrections import Measure, entries, measure_of_analyte, measure_of_tag
+from pipelines.plant import loader, model
+from pipelines.plant.correction_entries import entries, measure_of_tag
+from pipelines.plant.corrections import Measure, measure_of_analyte
 
 GPM_M3_H = 0.003785411784 * 60  # exact: US gallon 231 in3
 PSI_KPA = 6.894757293168361  # exact definitions; pint says the same (tests/unit/test_units.py)
@@ -49,9 +50,9 @@ def test_what_is_not_understood_is_refused(text: str) -> None:
         FLOW.expected(text)
 
 
-def load(small: Any, *blocks: str) -> plantfile.PlantFile:
+def load(small: Any, *blocks: str) -> model.PlantFile:
     small.register(*blocks)
-    return plantfile.load(small.home.plant_file("p"))
+    return loader.load(small.home.plant_file("p"))
 
 
 @pytest.mark.parametrize(
@@ -90,7 +91,7 @@ def test_two_entries_of_one_id_and_names_of_persons_are_refused(small: Any) -> N
     small.register(GOOD)
     path.write_text(path.read_text().replace('who = "instrument technician"', 'who = "A. Person"'))
     with pytest.raises(PlantFileError, match="is not a word used here"):
-        plantfile.load(path)
+        loader.load(path)
 
 
 def test_times_are_plant_local_and_an_exact_time_is_one_instant(small: Any) -> None:
@@ -103,7 +104,8 @@ def test_scaling_works_in_the_unit_of_the_export(small: Any) -> None:
     """A unit with an offset: twice 50 F is 100 F, which is 37.78 C, not twice 10 C."""
     measure = measure_of_tag("FT", load(small, GOOD))
     assert measure.given("60 m3/h") == 60.0
-    from pipelines.plantfile_corrections import Correction, Entry
+    from pipelines.plant.correction_entries import Entry
+    from pipelines.plant.corrections import Correction
 
     c = Correction.model_validate(
         {"id": "f", "tag": "TT", "since": datetime(2026, 1, 5, tzinfo=UTC), "action": "scale", "factor": 2.0, "reason": "wrong card", "who": "lab",

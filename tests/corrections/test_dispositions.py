@@ -8,20 +8,18 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pipelines import disposition_file, dispositions
+from pipelines.base.errors import DataMissingError, ExitCode, UsageError
 from pipelines.cli.app import app
-from pipelines.dispositions import FlagFilter, RowFilter, Verdict
-from pipelines.errors import DataMissingError, ExitCode, UsageError
+from pipelines.decisions import decide, decision_file
+from pipelines.decisions.decide import FlagFilter, RowFilter, Verdict
 
 PLAIN = 20 / 1.2  # kg/t, by hand in conftest.py
 AT = "2026-01-05 02:05:00+00"
 ENGINEER = "process engineer"
 
 
-def decide(small: Any, disposition: str, given: str | None = None, *, count: int | None = None, **filters: Any) -> dispositions.Chosen:
-    return dispositions.decide_rows(
-        small.home, "p", RowFilter(**filters), Verdict(disposition, ENGINEER, "looked at it", given), count=count
-    )
+def decided(small: Any, disposition: str, given: str | None = None, *, count: int | None = None, **filters: Any) -> decide.Chosen:
+    return decide.decide_rows(small.home, "p", RowFilter(**filters), Verdict(disposition, ENGINEER, "looked at it", given), count=count)
 
 
 def flow(small: Any) -> tuple[float | None, float]:
@@ -40,7 +38,7 @@ def test_decisions_one_after_the_other_and_a_rebuild_after_each(small: Any) -> N
     for disposition, given, expected in (
         ("accept as is", None, (125.0, 1.0)), ("corrected to", "61 m3/h", (61.0, 1.0)), ("ask plant", None, (None, 0.0)), ("reject", None, (None, 0.0)),
     ):  # fmt: skip
-        (decision,) = decide(small, disposition, given, file="export_0.csv", line_no=14).decisions
+        (decision,) = decided(small, disposition, given, file="export_0.csv", line_no=14).decisions
         small.bring_up()
         assert flow(small) == expected
         assert small.published("SELECT disposition, disposition_role, disposition_note, disposition_utc FROM set_aside") == [
@@ -66,9 +64,9 @@ def test_kept_and_then_killed_is_applied_by_the_next_run(small: Any, make_small:
     for one in (small, other):
         one.export(0, {12: {"FT": "125"}})
         one.nightly(publish_now=True)
-    decide(other, "accept as is", line_no=14)
+    decided(other, "accept as is", line_no=14)
     other.bring_up()
-    decision = decide(small, "accept as is", line_no=14).decisions[0]
+    decision = decided(small, "accept as is", line_no=14).decisions[0]
     (line,) = small.home.dispositions("p").read_text().splitlines()
     assert json.loads(line)["id"] == decision.id
     small.nightly(publish_now=True)
@@ -88,7 +86,7 @@ def test_a_decision_on_a_row_goes_before_the_register(small: Any) -> None:
     )
     small.nightly()
     assert flow(small) == (70.0, 1.0)
-    decide(small, "reject", line_no=14)
+    decided(small, "reject", line_no=14)
     small.nightly()
     assert flow(small) == (None, 0.0)
     assert small.ask("SELECT raw_value, corrected_value FROM corrections_applied") == [(126.0, 70.0)]
@@ -97,13 +95,13 @@ def test_a_decision_on_a_row_goes_before_the_register(small: Any) -> None:
 def test_a_good_reading_that_comes_later_stands(small: Any) -> None:
     small.export(0, {12: {"FT": "125"}})
     small.nightly()
-    decide(small, "accept as is", line_no=14)
+    decided(small, "accept as is", line_no=14)
     small.export(0, {12: {"FT": "62"}}, name="export_0_again.csv")
     small.nightly()
     assert flow(small) == (62.0, 1.0)
     assert small.ask("SELECT count(*) FROM corrections_applied") == [(0,)]
     with pytest.raises(UsageError) as error:
-        decide(small, "accept as is", line_no=14)
+        decided(small, "accept as is", line_no=14)
     assert str(error.value) == (
         "cannot be decided as 'accept as is'; nothing was decided:\n"
         "  export_0.csv, line 14: FT: another reading stands at that time: 62 in the internal unit\n"
@@ -116,7 +114,7 @@ def test_a_lab_result_set_aside_is_corrected_and_gives_way_to_the_labs_own(small
     small.lab("2026-01-05,press down,20")
     small.nightly()
     assert small.dose() is None
-    decide(small, "corrected to", "2.0 %", file="lab_0.csv", line_no=2)
+    decided(small, "corrected to", "2.0 %", file="lab_0.csv", line_no=2)
     small.nightly()
     assert small.dose() == pytest.approx(PLAIN, rel=1e-12)
     assert small.ask("SELECT value, revision, line_no FROM lab_results WHERE point = 'feed'") == [(2.0, 1, 2)]
@@ -143,7 +141,7 @@ def test_what_cannot_count_is_refused(small: Any) -> None:
     small.nightly()
     for k, (_, disposition, given, problem) in enumerate(REFUSED):
         with pytest.raises(UsageError) as error:
-            decide(small, disposition, given, line_no=14 + k)
+            decided(small, disposition, given, line_no=14 + k)
         assert (
             error.value.args[0] == f"cannot be decided as {disposition!r}; nothing was decided:\n  export_0.csv, line {14 + k}: {problem}"
         )
@@ -154,20 +152,20 @@ def test_many_at_once_need_their_number(small: Any) -> None:
     small.export(0, {12: {"FT": "125"}, 13: {"FT": "126"}, 14: {"FT": "what", "PT": "999"}})
     small.nightly()
     with pytest.raises(UsageError) as error:
-        decide(small, "reject", reason="value outside transmitter range")
+        decided(small, "reject", reason="value outside transmitter range")
     assert str(error.value) == (
         "2 set-aside rows fit; nothing was decided\n  remedy: look at them with --dry-run, then confirm with --count 2"
     )
     with pytest.raises(UsageError, match="2 set-aside rows fit, not 3; nothing was decided"):
-        decide(small, "reject", reason="value outside transmitter range", count=3)
+        decided(small, "reject", reason="value outside transmitter range", count=3)
     with pytest.raises(UsageError, match="2 values are set aside; name one with --tag: FT, PT"):
-        decide(small, "corrected to", "60 m3/h", line_no=16)
+        decided(small, "corrected to", "60 m3/h", line_no=16)
     with pytest.raises(DataMissingError, match="no set-aside row fits"):
-        decide(small, "reject", line_no=99)
+        decided(small, "reject", line_no=99)
     with pytest.raises(UsageError, match="a value belongs to `corrected to`"):
-        decide(small, "reject", "60 m3/h", line_no=14)
-    assert len(decide(small, "accept as is", reason="value outside transmitter range", count=2).decisions) == 2
-    decide(small, "corrected to", "60 m3/h", line_no=16, tag="FT")
+        decided(small, "reject", "60 m3/h", line_no=14)
+    assert len(decided(small, "accept as is", reason="value outside transmitter range", count=2).decisions) == 2
+    decided(small, "corrected to", "60 m3/h", line_no=16, tag="FT")
     small.nightly()
     assert small.ask("SELECT subject, corrected_value FROM corrections_applied ORDER BY time_utc") == [
         ("FT", 125.0),
@@ -175,7 +173,7 @@ def test_many_at_once_need_their_number(small: Any) -> None:
         ("FT", 60.0),
     ]
     with pytest.raises(DataMissingError, match="no set-aside row fits"):
-        decide(small, "reject", only_open=True, line_no=14)
+        decided(small, "reject", only_open=True, line_no=14)
 
 
 def test_flags_keep_their_decision_through_a_rebuild(small: Any) -> None:
@@ -183,14 +181,14 @@ def test_flags_keep_their_decision_through_a_rebuild(small: Any) -> None:
     small.export(0, {k: {"PT": "0"} for k in range(60, 66)})
     small.nightly(publish_now=True)
     ((flag_id,),) = small.ask("SELECT flag_id FROM flags WHERE detector = 'polymer outage'")
-    chosen = dispositions.decide_flags(small.home, "p", FlagFilter(flag_id=flag_id), Verdict("confirmed", "operator", "tote was empty"))
+    chosen = decide.decide_flags(small.home, "p", FlagFilter(flag_id=flag_id), Verdict("confirmed", "operator", "tote was empty"))
     small.bring_up()
     told = "SELECT disposition, disposition_role, disposition_note, disposition_utc FROM flags WHERE detector = 'polymer outage'"
     assert small.published(told) == [("confirmed", "operator", "tote was empty", chosen.decisions[0].decided_utc)]
     small.same_as_rebuilt()
     assert small.published(told)[0][0] == "confirmed"
     with pytest.raises(DataMissingError, match="no flag fits"):
-        dispositions.decide_flags(small.home, "p", FlagFilter(flag_id="x"), Verdict("confirmed", "operator", "n"))
+        decide.decide_flags(small.home, "p", FlagFilter(flag_id="x"), Verdict("confirmed", "operator", "n"))
 
 
 def test_the_command_decides_publishes_and_says_so(small: Any) -> None:
@@ -235,15 +233,15 @@ def test_the_file_of_decisions_shows_tampering_and_forgets_a_torn_line(small: An
     small.export(0, {12: {"FT": "125"}, 13: {"FT": "126"}})
     small.nightly()
     path = small.home.dispositions("p")
-    first = decide(small, "reject", line_no=14).decisions[0]
+    first = decided(small, "reject", line_no=14).decisions[0]
     with path.open("ab") as file:
         file.write(b'{"id": "torn by a ki')
-    assert [d.id for d in disposition_file.read(path)] == [first.id]
-    decide(small, "reject", line_no=15)
-    assert len(disposition_file.read(path)) == 2
+    assert [d.id for d in decision_file.read(path)] == [first.id]
+    decided(small, "reject", line_no=15)
+    assert len(decision_file.read(path)) == 2
     whole = path.read_text()
     path.write_text(whole.replace("looked at it", "never looked", 1))
-    with pytest.raises(disposition_file.DispositionFileError) as error:
+    with pytest.raises(decision_file.DispositionFileError) as error:
         small.nightly()
     assert error.value.exit_code == ExitCode.PLANT_FILE_OR_USAGE
     assert str(error.value) == (
@@ -251,11 +249,11 @@ def test_the_file_of_decisions_shows_tampering_and_forgets_a_torn_line(small: An
         "  remedy: bring the file back from a backup; decisions are taken back by a new decision, never by an edit"
     )
     path.write_text("\n".join(whole.splitlines()[1:]) + "\n")
-    with pytest.raises(disposition_file.DispositionFileError, match="line 1: does not follow"):
-        disposition_file.read(path)
+    with pytest.raises(decision_file.DispositionFileError, match="line 1: does not follow"):
+        decision_file.read(path)
     path.write_text(whole + "nonsense\n")
-    with pytest.raises(disposition_file.DispositionFileError, match="line 3: cannot be read"):
-        disposition_file.read(path)
+    with pytest.raises(decision_file.DispositionFileError, match="line 3: cannot be read"):
+        decision_file.read(path)
 
 
 def test_readings_accepted_are_out_of_range_no_longer(small: Any) -> None:
@@ -263,7 +261,7 @@ def test_readings_accepted_are_out_of_range_no_longer(small: Any) -> None:
     small.nightly()
     told = "SELECT count(*) FROM flags WHERE detector = 'out of range'"
     assert small.ask(told) == [(1,)]
-    decide(small, "accept as is", reason="value outside transmitter range", count=12)
+    decided(small, "accept as is", reason="value outside transmitter range", count=12)
     small.nightly()
     assert small.ask(told) == [(0,)]
 
@@ -277,14 +275,14 @@ def test_a_run_that_breaks_off_in_the_middle_is_finished_by_the_next(small: Any,
         'id = "spike"\ntag = "FT"\nat = 2026-01-05T03:20:00\naction = "drop"',
         'id = "slip"\nline = "line-1"\npoint = "feed"\nanalyte = "ts"\nat = 2026-01-05\naction = "scale"\nfactor = 0.1',
     )
-    decide(small, "accept as is", line_no=14)
+    decided(small, "accept as is", line_no=14)
 
     def broken(*_: object) -> None:
         raise KeyboardInterrupt
 
     tables = "SELECT (SELECT count(*) FROM corrections_applied), (SELECT count(*) FROM dispositions), (SELECT count(*) FROM corrections)"
     with monkeypatch.context() as patched:
-        patched.setattr("pipelines.check.corrections._write_register", broken)
+        patched.setattr("pipelines.check.corrections.register._write_register", broken)
         with pytest.raises(KeyboardInterrupt):
             small.nightly()
     assert small.ask(tables) == [(0, 0, 0)]

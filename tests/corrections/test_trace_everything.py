@@ -9,10 +9,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from pipelines import dispositions, trace
+from pipelines import trace
+from pipelines.base.errors import DataMissingError, UsageError
 from pipelines.cli.app import app
-from pipelines.dispositions import RowFilter, Verdict
-from pipelines.errors import DataMissingError, UsageError
+from pipelines.decisions import decide
+from pipelines.decisions.decide import RowFilter, Verdict
 
 DAY = date(2026, 1, 5)
 
@@ -29,7 +30,7 @@ def traced(shared_small: Any) -> Any:
         'id = "slip"\nline = "line-1"\npoint = "feed"\nanalyte = "ts"\nat = 2026-01-05\naction = "scale"\nfactor = 0.1',
     )
     small.nightly()
-    dispositions.decide_rows(small.home, "p", RowFilter(line_no=14), Verdict("corrected to", "operator", "log sheet", "61 m3/h"))
+    decide.decide_rows(small.home, "p", RowFilter(line_no=14), Verdict("corrected to", "operator", "log sheet", "61 m3/h"))
     small.bring_up()
     return small
 

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from pipelines import order
-from pipelines.errors import ExitCode
-from pipelines.home import Home
-from pipelines.order import Summary
+from pipelines.base.errors import ExitCode
+from pipelines.base.home import Home
+from pipelines.runs.summary import Summary
 from pipelines.store import connect
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -126,7 +126,7 @@ def test_a_file_that_cannot_be_opened_stays_and_is_reported(
 
 
 def test_a_bad_plant_file_stops_before_anything_is_written(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
-    from pipelines.errors import PlantFileError
+    from pipelines.base.errors import PlantFileError
 
     home = home_in(tmp_path)
     text = home.plant_file(PLANT).read_text(encoding="utf-8")
@@ -146,11 +146,11 @@ def test_the_second_writer_is_told_who_holds_the_store(tmp_path: Path) -> None:
     import subprocess
     import sys
 
-    from pipelines.errors import LockedError
+    from pipelines.base.errors import LockedError
     from pipelines.store import Store
 
     path = tmp_path / "store" / "p.duckdb"
-    holder = "import sys\nfrom pathlib import Path\nfrom pipelines.store import Store\nwith Store(Path(sys.argv[1]), 'p'):\n    print('held', flush=True)\n    sys.stdin.read()\n"
+    holder = "import sys\nfrom pathlib import Path\nfrom pipelines.store.plant_store import Store\nwith Store(Path(sys.argv[1]), 'p'):\n    print('held', flush=True)\n    sys.stdin.read()\n"
     with subprocess.Popen(
         [sys.executable, "-c", holder, str(path)], stdout=subprocess.PIPE, stdin=subprocess.PIPE, text=True, cwd=ROOT
     ) as running:

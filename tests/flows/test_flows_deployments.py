@@ -13,13 +13,14 @@ from zoneinfo import ZoneInfo, available_timezones
 import pytest
 import yaml
 
-from pipelines import packaged, plantfile
+from pipelines.base import resources
 from pipelines.flows import deployments
 from pipelines.flows.deployments import Deployment
+from pipelines.plant import loader
 
 ROOT = Path(__file__).resolve().parents[2]
-PLANTS = sorted((packaged.folder("sample_data") / "plants").glob("*.toml"))
-PLANNED = [d for path in PLANTS for d in deployments.of_plant(plantfile.load(path), "flocledger-demo")]
+PLANTS = sorted((resources.folder("sample_data") / "plants").glob("*.toml"))
+PLANNED = [d for path in PLANTS for d in deployments.of_plant(loader.load(path), "flocledger-demo")]
 LISTED: list[dict[str, Any]] = yaml.safe_load((ROOT / "prefect.yaml").read_text(encoding="utf-8"))["deployments"]
 
 

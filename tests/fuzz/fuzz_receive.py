@@ -25,17 +25,18 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import atheris
 
 with atheris.instrument_imports(include=["pipelines"]):
-    from pipelines import inspect, plantfile, receive
-    from pipelines.check import lab, lab_sheets
-    from pipelines.check.signals import Signals
-    from pipelines.check.values import typed
-    from pipelines.chunks import FileRefusedError
-    from pipelines.receive import reader
-    from pipelines.receive.header import dialect_of
+    from pipelines import inspect, receive
+    from pipelines.check.lab import results, sheet
+    from pipelines.check.readings.signals import Signals
+    from pipelines.check.readings.values import typed
+    from pipelines.files.original import FileRefusedError
+    from pipelines.plant import loader, model
+    from pipelines.receive.shapes.header import dialect_of
+    from pipelines.receive.text import reader
 
 HERE = Path(__file__).resolve().parent
 SMALL = HERE.parents[1] / "sample_data" / "small" / "exports"
-PLANT = plantfile.load(HERE / "plant.toml")
+PLANT = loader.load(HERE / "plant.toml")
 SIGNALS = Signals.of(PLANT)
 RECEIVED = datetime(2026, 12, 1, tzinfo=UTC)
 NAMES = (
@@ -91,7 +92,7 @@ def judged(path: Path, name: str, piece_bytes: int, *, may_measure: bool) -> tup
             rows += chunk.rows_read - chunk.rows_dropped
             lines += sorted({*chunk.values["line_no"].to_list(), *chunk.refused["line_no"].to_list()})
             if opened.layout.is_lab:
-                lab_sheets.averaged(lab.results(chunk.values, opened.layout, PLANT, RECEIVED)[0], PLANT)
+                sheet.averaged(results.results(chunk.values, opened.layout, PLANT, RECEIVED)[0], PLANT)
             elif chunk.values.height:
                 said = typed(chunk.values, SIGNALS, chunk.layout or opened.layout, RECEIVED, chunk.texts)
                 readings += said.readings.rows()
@@ -104,7 +105,7 @@ def judged(path: Path, name: str, piece_bytes: int, *, may_measure: bool) -> tup
     return repr(sorted(readings, key=repr)), repr(sorted(failed, key=repr)), sorted(lines)
 
 
-def readers_agree(path: Path, layout: plantfile.Layout, piece_bytes: int) -> None:
+def readers_agree(path: Path, layout: model.Layout, piece_bytes: int) -> None:
     """Compare the fast reader with the exact one, and small pieces with one."""
     if path.suffix != ".csv" or not path.is_file():
         return

@@ -18,13 +18,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipelines import clock, order, plantfile, receive
-from pipelines.chunks import Receipt
+from pipelines import receive
+from pipelines.base import clock
+from pipelines.base.receipts import Receipt
+from pipelines.intake import load_files
+from pipelines.plant import loader
 from pipelines.store import Store
 from schemas.vocabulary import REASONS
 
 HERE = Path(__file__).resolve().parent
-PLANT = plantfile.load(HERE / "plant.toml")
+PLANT = loader.load(HERE / "plant.toml")
 RECEIVED = datetime(2026, 12, 1, tzinfo=UTC)
 SECONDS = 20.0  # a file of a few kilobytes takes some hundredths; a busy machine is slow, a hang is not
 PIECES = (64, 1_000, 1 << 22)
@@ -106,10 +109,10 @@ def taken(folder: Path, name: str, data: bytes, piece_bytes: int) -> tuple[list[
 
     with Store(folder / "p.duckdb", "fuzz") as store, pytest.MonkeyPatch.context() as patch:
         patch.setattr(receive, "open_file", in_pieces)
-        found = order.check_in(store, PLANT, original, path, 1, RECEIVED)
+        found = load_files.check_in(store, PLANT, original, path, 1, RECEIVED)
         rows = store.rows("SELECT tag, time_utc, value, quality FROM readings ORDER BY ALL")
         rows += store.rows("SELECT line_no, reason, raw_text FROM set_aside ORDER BY ALL")
-        again = order.take_in(_Nowhere(folder), store, PLANT, original, RECEIVED)  # type: ignore[arg-type]
+        again = load_files.load_file(_Nowhere(folder), store, PLANT, original, RECEIVED)  # type: ignore[arg-type]
         assert [r.status for r in again] == ["known already"]
         assert store.rows("SELECT count(*) FROM loads")[0][0] == len([r for r in found if r.status != "known already"])
     (folder / "p.duckdb").unlink()

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.home import Home
+from pipelines.base.home import Home
 
 # SHA-256 of the files the figures in these tests were counted on; another release may hold other content.
 SHA256 = {

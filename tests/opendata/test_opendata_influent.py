@@ -10,9 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from pipelines import order, plantfile
-from pipelines.home import Home
-from pipelines.order import Summary
+from pipelines import order
+from pipelines.base.home import Home
+from pipelines.intake import load_files
+from pipelines.plant import loader
+from pipelines.runs.summary import Summary
 from pipelines.store import Store
 
 FLOW = 15  # column of the flow [m3/d], from 0
@@ -128,7 +130,7 @@ def test_609_days_of_the_dynamic_file_against_the_physical_bound(packaged_file: 
     home = plant_home("works", "UTC", SIGNAL.replace(f"{HIGH}]", "100_000]"), LAYOUT)
     export(home, rows)
     with Store(home.store("works"), "works") as store:
-        receipts, _ = order.intake(home, store, plantfile.load(home.plant_file("works")), AS_OF)
+        receipts, _ = load_files.load_inbox(home, store, loader.load(home.plant_file("works")), AS_OF)
         total = store.rows("SELECT fsum(value) FROM readings")[0][0]
     assert receipts[0].reasons == {"value outside physical range": expected[True]} == {"value outside physical range": 821}
     assert receipts[0].rows_kept == expected[False]

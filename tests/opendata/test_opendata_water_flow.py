@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from pipelines import order
-from pipelines.home import Home
+from pipelines.base.home import Home
 from pipelines.store import Store
 
 TAG = "Water flow [l/s]"

@@ -13,9 +13,11 @@ from zoneinfo import ZoneInfo
 import polars as pl
 import pytest
 
-from pipelines import compute, packaged, plantfile, publish
-from pipelines.home import Home
-from pipelines.plantfile import PlantFile
+from pipelines import compute, publish
+from pipelines.base import resources
+from pipelines.base.home import Home
+from pipelines.plant import loader
+from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from schemas import TABLES
 
@@ -130,7 +132,7 @@ def flag(pf: PlantFile, plant: str, line: str, n: int, severity: str, **given: A
 def fill_plant(home: Home, plant: str) -> PlantFile:
     target = home.plant_file(plant)
     target.parent.mkdir(parents=True, exist_ok=True)
-    shutil.copyfile(packaged.folder("sample_data") / "plants" / f"{plant}.toml", target)
+    shutil.copyfile(resources.folder("sample_data") / "plants" / f"{plant}.toml", target)
     text = target.read_text(encoding="utf-8")  # the made-up weeks of these tests lie in a usual range of their own
     target.write_text(
         text.replace("usual = [21.0, 34.0]", "usual = [17.0, 24.0]")
@@ -138,12 +140,12 @@ def fill_plant(home: Home, plant: str) -> PlantFile:
         .replace("at_most = 28.0", "at_most = 24.0"),
         encoding="utf-8",
     )
-    pf = plantfile.load(target)
+    pf = loader.load(target)
     with Store(home.store(plant), plant) as store:
         compute.settings.write(store, pf)
         received = datetime.combine(MONDAY + timedelta(days=7), time(11, 5), tzinfo=UTC)
         append(store, "loads", [row("loads", plant=plant, load_id="a", received_utc=received)])
-        append(store, "plant_file_versions", [row("plant_file_versions", plant=plant, plant_file_id=plantfile.file_id(target))])
+        append(store, "plant_file_versions", [row("plant_file_versions", plant=plant, plant_file_id=loader.file_id(target))])
         append(store, "set_aside", [row("set_aside", plant=plant, load_id="a", line_no=n, first_utc=begins(pf, MONDAY)) for n in range(12)])
         for n, line in enumerate(pf.lines):
             fill_line(store, pf, line.id, 1.0 + 0.05 * n)
@@ -176,6 +178,6 @@ def weekly_change(weekly_home: Home) -> Callable[[str, str], None]:
         with Store(weekly_home.store(plant), plant) as store:
             store.rows(sql)
             store.mark_days("publish", SHOWN)
-            publish.run(weekly_home, store, plantfile.load(weekly_home.plant_file(plant)))
+            publish.run(weekly_home, store, loader.load(weekly_home.plant_file(plant)))
 
     return change

@@ -10,9 +10,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from pipelines.report import charts, facts, known, words
-from pipelines.report.events import Event
-from pipelines.report.read import LineData, WeekData, iso_week
+from pipelines.report import words
+from pipelines.report.weekly import charts, facts, uncertainty
+from pipelines.report.weekly.events import Event
+from pipelines.report.weekly.read import LineData, WeekData, iso_week
 from pipelines.report.words import Limits
 
 WEEK = WeekData(
@@ -203,10 +204,10 @@ def day(k: int, dose: float | None = 7.3, **given: Any) -> dict[str, Any]:
 
 def test_noise_is_the_larger_of_random_parts_and_scatter() -> None:
     days = [day(k, dose) for k, dose in enumerate((7.0, 8.0, 9.0, None))]
-    assert known.dose_noise(None, days) == pytest.approx(1.0 / sqrt(3))  # sd 1.0 of three days
-    assert known.dose_noise({"dose_active_kg_t_u_random": 0.4}, days) == pytest.approx(1.0 / sqrt(3))
-    assert known.dose_noise({"dose_active_kg_t_u_random": 0.7}, days) == 0.7
-    assert known.dose_noise(None, days[:1]) is None
+    assert uncertainty.dose_noise(None, days) == pytest.approx(1.0 / sqrt(3))  # sd 1.0 of three days
+    assert uncertainty.dose_noise({"dose_active_kg_t_u_random": 0.4}, days) == pytest.approx(1.0 / sqrt(3))
+    assert uncertainty.dose_noise({"dose_active_kg_t_u_random": 0.7}, days) == 0.7
+    assert uncertainty.dose_noise(None, days[:1]) is None
 
 
 @pytest.mark.parametrize("last, said", [(7.0, "shows no difference from last week that can be told and is unusually low (17 to 24)"),

@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 import pytest
 from matplotlib.figure import Figure
 
-from pipelines.report import charts, figures, words
-from pipelines.report.read import WeekData
+from pipelines.report import words
+from pipelines.report.weekly import charts, figures
+from pipelines.report.weekly.read import WeekData
 from pipelines.report.words import Limits
 
 SIX = words.six("SI", {"reference_flow_m3_h": 18.0, "currency": "EUR"})

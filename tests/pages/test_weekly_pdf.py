@@ -15,10 +15,12 @@ from typing import Any
 import pypdf
 import pytest
 
-from pipelines import plantfile, report
-from pipelines.errors import DataMissingError
-from pipelines.home import Home
-from pipelines.report import cautions, events, figures, page, read, words
+from pipelines import report
+from pipelines.base.errors import DataMissingError
+from pipelines.base.home import Home
+from pipelines.plant import loader
+from pipelines.report import cautions, words
+from pipelines.report.weekly import events, figures, page, read
 from pipelines.report.words import Limits
 from pipelines.store import connect
 
@@ -86,14 +88,14 @@ def test_events_of_a_line_are_those_of_its_shown_weeks(weekly_home: Home) -> Non
     toml = weekly_home.plant_file("alder-fork")
     toml.write_text(toml.read_text(encoding="utf-8") + '[[events]]\nline = "line-1"\nat = 2025-12-30\nwhat = "long ago"\n' +
                     '[[events]]\nline = "line-2"\nat = 2026-03-20\nwhat = "other line"\n', encoding="utf-8")  # fmt: skip
-    found = events.of_line(read.week(weekly_home, "alder-fork", None), "line-1", plantfile.load(toml))
+    found = events.of_line(read.week(weekly_home, "alder-fork", None), "line-1", loader.load(toml))
     # The service log has a new pump on the day of the event: one mark, with the words of the event.
     assert [(e.day, e.what[:9]) for e in found] == [(date(2026, 3, 3), "feed pump")]
     text = toml.read_text(encoding="utf-8").replace(
         '[[events]]\nline = "line-1"\nat = 2026-03-03', '[[events]]\nline = "line-1"\nat = 2026-03-02'
     )
     toml.write_text(text, encoding="utf-8")
-    found = events.of_line(read.week(weekly_home, "alder-fork", None), "line-1", plantfile.load(toml))
+    found = events.of_line(read.week(weekly_home, "alder-fork", None), "line-1", loader.load(toml))
     assert [(e.day, e.what[:16]) for e in found] == [(date(2026, 3, 2), "feed pump with i"), (date(2026, 3, 3), "new pump (P-110)")]
 
 
@@ -154,7 +156,7 @@ def test_title_language_tags_and_alternative_texts(pages: dict[str, Path]) -> No
 
 
 def test_same_data_same_bytes_in_another_process_zone_and_hash_seed(pages: dict[str, Path], weekly_home: Home) -> None:
-    code = "import sys; from pathlib import Path; from pipelines import report; from pipelines.home import Home; print(report.run(Home(Path(sys.argv[1])), 'alder-fork'))"
+    code = "import sys; from pathlib import Path; from pipelines import report; from pipelines.base.home import Home; print(report.run(Home(Path(sys.argv[1])), 'alder-fork'))"
     surroundings = os.environ | {"TZ": "Asia/Tokyo", "PYTHONHASHSEED": "77", "LC_ALL": "C"}
     done = subprocess.run(
         [sys.executable, "-c", code, str(weekly_home.root)], cwd=ROOT, env=surroundings, capture_output=True, text=True, check=True

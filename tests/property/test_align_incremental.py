@@ -17,9 +17,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines import align
-from pipelines.check import pending
-from pipelines.plantfile import PlantFile
-from pipelines.store import Store, content_hash
+from pipelines.check import touched
+from pipelines.plant.model import PlantFile
+from pipelines.store import Store
+from pipelines.store.plant_store import content_hash
 from schemas import TABLES
 
 T0 = datetime(2026, 3, 7, 3, 17, 12, tzinfo=UTC)  # the clock leaps on the 8th
@@ -80,7 +81,7 @@ def load(store: Store, frame: pl.DataFrame, number: int) -> None:
     """Put readings into the store as a load, its hours marked by `check`."""
     times = frame["time_utc"].sort()
     first, last = times[0], times[-1]
-    pending.mark_hours(store, PLANT, first, last)
+    touched.mark_hours(store, PLANT, first, last)
     store.append("readings", frame.sort("tag", "time_utc"))
     counts = dict.fromkeys((c for c in TABLES["loads"].column_names if c.startswith(("rows_", "values_"))), 0)
     row = {

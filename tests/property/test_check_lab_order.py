@@ -16,9 +16,9 @@ import pytest
 
 from pipelines import check, receive
 from pipelines.ask import questions
-from pipelines.plantfile import PlantFile
-from pipelines.sqlfiles import create_macros_and_views
+from pipelines.plant.model import PlantFile
 from pipelines.store import Store
+from pipelines.store.sql_files import create_macros_and_views
 
 HEAD = "Day,No,Where,What,Result,Unit,Method,Crew,From,To,Reported"
 PLANT = PlantFile.model_validate(

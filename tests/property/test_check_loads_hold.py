@@ -12,9 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines import check
-from pipelines.chunks import Chunk, Original, Receipt
-from pipelines.plantfile import Layout, PlantFile
-from pipelines.store import Store, content_hash
+from pipelines.base.receipts import Receipt
+from pipelines.files.original import Original
+from pipelines.files.pieces import Chunk
+from pipelines.plant.model import Layout, PlantFile
+from pipelines.store import Store
+from pipelines.store.plant_store import content_hash
 
 T0 = datetime(2026, 1, 5, 9, 59, 58, tzinfo=UTC)
 PLANT = PlantFile.model_validate(

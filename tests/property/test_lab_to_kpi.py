@@ -8,11 +8,13 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pipelines import check, compute, packaged, plantfile, receive
+from pipelines import check, compute, receive
 from pipelines.ask import questions
-from pipelines.plantfile import Layout, PlantFile
-from pipelines.sqlfiles import create_macros_and_views
+from pipelines.base import resources
+from pipelines.plant import loader, model
+from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
+from pipelines.store.sql_files import create_macros_and_views
 from schemas import TABLES
 from schemas.roles import ROLES
 
@@ -26,7 +28,7 @@ SHEET = HEAD + "01/05/2026,A,2.0,22,500,\n01/05/2026,B,3.0,24,,100\n"
 @pytest.fixture(scope="module")
 def plant() -> PlantFile:
     """The sample plant with a lab sheet that names shifts."""
-    file = plantfile.load(packaged.folder("sample_data") / "plants" / "alder-fork.toml")
+    file = loader.load(resources.folder("sample_data") / "plants" / "alder-fork.toml")
     columns = (("Feed", "feed", "ts", "%"), ("Cake", "cake", "ts", "%"), ("Filtrate", "filtrate", "tss", "mg/L"))
     results = [{"column": c, "line": "line-1", "point": p, "analyte": a, "unit": u} for c, p, a, u in columns]
     results[2] |= {"limit_column": "DL", "qualifier_column": "Q"}
@@ -34,7 +36,7 @@ def plant() -> PlantFile:
         {"id": "shifts", "kind": "lab wide", "files": "*", "time_column": "Date", "time_format": "%m/%d/%Y", "shift_column": "Shift", "crew_column": "Shift", "results": results}
     )  # fmt: skip
     halves = [{"name": "A", "start": "06:00", "end": "18:00"}, {"name": "B", "start": "18:00", "end": "06:00"}]
-    known = file.plant.model_copy(update={"shifts": tuple(plantfile.Shift.model_validate(s) for s in halves)})
+    known = file.plant.model_copy(update={"shifts": tuple(model.Shift.model_validate(s) for s in halves)})
     return file.model_copy(update={"layouts": (layout,), "plant": known})
 
 

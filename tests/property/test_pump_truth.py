@@ -16,7 +16,7 @@ import pytest
 
 from pipelines import order
 from pipelines.ask import questions
-from pipelines.home import Home
+from pipelines.base.home import Home
 from pipelines.store import connect
 from sample_data.generate import generate
 

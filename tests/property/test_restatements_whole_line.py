@@ -9,8 +9,9 @@ from datetime import UTC, datetime
 import pytest
 
 from pipelines import ask, order, publish
-from pipelines.home import Home
-from pipelines.store import connect, content_hash
+from pipelines.base.home import Home
+from pipelines.store import connect
+from pipelines.store.plant_store import content_hash
 
 PLANT = "alder-fork"
 NIGHTS = [datetime(2026, 1, 20 + k, 4, tzinfo=UTC) for k in range(3)]

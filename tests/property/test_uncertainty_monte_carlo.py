@@ -20,9 +20,9 @@ import polars as pl
 import pytest
 
 from pipelines import compute, order
-from pipelines.home import Home
-from pipelines.sqlfiles import create_macros
+from pipelines.base.home import Home
 from pipelines.store import Store, connect
+from pipelines.store.sql_files import create_macros
 from sample_data.generate import generate
 from schemas import TABLES
 

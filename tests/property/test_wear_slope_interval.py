@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines import packaged
 from pipelines.ask import questions
+from pipelines.base import resources
 from pipelines.store import connect
 
 
@@ -24,7 +24,7 @@ def told(pumps: np.ndarray) -> pl.DataFrame:
     con.register("incoming", frame)
     con.execute("""CREATE TABLE pump_condition AS SELECT 'p' AS plant, 'rotodynamic' AS pump_kind, DATE '2026-01-01' AS reference_day, 40.0 AS run_h,
         NULL::DOUBLE AS slip_index, NULL::DOUBLE AS slip_fraction, * FROM incoming""")
-    for macro in packaged.sql_files("macros"):
+    for macro in resources.sql_files("macros"):
         if macro.stem in ("t_975", "ratio_or_null"):
             con.execute(macro.read_text(encoding="utf-8"))
     question = questions.saved()["wear_slope"]

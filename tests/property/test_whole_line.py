@@ -20,7 +20,7 @@ from pathlib import Path
 import pytest
 
 from pipelines import order, publish
-from pipelines.home import Home
+from pipelines.base.home import Home
 
 PLANTS = ("alder-fork", "kestrel-mesa", "brenholm")
 AS_OF = datetime(2026, 2, 1, 4, 0, tzinfo=UTC)
@@ -91,7 +91,8 @@ def test_incremental_equals_rebuild_by_hash_of_every_table(made: Path, tmp_path:
 
 
 def order_free_hashes(home: Home) -> dict[str, str]:
-    from pipelines.store import connect, content_hash
+    from pipelines.store import connect
+    from pipelines.store.plant_store import content_hash
     from schemas import TABLES
 
     con = connect(home.database, read_only=True)
@@ -125,7 +126,7 @@ import json, sys
 from datetime import datetime
 from pathlib import Path
 from pipelines import align, check, compute, order, publish, receive, watch
-from pipelines.home import Home
+from pipelines.base.home import Home
 print("ready", flush=True)
 given = json.loads(sys.argv[1])
 order.nightly(Home(Path(given["home"])), given["plant"], datetime.fromisoformat(given["as_of"]))

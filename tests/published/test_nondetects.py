@@ -13,8 +13,8 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from pipelines.sqlfiles import create_macros_and_views
 from pipelines.store import Store
+from pipelines.store.sql_files import create_macros_and_views
 from schemas import TABLES
 
 HERE = Path(__file__).parent

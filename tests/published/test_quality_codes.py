@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.check.quality import code_of
-from pipelines.plantfile import QualityWords
+from pipelines.check.readings.quality import code_of
+from pipelines.plant.model import QualityWords
 
 LINES = (Path(__file__).parent / "opc_quality_codes.csv").read_text(encoding="utf-8").splitlines()
 ROWS = list(csv.DictReader(line for line in LINES if not line.startswith("#")))

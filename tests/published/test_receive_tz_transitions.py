@@ -13,9 +13,9 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipelines.plantfile import Layout
-from pipelines.receive.stamps import Times
-from pipelines.receive.zones import AMBIGUOUS, MISSING_HOUR, Localiser
+from pipelines.plant.model import Layout
+from pipelines.receive.times.stamps import Times
+from pipelines.receive.times.zones import AMBIGUOUS, MISSING_HOUR, Localiser
 
 MINUTE = timedelta(minutes=1)
 with (Path(__file__).parent / "tz_transitions.csv").open(encoding="utf-8") as source:

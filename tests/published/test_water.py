@@ -9,8 +9,8 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from pipelines.sqlfiles import create_macros
 from pipelines.store import connect
+from pipelines.store.sql_files import create_macros
 
 TABLE = json.loads((Path(__file__).parent / "water_props.json").read_text(encoding="utf-8"))
 ROWS = TABLE["rows"]

@@ -15,9 +15,9 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from pipelines import units
-from pipelines.sqlfiles import create_macros
+from pipelines.base import units
 from pipelines.store import connect
+from pipelines.store.sql_files import create_macros
 from schemas.roles import ROLES
 
 LINES = (Path(__file__).parent / "worked_examples.csv").read_text(encoding="utf-8").splitlines()

@@ -15,9 +15,9 @@ import polars as pl
 import pytest
 
 from pipelines import check, inspect, receive
-from pipelines.chunks import Original
+from pipelines.files.original import Original
 from pipelines.inspect import blocks
-from pipelines.plantfile import Layout, PlantFile
+from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
 
 START = datetime(2026, 1, 13, 5, 30)  # noqa: DTZ001  wall clock of the export; the 13th tells day from month

@@ -24,8 +24,9 @@ import polars as pl
 import pytest
 
 from pipelines import check, receive
-from pipelines.chunks import FileRefusedError, Original, Receipt
-from pipelines.plantfile import Layout, PlantFile
+from pipelines.base.receipts import Receipt
+from pipelines.files.original import FileRefusedError, Original
+from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
 from schemas.vocabulary import QUALITY_WORDS, REASONS
 

@@ -10,9 +10,11 @@ from typing import Any
 import pytest
 
 from pipelines import check, receive
-from pipelines.chunks import Chunk, Original, Receipt
-from pipelines.plantfile import PlantFile
-from pipelines.receive import sections
+from pipelines.base.receipts import Receipt
+from pipelines.files.original import Original
+from pipelines.files.pieces import Chunk
+from pipelines.plant.model import PlantFile
+from pipelines.receive.shapes import sections
 from pipelines.store import Store
 
 RECEIVED = datetime(2026, 1, 10, tzinfo=UTC)

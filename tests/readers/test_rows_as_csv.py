@@ -16,8 +16,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from pipelines.chunks import FileRefusedError
-from pipelines.receive import Dialect, read_rows, reader
+from pipelines.files.original import FileRefusedError
+from pipelines.receive import Dialect, read_rows
+from pipelines.receive.text import reader
 
 Rows = list[tuple[int, list[str]]]
 SENTINEL = "\x03"

@@ -14,10 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipelines import receive
-from pipelines.chunks import FileRefusedError
-from pipelines.plantfile import PlantFile
-from pipelines.receive import sections
-from pipelines.receive.rows import FileRows
+from pipelines.files.original import FileRefusedError
+from pipelines.plant.model import PlantFile
+from pipelines.receive.shapes import sections
+from pipelines.receive.shapes.rows import FileRows
 
 LINES = [
     "Time,Feed,Poly", "Time,Poly,Feed", "Time,Feed", "Time,Feed,Poly,Disch,", "time,tag,value", "value,tag,time", "Time,Tank A,Tank B", "Name,Remark",

@@ -16,12 +16,15 @@ import numpy as np
 import polars as pl
 import pytest
 
-from pipelines import compute, packaged, plantfile
-from pipelines.errors import InternalError
-from pipelines.plantfile import PlantFile
-from pipelines.plantfile_logs import Ladder
-from pipelines.report.read import iso_week
-from pipelines.store import Store, content_hash
+from pipelines import compute
+from pipelines.base import resources
+from pipelines.base.errors import InternalError
+from pipelines.plant import loader
+from pipelines.plant.logs import Ladder
+from pipelines.plant.model import PlantFile
+from pipelines.report.weekly.read import iso_week
+from pipelines.store import Store
+from pipelines.store.plant_store import content_hash
 from schemas import TABLES
 from schemas.roles import ROLES
 
@@ -129,7 +132,7 @@ def hashes(store: Store) -> dict[str, str]:
 @pytest.fixture(scope="module")
 def plant_file() -> PlantFile:
     """The sample plant's, with a dose ladder of which two steps cross from one day into the next."""
-    loaded = plantfile.load(packaged.folder("sample_data") / "plants" / f"{PLANT}.toml")
+    loaded = loader.load(resources.folder("sample_data") / "plants" / f"{PLANT}.toml")
     steps = [datetime(2026, 1, 13 + k // 2, 8 + 12 * (k % 2)) for k in range(4)]  # noqa: DTZ001 - plant time
     ladder = Ladder(line="line-1", name="a", steps=tuple(steps), until=datetime(2026, 1, 15, 8))  # noqa: DTZ001
     return loaded.model_copy(update={"ladders": (ladder,)})

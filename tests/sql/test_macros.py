@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from pipelines import packaged
-from pipelines.sqlfiles import create_macros
+from pipelines.base import resources
 from pipelines.store import connect
+from pipelines.store.sql_files import create_macros
 
 HERE = Path(__file__).parent
 EXTRA = ["expected", "tolerance", "note"]
-SCALAR = [p for p in packaged.sql_files("macros") if not re.search(r"\)\s*AS\s+TABLE", p.read_text(encoding="utf-8"))]
+SCALAR = [p for p in resources.sql_files("macros") if not re.search(r"\)\s*AS\s+TABLE", p.read_text(encoding="utf-8"))]
 MARKS = (
     "[from memory]",
     "[common practice]",

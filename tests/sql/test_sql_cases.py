@@ -18,9 +18,10 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pipelines import compute, packaged
-from pipelines.sqlfiles import create_macros_and_views
+from pipelines import compute
+from pipelines.base import resources
 from pipelines.store import Store, connect
+from pipelines.store.sql_files import create_macros_and_views
 from schemas import TABLES
 from schemas.roles import ROLES
 
@@ -148,12 +149,12 @@ def made_by(store: Store, case: Path) -> list[tuple[str, ...]]:
     for path in work:
         store.con.execute(f"DELETE FROM {path.stem}")
         insert(store.con, path.stem, read(path), {"plant": "p", **KPI_DEFAULTS})
-    view = name in {p.stem for p in packaged.sql_files("views")}
+    view = name in {p.stem for p in resources.sql_files("views")}
     if (case / "arguments.txt").exists():
         source = f"{name}({(case / 'arguments.txt').read_text(encoding='utf-8').strip()})"
-    elif name in compute.making.TABLES:
+    elif name in compute.table_build.TABLES:
         if work:
-            store.con.execute((packaged.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
+            store.con.execute((resources.folder("sql") / "tables" / f"{name}.sql").read_text(encoding="utf-8"))
         source = f"work.{name}"
     else:
         source = name if view else f"{name}('{work[0].stem}')"
@@ -213,24 +214,24 @@ def test_macro_gives_the_expected_value(store: Store, path: Path) -> None:
 
 
 def test_every_object_has_a_case_folder_and_every_folder_an_object() -> None:
-    objects = {p.stem for kind in ("tables", "views", "macros") for p in packaged.sql_files(kind)}
+    objects = {p.stem for kind in ("tables", "views", "macros") for p in resources.sql_files(kind)}
     cased = {p.relative_to(HERE).parts[0] for p in CASES} | {p.parent.name for p in MACRO_CASES}
     assert objects - cased == set()
     assert cased - objects == set()
 
 
 def test_table_files_are_in_the_order_of_compute() -> None:
-    assert sorted(compute.making.TABLES) == [p.stem for p in packaged.sql_files("tables")]
+    assert sorted(compute.table_build.TABLES) == [p.stem for p in resources.sql_files("tables")]
 
 
 def test_views_have_the_columns_their_descriptions_promise() -> None:
-    from schemas.views import VIEWS
+    from schemas.views.registry import VIEWS
 
     con = connect()
     for table in TABLES.values():
         con.execute(table.ddl())
     create_macros_and_views(con)
-    assert sorted(VIEWS) == [p.stem for p in packaged.sql_files("views")]
+    assert sorted(VIEWS) == [p.stem for p in resources.sql_files("views")]
     for view in VIEWS.values():
         assert tuple(r[0] for r in con.execute(f"DESCRIBE {view.name}").fetchall()) == view.column_names, view.name
     con.close()
@@ -238,7 +239,7 @@ def test_views_have_the_columns_their_descriptions_promise() -> None:
 
 def test_every_sql_file_says_what_it_is() -> None:
     for kind in ("tables", "views", "macros"):
-        for path in packaged.sql_files(kind):
+        for path in resources.sql_files(kind):
             head = "\n".join(line for line in path.read_text(encoding="utf-8").splitlines() if line.startswith("--")).lower()
             for word in ("question:", "unit:", "formula:", "source:", "known limits:", *(("grain:",) if kind != "macros" else ())):
                 assert f"-- {word}" in head, f"{path.name} lacks {word}"

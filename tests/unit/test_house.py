@@ -6,6 +6,7 @@ The table in DEVELOPERS.md ("The map") is the rule; an arrow that is not in it f
 from __future__ import annotations
 
 import ast
+import graphlib
 import re
 import subprocess
 import sys
@@ -21,21 +22,19 @@ SHIPPED = sorted(p for top in ("pipelines", "schemas", "sample_data") for p in (
 ALL = [*SHIPPED, *sorted((ROOT / "tests").rglob("*.py"))]
 
 STEPS = {"receive", "check", "align", "compute", "watch", "publish", "report"}
-# Beside the steps: they call steps or read what steps wrote, and the command line calls them.
-BESIDE = {"order", "demo", "digest", "status", "trace", "ask", "inspect", "dispositions"}
-SHELL = {"cli", "flows", "__main__"}
-MAY: dict[str, set[str]] = {  # who may import what, within pipelines; the ground floor is open to all
-    **{step: set() for step in STEPS},
-    "order": STEPS,
-    "demo": {"order"},
-    "digest": {"order"},
-    "status": set(),
-    "trace": {"receive"},
-    "dispositions": set(),
-    "ask": set(),
-    "inspect": {"receive"},
-    "cli": BESIDE | {"flows", "publish"},
-    "flows": {"order", "digest"},
+GROUND = ("base", "plant", "files", "store", "runs", "decisions")  # each may use those before it
+MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and what lies above them may use the whole ground floor
+    **{place: set(GROUND[:n]) for n, place in enumerate(GROUND)},
+    **{step: set(GROUND) for step in STEPS},
+    "intake": {*GROUND, "receive", "check"},
+    "inspect": {*GROUND, "receive"},
+    "trace": {*GROUND, "receive"},
+    "ask": set(GROUND),
+    "status": {*GROUND, "intake"},
+    "order": {*GROUND, *STEPS, "intake"},
+    "demo": {*GROUND, "order"},
+    "flows": {*GROUND, "order"},
+    "cli": {*GROUND, "order", "demo", "status", "trace", "ask", "inspect", "flows", "publish"},
     "__main__": {"cli"},
 }
 
@@ -63,15 +62,14 @@ def name_of(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
-@pytest.mark.parametrize("path", [p for p in SHIPPED if "pipelines" in p.parts], ids=name_of)
+@pytest.mark.parametrize("path", [p for p in SHIPPED if p.is_relative_to(ROOT / "pipelines") and room(p) in MAY], ids=name_of)
 def test_arrows_of_pipelines(path: Path) -> None:
     own = room(path)
-    rooms = STEPS | BESIDE | SHELL
-    allowed = MAY.get(own, set()) | {own}
+    allowed = MAY[own] | {own}
     wrong = []
     for line, name in imported(path):
         top, *rest = name.split(".")
-        if top == "pipelines" and rest and rest[0] in rooms and rest[0] not in allowed:
+        if top == "pipelines" and rest and rest[0] in MAY and rest[0] not in allowed:
             wrong.append(f"{name_of(path)}:{line} imports {name}")
         if top in ("tests",) or (top == "sample_data" and own != "demo"):
             wrong.append(f"{name_of(path)}:{line} imports {name}")
@@ -85,8 +83,32 @@ def test_schemas_and_generator_import_nothing_of_pipelines(path: Path) -> None:
 
 
 def test_every_room_of_pipelines_is_known_to_this_test() -> None:
-    folders = {p.name for p in (ROOT / "pipelines").iterdir() if p.is_dir() and any(p.glob("*.py"))}
-    assert folders <= STEPS | BESIDE | SHELL
+    rooms = {room(p) for p in (ROOT / "pipelines").rglob("*.py")} - {"__init__"}
+    assert rooms == set(MAY)
+
+
+def cycle(arrows: dict[str, set[str]]) -> list[str]:
+    """Return one circle of imports, or an empty list."""
+    try:
+        graphlib.TopologicalSorter(arrows).prepare()
+    except graphlib.CycleError as error:
+        return [str(x) for x in error.args[1]]
+    return []
+
+
+def test_no_circle_of_imports() -> None:
+    """Every module of the shipped packages, imports inside functions and for the type checker included."""
+    modules = {".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): p for p in SHIPPED}
+    arrows: dict[str, set[str]] = {}
+    for name, path in modules.items():
+        found = set()
+        for _, full in imported(path):
+            target = full if full in modules else full.rpartition(".")[0]
+            if target in modules and target != name and not (path.name == "__init__.py" and target.startswith(name + ".")):
+                found.add(target)
+        arrows[name] = found
+    assert cycle({"a": {"b"}, "b": {"a"}})  # the walk finds what it looks for
+    assert cycle(arrows) == []
 
 
 def importers(package: str) -> set[str]:
@@ -105,7 +127,7 @@ def test_duckdb_is_opened_in_store_only() -> None:
             call = node.func if isinstance(node, ast.Call) else None
             if isinstance(call, ast.Attribute) and isinstance(call.value, ast.Name) and call.value.id == "duckdb":
                 opened.add((name_of(path), call.attr))
-    assert opened == {("pipelines/store.py", "connect")}
+    assert opened == {("pipelines/store/plant_store.py", "connect")}
     named = [(name_of(p), name) for p in SHIPPED for _, name in imported(p) if name.startswith("duckdb.")]
     assert named == []  # no `from duckdb import ...`, which the walk above would not see
 
@@ -126,7 +148,7 @@ def clock_readings(path: Path) -> list[str]:
 
 @pytest.mark.parametrize("path", SHIPPED, ids=name_of)
 def test_clock_is_read_in_one_place(path: Path) -> None:
-    if name_of(path) == "pipelines/clock.py":
+    if name_of(path) == "pipelines/base/clock.py":
         assert clock_readings(path)  # the walk sees what it looks for
     else:
         assert clock_readings(path) == []
@@ -251,7 +273,7 @@ def test_flows_are_one_a_file_and_the_ground_floor_is_cheap() -> None:
         text = (ROOT / "pipelines" / "flows" / f"{stem}.py").read_text(encoding="utf-8")
         assert text.count("@flow(") == 1
     code = (
-        "import sys; import pipelines.clock, pipelines.home, pipelines.units, pipelines.errors, pipelines.chunks, pipelines.packaged\n"
+        "import sys; import pipelines.base.clock, pipelines.base.home, pipelines.base.units, pipelines.base.errors, pipelines.files.pieces, pipelines.base.resources\n"
         f"print([m for m in {HEAVY!r} if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)

@@ -77,9 +77,9 @@ def change_log() -> str:
 ANSWER = """
 import json, sys
 from pathlib import Path
-from pipelines import plantfile_needs, plantfile
+from pipelines.plant import kpi_inputs, loader
 from pipelines.cli import run
-from pipelines.home import Home
+from pipelines.base.home import Home
 from pipelines.store import connect
 home = Home(Path(sys.argv[1]))
 code = run(["--home", str(home.root), "nightly", "--as-of", "2026-06-03T12:00:00Z"])

@@ -1,0 +1,68 @@
+"""Where things lie below the home folder (`--home`, else FLOCLEDGER_HOME, else ./flocledger-home)."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.base.errors import UsageError
+
+
+@dataclass(frozen=True)
+class Home:
+    """Paths of one installation; nothing is written outside `root`."""
+
+    root: Path
+
+    @classmethod
+    def resolve(cls, given: str | os.PathLike[str] | None = None) -> Home:
+        """Return the home named by the argument, the environment, or the working folder, in that order; UsageError when it cannot be."""
+        chosen = given or os.environ.get("FLOCLEDGER_HOME") or "flocledger-home"
+        try:
+            return cls(Path(chosen).expanduser().resolve())
+        except (RuntimeError, OSError) as error:  # no such user; no working folder any more
+            raise UsageError(f"the home folder {str(chosen)!r} cannot be found: {error}", remedy="name another with --home") from None
+
+    def plant_file(self, plant: str) -> Path:
+        return self.root / "plants" / f"{plant}.toml"
+
+    def dispositions(self, plant: str) -> Path:
+        """Return the file of decisions on set-aside rows and flags; it lies beside the plant file and outlives the store."""
+        return self.root / "plants" / f"{plant}.dispositions.jsonl"
+
+    def inbox(self, plant: str) -> Path:
+        return self.root / "inbox" / plant
+
+    def archive(self, plant: str) -> Path:
+        return self.root / "archive" / plant
+
+    def store(self, plant: str) -> Path:
+        return self.root / "store" / f"{plant}.duckdb"
+
+    @property
+    def published(self) -> Path:
+        return self.root / "published"
+
+    @property
+    def database(self) -> Path:
+        return self.published / "flocledger.duckdb"
+
+    @property
+    def publish_lock(self) -> Path:
+        return self.published / ".publish.lock"
+
+    @property
+    def parquet(self) -> Path:
+        return self.published / "parquet"
+
+    def reports(self, plant: str) -> Path:
+        return self.published / "reports" / plant
+
+    def runs(self, plant: str) -> Path:
+        """Return the folder of run summaries (one JSON a run)."""
+        return self.root / "runs" / plant
+
+    def plants(self) -> list[str]:
+        """Return the ids of all plants that have a plant file, sorted."""
+        return sorted(p.stem for p in (self.root / "plants").glob("*.toml"))

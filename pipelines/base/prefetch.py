@@ -1,0 +1,53 @@
+"""One item ahead: the next piece of a file is read while the one at hand is worked on."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor, wait
+from typing import Generic, Self, TypeVar
+
+Item = TypeVar("Item")
+_END = object()
+
+
+class Prefetch(Generic[Item]):
+    """The items of an iterator in order, the next one being made in another thread meanwhile; the first one from now on.
+
+    At most `waiting` items wait, so memory holds one more. An error of the source comes where its item would have come.
+    """
+
+    def __init__(self, source: Iterator[Item], waiting: int = 1) -> None:
+        self._source, self._is_open = source, True
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="ahead")
+        self._following = deque(self._pool.submit(next, source, _END) for _ in range(waiting))
+
+    def __iter__(self) -> Self:
+        return self
+
+    def __next__(self) -> Item:
+        if not self._is_open:
+            raise StopIteration
+        try:
+            item = self._following.popleft().result()
+        except BaseException:
+            self.close()
+            raise
+        if item is _END:
+            self.close()
+            raise StopIteration
+        self._following.append(self._pool.submit(next, self._source, _END))
+        return item  # type: ignore[return-value]
+
+    def wait(self) -> None:
+        """Wait until the item after those taken is there, or its error."""
+        wait([self._following[0]])
+
+    def close(self) -> None:
+        """End the thread and close the source, when its item is made; more than once does no harm."""
+        if self._is_open:
+            self._is_open = False
+            self._pool.shutdown(cancel_futures=True)
+            close = getattr(self._source, "close", None)
+            if close is not None:
+                close()

@@ -1,0 +1,51 @@
+"""Receipts: the balanced row counts of a file, and what a derived step wrote."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """What became of one file; rows and values balance, or InternalError was raised instead."""
+
+    load_id: str
+    file_name: str
+    status: str  # "taken", "set aside", "known already"
+    reason: str | None = None
+    detail: str | None = None
+    layout: str | None = None
+    reader: str | None = None
+    rows_read: int = 0
+    rows_kept: int = 0
+    rows_duplicate: int = 0
+    rows_dropped: int = 0
+    rows_set_aside: int = 0
+    values_read: int = 0
+    values_kept: int = 0
+    values_duplicate: int = 0
+    values_set_aside: int = 0
+    first_utc: datetime | None = None
+    last_utc: datetime | None = None
+    reasons: dict[str, int] = field(default_factory=dict)  # set-aside rows by primary reason
+    seconds: float = 0.0
+    rows_exact: int = 0  # of the rows read, those that needed the exact reader
+    exact_seconds: float = 0.0  # what the exact reader took of `seconds`
+
+    @property
+    def balances(self) -> bool:
+        return (
+            self.rows_read == self.rows_kept + self.rows_duplicate + self.rows_dropped + self.rows_set_aside
+            and self.values_read == self.values_kept + self.values_duplicate + self.values_set_aside
+        )
+
+
+@dataclass(frozen=True)
+class StepReceipt:
+    """What a derived step did: the operating days it touched and rows it wrote, per table."""
+
+    step: str
+    days: int = 0
+    rows: dict[str, int] = field(default_factory=dict)
+    seconds: float = 0.0

@@ -1,0 +1,1 @@
+"""Lab sheets: words, units, sample times, plausibility, revisions."""

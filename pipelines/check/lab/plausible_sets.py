@@ -1,0 +1,96 @@
+"""Which of the lab's results can be true together: sets that contradict themselves, and methods that stand beside each other.
+
+The verdict is reached anew from the results that stand, for every day that a load touches: so it does not depend on which
+file came first, and a result comes back into use when what contradicted it was revised.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from statistics import fmean
+from typing import Any
+
+import polars as pl
+
+from pipelines.check import row_schemas
+from pipelines.check.lab.sample_times import days_of
+from pipelines.plant.model import PlantFile
+from pipelines.store import Store
+from schemas import TABLES
+
+INCONSISTENT = "inconsistent sample set"
+OTHER_METHOD = "another method of the same sample counts"
+_POINTS = ("feed", "cake", "filtrate")  # of a set; strengths, tickets and stock are no part of it
+_PCT_TO_MG_L = 1e4  # at SG 1
+_SUFFIX = re.compile(r" \[([^\]]+)\]\Z")  # of a sample run by another than the preferred method
+_Member = dict[str, Any]
+
+
+def judge(store: Store, days: set[date], plant_file: PlantFile) -> set[date]:
+    """Put results of these operating days out of use or back, and return the days of those that changed.
+
+    Of one sample run by several methods the preferred one counts. Filtrate at or above the feed, cake below it, or a
+    capture outside 0 to 100 %: which result is wrong is not known, so none of the line's day is used. Judged on the means.
+    """
+    if not days:
+        return set()
+    rows = store.frame(
+        "SELECT h.* FROM lab_results_history h SEMI JOIN lab_results l USING (sample_id, analyte, revision) "
+        "WHERE list_contains($days, h.operating_day) ORDER BY h.sample_id, h.analyte",
+        days=sorted(days),
+    ).to_dicts()
+    changed = [new for old, new in zip(rows, judged(rows, plant_file), strict=True) if old["unused_reason"] != new["unused_reason"]]
+    frame = pl.DataFrame(changed, schema=TABLES["lab_results"].polars_schema())
+    row_schemas.upsert(store, "lab_results", frame)
+    row_schemas.upsert(store, "lab_results_history", frame)
+    return {day for m in changed for day in days_of(m, plant_file)}
+
+
+def judged(rows: list[_Member], plant_file: PlantFile) -> list[_Member]:
+    """Return results, in their order, with is_used and unused_reason by what those of their line and day say together."""
+    sets: dict[tuple[str, date], list[_Member]] = {}
+    for row in rows:
+        if row["point"] in _POINTS:
+            sets.setdefault((row["line"], row["operating_day"]), []).append(row)
+    reasons: dict[int, str | None] = {}
+    for members in sets.values():
+        beside = _other_methods(members, plant_file.lab.methods)
+        verdict = INCONSISTENT if contradicts_itself([m for m in members if id(m) not in beside]) else None
+        reasons |= {id(m): OTHER_METHOD if id(m) in beside else verdict for m in members}
+    return [r if id(r) not in reasons else {**r, "is_used": reasons[id(r)] is None, "unused_reason": reasons[id(r)]} for r in rows]
+
+
+def _other_methods(members: list[_Member], methods: tuple[str, ...]) -> set[int]:
+    """Return the ids of members beside which a more preferred method of the same sample stands."""
+    if len(methods) < 2:
+        return set()
+    rank = {m: i for i, m in enumerate(methods)}
+    samples: dict[tuple[str, str, str], list[tuple[int, int]]] = {}
+    for m in members:
+        suffix = _SUFFIX.search(m["sample_id"])
+        base = m["sample_id"][: suffix.start()] if suffix and suffix[1] in rank else m["sample_id"]
+        samples.setdefault((m["point"], m["analyte"], base), []).append((rank.get(suffix[1], 0) if suffix else 0, id(m)))
+    return {who for ranked in samples.values() for place, who in ranked if place > min(ranked)[0]}
+
+
+def contradicts_itself(members: list[_Member]) -> bool:
+    """Tell whether the means of a line's day cannot be true together: solids neither vanish nor appear in the device."""
+    feed, cake = _mean(members, "feed", "ts"), _mean(members, "cake", "ts")
+    if feed is None:
+        return False
+    lost = [x / _PCT_TO_MG_L for x in [_mean(members, "filtrate", "tss")] if x is not None]
+    lost += [x for x in [_mean(members, "filtrate", "ts")] if x is not None]
+    if any(x >= feed for x in lost) or (cake is not None and cake < feed):
+        return True
+    return cake is not None and any(not 0.0 <= _capture_pct(feed, cake, x) <= 100.0 for x in lost)
+
+
+def _capture_pct(feed_pct: float, cake_pct: float, lost_pct: float) -> float:
+    """Return R = 100 [1 - X/TS] / [1 - X/C], the capture of an undiluted filtrate [%]; outside 0 to 100 when X >= C."""
+    return 100.0 * (1.0 - lost_pct / feed_pct) / (1.0 - lost_pct / cake_pct) if lost_pct < cake_pct else -1.0
+
+
+def _mean(members: list[_Member], point: str, analyte: str) -> float | None:
+    numbers = [m["value"] for m in members if m["point"] == point and m["analyte"] == analyte]
+    return fmean(numbers) if numbers else None

@@ -1,0 +1,1 @@
+"""Values of exports: signal, number, state, unit, quality, range, duplicates."""

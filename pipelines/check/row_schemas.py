@@ -1,0 +1,25 @@
+"""Readings, results, their histories and set-aside rows are held against their schemas before they are written.
+
+The one-row bookkeeping of a load (`loads`, `load_days`) is left to the types and NOT NULLs of the tables themselves.
+"""
+
+from __future__ import annotations
+
+import polars as pl
+
+from pipelines.store import Store
+from pipelines.store.schema_check import held_to
+
+__all__ = ["append", "held_to", "upsert"]
+
+
+def append(store: Store, table: str, frame: pl.DataFrame) -> None:
+    """Check a frame and insert it."""
+    held_to(store.plant, table, frame)
+    store.append(table, frame)
+
+
+def upsert(store: Store, table: str, frame: pl.DataFrame) -> None:
+    """Check a frame and insert it over rows of equal key."""
+    held_to(store.plant, table, frame)
+    store.upsert(table, frame)

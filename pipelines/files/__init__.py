@@ -1,0 +1,1 @@
+"""What `receive` hands to `check`: the original file and its pieces."""

@@ -1,0 +1,120 @@
+"""Take the files of a plant's inbox into its store: archive, receive, check, each file in a transaction of its own."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from pipelines import check, receive
+from pipelines.base.errors import Notice
+from pipelines.base.home import Home
+from pipelines.base.receipts import Receipt
+from pipelines.check import Reading
+from pipelines.files.original import Original
+from pipelines.intake.file_problems import FileProblems, refusal
+from pipelines.intake.incoming import Incoming
+from pipelines.plant.model import PlantFile
+from pipelines.store import Store
+
+
+def load_inbox(
+    home: Home, store: Store, plant_file: PlantFile, received_utc: datetime, incoming: Incoming | None = None
+) -> tuple[list[Receipt], list[Notice]]:
+    """Take in every complete file of the inbox, each in its own transaction; a bad file never stops the others."""
+    receipts: list[Receipt] = []
+    problems = FileProblems(home, store.plant)
+    for kept in receive.archived(home, store.plant):  # archived, but the run was killed before its rows stood
+        if not check.known(store, kept.sha256[:16]):
+            folder = home.archive(store.plant)
+            original, path = kept.original(folder), folder / kept.archived_as
+            receipts += check_in(store, plant_file, original, path, kept.seq, kept.received_utc, None, problems)
+    with incoming or Incoming(home, plant_file, received_utc) as files:
+        for path, fingerprint, reading in files:
+            try:
+                original = fingerprint()
+            except OSError as error:
+                problems.not_opened(path, error)
+                continue
+            receipts += load_file(home, store, plant_file, original, received_utc, reading, problems)
+    return receipts, problems.notices
+
+
+def load_file(
+    home: Home,
+    store: Store,
+    plant_file: PlantFile,
+    original: Original,
+    received_utc: datetime,
+    reading: Reading | None = None,
+    problems: FileProblems | None = None,
+) -> list[Receipt]:
+    """Move one file into the archive and check its content into the store; known content changes nothing."""
+    if reading is not None:
+        reading.pieces.wait()  # it has the file open now, under whatever name
+    if check.known(store, original.load_id):
+        original.path.unlink()  # the same bytes are in the archive
+        return [Receipt(original.load_id, original.file_name, "known already")]
+    seq = check.next_seq(store)
+    archived_as = receive.archive(home, store.plant, original, seq, received_utc)
+    if problems is not None and receive.was_written_on(home.archive(store.plant) / archived_as, original):
+        problems.written_on(original, archived_as)
+    return check_in(store, plant_file, original, home.archive(store.plant) / archived_as, seq, received_utc, reading, problems)
+
+
+def check_in(
+    store: Store,
+    plant_file: PlantFile,
+    original: Original,
+    archived: Path,
+    seq: int,
+    received_utc: datetime,
+    reading: Reading | None = None,
+    problems: FileProblems | None = None,
+) -> list[Receipt]:
+    """Check an archived original into the store, or set it aside whole with its reason; one receipt a load.
+
+    Of a ZIP archive each member is a load of its own, numbered from the archive's number on; the archive's own receipt, which
+    says that all of it was looked at, comes last. An error nobody foresaw sets a file aside too when there are `problems` to tell it.
+    """
+    try:
+        members = receive.members(archived, original.file_name)
+    except Exception as error:
+        refused = refusal(error, original, problems)
+        return [check.refuse(store, plant_file, original, archived.name, refused, seq=seq, received_utc=received_utc)]
+    if members is None:
+        return [check_one(store, plant_file, original, archived, archived.name, seq, received_utc, reading, problems)]
+    receipts: list[Receipt] = []
+    for number, member in enumerate(members, 1):
+        one = member.original(archived, original.file_name)
+        if check.known(store, one.load_id):
+            receipts.append(Receipt(one.load_id, one.file_name, "known already"))
+            continue
+        archived_as = f"{archived.name}/{member.name}"
+        receipts.append(check_one(store, plant_file, one, one.path, archived_as, seq + number, received_utc, None, problems))
+    said = f"an archive of {len(members)} file{'s' if len(members) > 1 else ''}; each has a receipt of its own"
+    return [*receipts, check.note(store, original, archived.name, said, seq=seq, received_utc=received_utc)]
+
+
+def check_one(
+    store: Store,
+    plant_file: PlantFile,
+    original: Original,
+    path: Path,
+    archived_as: str,
+    seq: int,
+    received_utc: datetime,
+    reading: Reading | None = None,
+    problems: FileProblems | None = None,
+) -> Receipt:
+    """Check one file, or one member of an archive, into the store, or set it aside whole with its reason."""
+    try:
+        received = reading.received if reading is not None else receive.open_file(path, original.file_name, plant_file, may_measure=True)
+
+        def raw(line_numbers: Any) -> dict[int, str]:
+            return receive.raw_lines(path, received.layout, line_numbers)
+
+        return check.run(store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc, reading=reading)
+    except Exception as error:
+        refused = refusal(error, original, problems)
+        return check.refuse(store, plant_file, original, archived_as, refused, seq=seq, received_utc=received_utc)

@@ -1,0 +1,272 @@
+"""The blocks of a plant file and the whole of them, as TOML gives it; whether they agree is judged in `model`.
+
+Quantities are strings with a unit ("400 gpm") and become SI at reading. Dates are TOML dates or date-times; a date or a naive
+date-time is plant-local.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from datetime import time
+from functools import cached_property
+from typing import Literal, Self
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import Field, field_validator, model_validator
+
+from pipelines.base import units
+from pipelines.plant.calendar import Calendar, ShiftHours
+from pipelines.plant.corrections import Correction
+from pipelines.plant.layouts import Lab, Layout
+from pipelines.plant.logs import Baseline, BaselinePeriod, Ladder, Service
+from pipelines.plant.quantities import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
+from pipelines.plant.signals import Signal
+from pipelines.plant.uncertainty import PolymerUncertainty
+
+_OF_INTAKE = {"role", "tag", "unit", "range", "scaling", "on_words", "off_words", "since", "until"}  # of a signal; the rest is for minutes
+
+
+class Shift(Block):
+    """A shift of the roster, plant-local; `end` may lie after midnight."""
+
+    name: str
+    start: time
+    end: time
+
+
+class Plant(Block):
+    """The facility as a whole."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$", description="short name in paths and tables")
+    name: str
+    invented: bool = Field(default=False, description="true for demonstration plants; printed on every page")
+    time_zone: str = Field(description="IANA time zone")
+    operating_day_start: time = time(0, 0)
+    week_start: Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"] = "monday"
+    data_since: Since | None = Field(
+        default=None,
+        description="no record is older; an export's row with an earlier time is set aside, else one such row stretches all tables to it",
+    )
+    units: Literal["US", "SI"]
+    currency: str = Field(default="USD", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of all prices")
+    shifts: tuple[Shift, ...] = ()
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, zone: str) -> str:
+        if zone not in available_timezones():
+            raise ValueError("not an IANA time zone such as America/New_York")
+        return zone
+
+    @property
+    def week_start_number(self) -> int:
+        """Return the ISO weekday (1 Monday) on which the reporting week begins."""
+        return ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday").index(self.week_start) + 1
+
+
+class Pump(Block):
+    """The feed pump and its gauges."""
+
+    id: str
+    kind: Literal["rotodynamic", "displacement"]
+    gauge_elevation: Length = Field(default=0.0, description="height of discharge gauge above suction gauge [m]")
+    suction_pipe: Length | None = Field(default=None, description="inner diameter at the suction gauge [m]")
+    discharge_pipe: Length | None = Field(default=None, description="inner diameter at the discharge gauge [m]")
+    suction_minimum: Pressure | None = Field(default=None, description="suction pressure below which the pump counts as starved [kPa]")
+    discharge_maximum: Pressure | None = Field(default=None, description="discharge pressure above which it counts as deadheaded [kPa]")
+    drive_efficiency: float | None = Field(default=None, gt=0, le=1, description="motor and drive, assumed")
+
+
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+class Planned(Block):
+    """When a line is planned to run, plant-local; `end` may lie after midnight, equal times mean the whole day."""
+
+    days: tuple[Weekday, ...] = Field(min_length=1, description="days on which it starts")
+    start: time
+    end: time
+
+
+class Line(Block):
+    """One feed pump, polymer feed, mixing point and dewatering unit."""
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")
+    name: str
+    device: Literal[
+        "belt press",
+        "centrifuge",
+        "screw press",
+        "rotary press",
+        "gravity belt thickener",
+        "rotary drum thickener",
+        "thickening centrifuge",
+    ]
+    device_width: Length | None = None
+    pump: Pump
+    startup: Duration | None = Field(default=None, description="start-up time after feed-on [h]; default by device")
+    feed_cutoff: Flow
+    polymer_cutoff: Flow
+    polymer_meter: Literal["neat", "solution"]
+    sludge_sg: float = Field(default=1.0, ge=0.9, le=1.3)
+    reference_flow: Flow
+    mixing_gauge_elevation: Length = Field(default=0.0, description="height of downstream gauge above upstream gauge [m]")
+    solids_hold_tau: Duration = Field(default=36.0, description="[h]")
+    solids_hold_limit: Duration = Field(default=72.0, le=336.0, description="[h]; late results work on 14 days at most")
+    dilution_counted: Literal["none", "polymer", "polymer and wash"]
+    planned: tuple[Planned, ...] = Field(default=(), description="planned running times, for the availability")
+    polymer_tank: Volume | None = Field(default=None, gt=0, description="polymer solution tank, for the solution's age [m3]")
+    mixing_volume: Volume | None = Field(default=None, gt=0, description="where the mixing pressure drop is spent, for G and Gt [m3]")
+    sludge_viscosity_mpa_s: float | None = Field(default=None, gt=0, description="assumed for G and Gt")
+
+    @property
+    def startup_min(self) -> float:
+        """Return start-up minutes after feed-on: given, else belt press 15, centrifuge 20, screw press 60, others 20."""
+        if self.startup is not None:
+            return self.startup * 60.0
+        return {"belt press": 15.0, "centrifuge": 20.0, "screw press": 60.0}.get(self.device, 20.0)
+
+
+class Polymer(Block):
+    """A polymer product on lines from a date on."""
+
+    lines: tuple[str, ...]
+    product: str
+    form: Literal["emulsion", "dry", "solution"]
+    density: Density
+    active_fraction: float = Field(gt=0, le=1, description="active polymer by mass of the product as supplied (neat)")
+    active_fraction_source: str = Field(default="", description="certificate, data sheet, supplier's word")
+    solution_strength_pct: float | None = Field(
+        default=None,
+        gt=0,
+        le=5,
+        description="active polymer by mass of the made-down solution [%]; of neat product it is times active_fraction",
+    )
+    price_neat: PerMass | None = Field(default=None, ge=0, description="as supplied, '0.66 per lb' [currency/kg]")
+    uncertainty: PolymerUncertainty = PolymerUncertainty()
+    since: Since
+
+
+class Price(Block):
+    """Prices from a date on, in the plant's currency; null means not counted."""
+
+    since: Since
+    source: str = ""
+    disposal_wet: PerMass | None = Field(default=None, ge=0, description="haul and disposal of wet cake, '60 per short_ton' [currency/kg]")
+    power: PerEnergy | None = Field(default=None, ge=0, description="[currency/kWh]")
+    water: PerVolume | None = Field(default=None, ge=0, description="[currency/m3]")
+    recycle: PerMass | None = Field(default=None, ge=0, description="treating dry solids that return with the filtrate [currency/kg]")
+
+
+_OF_TARGET = {
+    "dose_active_kg_t": "dose", "cake_ts_pct": "fraction", "capture_pct": "fraction", "cost_total_per_t": "mass", "dry_solids_t": "mass",
+    "mixing_dp_ref_kpa": "pressure",
+}  # fmt: skip
+_UNITS_OF_TARGET = {
+    "dose_active_kg_t": "lb/dt or kg/t", "cake_ts_pct": "%", "capture_pct": "%", "cost_total_per_t": "'per short_ton' or 'per t'",
+    "dry_solids_t": "short_ton or t", "mixing_dp_ref_kpa": "psi or kPa",
+}  # fmt: skip
+
+
+class Target(Block):
+    """What the plant wants to keep to on a line, and the usual range of its baseline."""
+
+    line: str
+    kpi: Literal["dose_active_kg_t", "cake_ts_pct", "capture_pct", "cost_total_per_t", "dry_solids_t", "mixing_dp_ref_kpa"]
+    unit: str = Field(description="unit of the numbers below: lb/dt, kg/t, %, psi, kPa, short_ton, t, 'per short_ton', 'per t'")
+    at_least: float | None = None
+    at_most: float | None = None
+    usual: tuple[float, float] | None = Field(default=None, description="10-90 % range of the baseline week")
+
+    @model_validator(mode="after")
+    def _fits_kpi(self) -> Self:
+        word, dimension = self.unit.removeprefix("per "), _OF_TARGET[self.kpi]
+        try:
+            given = units.unit(word).dimension
+        except KeyError:
+            given = ""
+        if given != dimension or self.unit.startswith("per ") != (self.kpi == "cost_total_per_t"):
+            raise ValueError(f"unit {self.unit!r} is none of {self.kpi}, which is in {_UNITS_OF_TARGET[self.kpi]}")
+        return self
+
+    def si(self, value: float) -> float:
+        """Return a number of this block in the SI unit of its KPI (tonnes for solids, currency/t for cost)."""
+        if self.unit.startswith("per "):
+            return value / units.unit(self.unit[4:]).factor * 1000.0
+        u = units.unit(self.unit)
+        return value * u.factor / (1000.0 if u.dimension == "mass" else 1.0)
+
+
+class Event(Block):
+    """Something logged that charts and comparisons mark."""
+
+    line: str
+    at: Since
+    what: str
+
+
+class PlantBlocks(Block):
+    """All blocks of a plant file, and what is looked up in them."""
+
+    plant: Plant
+    lines: tuple[Line, ...] = Field(min_length=1)
+    signals: tuple[Signal, ...] = Field(min_length=1)
+    layouts: tuple[Layout, ...] = Field(min_length=1)
+    lab: Lab = Lab()
+    polymers: tuple[Polymer, ...] = ()
+    prices: tuple[Price, ...] = ()
+    targets: tuple[Target, ...] = ()
+    events: tuple[Event, ...] = ()
+    service: tuple[Service, ...] = ()
+    baselines: tuple[Baseline, ...] = ()
+    ladders: tuple[Ladder, ...] = ()
+    baseline_periods: tuple[BaselinePeriod, ...] = ()
+    corrections: tuple[Correction, ...] = ()
+
+    @cached_property
+    def calendar(self) -> Calendar:
+        """Return the plant's operating days, shifts and dates."""
+        shifts = tuple(ShiftHours(s.name, s.start, s.end) for s in self.plant.shifts)
+        return Calendar(ZoneInfo(self.plant.time_zone), self.plant.operating_day_start, shifts)
+
+    @cached_property
+    def reads_as(self) -> str:
+        """Return a digest of what decides how files are read and checked; keys left at their defaults do not enter it."""
+        said = {
+            "plant": self.plant.model_dump_json(
+                include={"time_zone", "operating_day_start", "shifts", "units", "data_since"}, exclude_defaults=True
+            ),
+            "signals": [s.model_dump_json(include=_OF_INTAKE, exclude_defaults=True) for s in self.signals],
+            "layouts": [layout.model_dump_json(exclude_defaults=True) for layout in self.layouts],
+            "lab": self.lab.model_dump_json(exclude={"uncertainty"}, exclude_defaults=True),
+        }
+        return hashlib.sha256(json.dumps(said).encode()).hexdigest()[:16]
+
+    def signals_of(self, line_id: str) -> tuple[Signal, ...]:
+        """Return the signals of a line in the order of the file, with those it shares with the line they belong to."""
+        return self._by_line.get(line_id, ())
+
+    def signals_with(self, tag: str) -> tuple[Signal, ...]:
+        """Return what a tag stands for, in the order of the file."""
+        return self._by_tag.get(tag, ())
+
+    @cached_property
+    def _by_line(self) -> dict[str, tuple[Signal, ...]]:
+        return _grouped((line, s) for s in self.signals for line in dict.fromkeys((s.line, *s.shared_by)))
+
+    @cached_property
+    def _by_tag(self) -> dict[str, tuple[Signal, ...]]:
+        return _grouped((s.tag, s) for s in self.signals)
+
+    def line(self, line_id: str) -> Line:
+        return next(line for line in self.lines if line.id == line_id)
+
+
+def _grouped(named: Iterable[tuple[str, Signal]]) -> dict[str, tuple[Signal, ...]]:
+    """Return name -> its signals."""
+    found: dict[str, list[Signal]] = {}
+    for name, signal in named:
+        found.setdefault(name, []).append(signal)
+    return {name: tuple(signals) for name, signals in found.items()}

@@ -1,0 +1,107 @@
+"""Fields of a record by the columns' names, trimmed and freed of what spreadsheets put round text."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from pipelines.plant.model import Layout
+from pipelines.receive.shapes.header import Header
+
+_EQUALS_NUMBER = r"^=\s*[+-]?[\d.,]"
+
+
+def cleaned(column: str, *, plain: bool = False) -> pl.Expr:
+    """Strip blanks, and the apostrophe, =\"...\" or = before a number that spreadsheets put round text (`plain`: there is none of these)."""
+    text = pl.col(column).str.strip_chars()
+    if plain:
+        return text
+    return (
+        pl.when(text.str.starts_with("'"))
+        .then(text.str.strip_prefix("'").str.strip_chars())
+        .when(text.str.starts_with('="'))
+        .then(text.str.strip_prefix('="').str.strip_suffix('"').str.strip_chars())
+        .when(text.str.contains(_EQUALS_NUMBER))
+        .then(text.str.strip_prefix("=").str.strip_chars())
+        .otherwise(text)
+        .alias(column)
+    )
+
+
+def blank(column: str) -> pl.Expr:
+    """Tell whether a cleaned field says nothing."""
+    return pl.col(column).fill_null("") == ""
+
+
+@dataclass(frozen=True)
+class Columns:
+    """The columns a layout names, found in a header."""
+
+    layout: Layout
+    header: Header
+
+    def field(self, name: str | None) -> str | None:
+        """Return the batch's name (c0, c1, ...) of a column, or None when it is not declared or not in the file."""
+        if name is None or name.strip() not in self.header.columns:
+            return None
+        return f"c{self.header.at(name.strip())}"
+
+    def text(self, name: str | None, *, bare: bool, plain: bool = False) -> pl.Expr:
+        """Return the cleaned text of a column; null where the file does not have it."""
+        found = self.field(name)
+        if found is None:
+            return pl.lit(None, dtype=pl.String)
+        return pl.col(found) if bare else cleaned(found, plain=plain)
+
+    def stamps(self, frame: pl.DataFrame, *, bare: bool) -> pl.Series:
+        """Return the stamp texts: the time column, or date and time joined by a blank."""
+        lay = self.layout
+        named = [n for n in (lay.date_column, lay.time_column) if n]
+        parts = [self.text(n, bare=bare) for n in dict.fromkeys(named)]
+        joined = parts[0] if len(parts) == 1 else pl.concat_str(parts, separator=" ").str.strip_chars()
+        return frame.select(joined.alias("stamp")).to_series()
+
+    def are_bare(self, frame: pl.DataFrame, blanks: int) -> bool:
+        """Tell whether all fields but the stamps are clean: their rows' only blanks are those inside the stamps."""
+        if blanks <= 0:
+            return blanks == 0
+        stamps = {self.field(n) for n in (self.layout.date_column, self.layout.time_column)} - {None}
+        inside = frame.select(pl.sum_horizontal(pl.col(str(c)).str.count_matches(" ", literal=True).sum() for c in stamps)).item()
+        return bool(inside == blanks)
+
+    def tags(self, frame: pl.DataFrame, *, bare: bool = False) -> pl.Series:
+        """Return the tags of a long file, trimmed (`bare`: they are so already)."""
+        name = self.field(self.layout.tag_column)
+        assert name is not None
+        tag = pl.col(name) if bare or is_bare(frame) else pl.col(name).str.strip_chars()
+        return frame.select(tag.alias("tag")).to_series()
+
+    def says_nothing(self, text: str = "text") -> pl.Expr:
+        """Tell whether a cleaned text is blank or one of the layout's fill values."""
+        fills = sorted({f.strip() for f in self.layout.fill_values})
+        nothing = pl.col(text).fill_null("") == ""
+        return nothing | pl.col(text).is_in(fills) if fills else nothing
+
+    def telling(self, values: pl.DataFrame) -> pl.DataFrame:
+        """Return values (text, quality_text) without those that say nothing: no value, and a quality that is good or blank.
+
+        Without a value but with another quality word a value is kept with blank text: the value before it must not be held
+        across a time the logger knew to be bad.
+        """
+        nothing = values.select(self.says_nothing()).to_series()
+        if not nothing.any():
+            return values
+        good = sorted({w.strip().lower() for w in self.layout.quality_words.good} | {"", "good"})
+        silent = nothing & values["quality_text"].fill_null("").str.to_lowercase().is_in(good)
+        return values.with_columns(text=pl.when(nothing).then(pl.lit("")).otherwise("text")).filter(~silent)
+
+
+def is_bare(frame: pl.DataFrame) -> bool:
+    """Tell whether no field of these rows needs cleaning."""
+    return bool(frame["bare"].all()) if "bare" in frame.columns else False
+
+
+def is_plain(frame: pl.DataFrame) -> bool:
+    """Tell whether blanks are all that cleaning would take off these rows."""
+    return bool(frame["plain"].all()) if "plain" in frame.columns else False

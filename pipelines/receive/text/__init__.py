@@ -1,0 +1,1 @@
+"""Delimited text: dialect, records, the raw record behind a line number."""

@@ -1,0 +1,1 @@
+"""Time stamps as text to UTC."""

@@ -1,0 +1,1 @@
+"""The weekly page: what it reads, its facts, charts and PDF."""

@@ -1,0 +1,62 @@
+"""Macros and views of `sql/` on a connection, each created after those it names."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipelines.base import resources
+
+if TYPE_CHECKING:
+    import duckdb
+
+
+def create_macros(con: duckdb.DuckDBPyConnection) -> None:
+    """Create all macros."""
+    for path in ordered(resources.sql_files("macros")):
+        con.execute(path.read_text(encoding="utf-8"))
+
+
+def create_macros_once(con: duckdb.DuckDBPyConnection) -> None:
+    """Create all macros in a file unless it holds the ones made of the same text: making them anew takes a tenth of a night's compute."""
+    if is_news(con, "macros", "".join(path.read_text(encoding="utf-8") for path in resources.sql_files("macros"))):
+        create_macros(con)
+
+
+def is_news(con: duckdb.DuckDBPyConnection, what: str, text: str) -> bool:
+    """Tell whether a file was made of another text of `what` than this one, and note this one; call it in the transaction that makes."""
+    mark = hashlib.sha256(text.encode()).hexdigest()[:16]
+    con.execute("CREATE TABLE IF NOT EXISTS made_of (what VARCHAR, mark VARCHAR)")
+    if con.execute("SELECT mark FROM made_of WHERE what = $what", {"what": what}).fetchall() == [(mark,)]:
+        return False
+    con.execute("DELETE FROM made_of WHERE what = $what", {"what": what})
+    con.execute("INSERT INTO made_of VALUES ($what, $mark)", {"what": what, "mark": mark})
+    return True
+
+
+def create_macros_and_views(con: duckdb.DuckDBPyConnection) -> None:
+    """Create all macros and views; the tables the views read must exist."""
+    create_macros(con)
+    for path in ordered(resources.sql_files("views")):
+        con.execute(path.read_text(encoding="utf-8"))
+
+
+def ordered(paths: list[Path]) -> list[Path]:
+    """Return SQL files so that each comes after the files whose object it names."""
+    text = {p.stem: p.read_text(encoding="utf-8") for p in paths}
+    by_stem, done, out = {p.stem: p for p in paths}, set[str](), list[Path]()
+
+    def visit(stem: str) -> None:
+        if stem in done:
+            return
+        done.add(stem)
+        body = "\n".join(line for line in text[stem].splitlines() if not line.startswith("--"))
+        for other in sorted(set(re.findall(r"\w+", body)) & by_stem.keys() - {stem}):
+            visit(other)
+        out.append(by_stem[stem])
+
+    for stem in sorted(by_stem):
+        visit(stem)
+    return out

@@ -1,0 +1,1 @@
+"""One module a table: columns, types, units, descriptions, ranges."""

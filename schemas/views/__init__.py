@@ -1,0 +1,1 @@
+"""The views of the published file: columns with unit and description."""

@@ -1,0 +1,150 @@
+"""Registers that are read hourly or daily: increments reach as far as the signal says, and increments are those of a rebuild."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from pipelines import align
+from pipelines.check import touched
+from pipelines.plant.model import PlantFile
+from pipelines.store import Store
+from pipelines.store.plant_store import content_hash
+from schemas import TABLES
+
+RECEIVED = datetime(2026, 2, 1, tzinfo=UTC)
+T0 = datetime(2026, 1, 5, 11, 0, tzinfo=UTC)  # 6:00 in New York: an operating day begins
+GOOD, UNCERTAIN, BAD = 0, 1, 2
+FLOW = {"role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [0, 100]}
+RUN = {"role": "pump_run", "tag": "YI", "unit": "state"}
+
+
+def plant(*signals: dict[str, Any], lines: tuple[str, ...] = ("line-1",), **of_plant: Any) -> PlantFile:
+    line = {
+        "name": "L", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "5 m3/h", "startup": "3 min",
+        "polymer_cutoff": "20 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
+    }  # fmt: skip
+    return PlantFile.model_validate(
+        {
+            "plant": {"id": "p", "name": "P", "time_zone": "America/New_York", "units": "SI", "operating_day_start": time(6)} | of_plant,
+            "lines": [{"id": name} | line for name in lines],
+            "signals": [{"line": lines[0]} | s for s in signals],
+            "layouts": [{"id": "w", "kind": "wide", "files": "*", "time_column": "t"}],
+        }
+    )
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "p.duckdb", "p") as opened:
+        yield opened
+
+
+def put(store: Store, tag: str, *rows: tuple[float, float | None] | tuple[float, float | None, int], mark: bool = True) -> None:
+    """Readings at minutes after T0: (minute, value) or (minute, value, quality); their hours are marked as `check` does."""
+    times = [T0 + timedelta(minutes=r[0]) for r in rows]
+    quality = [r[2] if len(r) > 2 else GOOD for r in rows]
+    frame = pl.DataFrame(
+        {
+            "plant": "p",
+            "tag": tag,
+            "time_utc": times,
+            "value": pl.Series([r[1] for r in rows], dtype=pl.Float64),
+            "quality": pl.Series(quality, dtype=pl.UInt8),
+            "load_id": "l",
+        }
+    ).with_columns(pl.col("time_utc").cast(pl.Datetime("us", "UTC")))
+    store.append("readings", frame)
+    if mark:
+        store.mark_hours(min(times) - timedelta(minutes=30), max(times) + timedelta(hours=24))
+
+
+def minute(store: Store, at: int, *columns: str, line: str = "line-1") -> tuple[Any, ...]:
+    sql = f"SELECT {', '.join(columns)} FROM minutes WHERE minute_utc = $at AND line = $line"
+    return store.rows(sql, {"at": T0 + timedelta(minutes=at), "line": line})[0]
+
+
+REGISTER = {"role": "sludge_total", "tag": "FQ", "unit": "m3", "rollover": 10_000.0, "maximum_rate": "120 m3/h"}
+TOTAL = ("sludge_total_m3", "sludge_total_coverage")
+
+
+@pytest.mark.parametrize(("hold", "known"), [(None, False), ("59 min", False), ("60 min", True), ("24 h", True), ("72 h", True)])
+def test_an_hourly_register_is_covered_when_its_hold_limit_says_so(store: Store, hold: str | None, known: bool) -> None:
+    # 60 m3 an hour is one cubic metre a minute
+    put(store, "FQ", *((60.0 * k, 1000.0 + 60.0 * k) for k in range(6)))
+    align.run(store, plant(REGISTER | ({} if hold is None else {"hold_limit": hold})))
+    found = store.rows("SELECT sum(sludge_total_m3), sum(sludge_total_coverage) FROM minutes")[0]
+    assert found == ((pytest.approx(300.0), 300.0) if known else (None, 0.0))
+
+
+@pytest.mark.parametrize(("minutes", "known"), [(1440.0, True), (1440.0 + 1e-4, False)])
+def test_no_increment_reaches_over_more_than_a_day(store: Store, minutes: float, known: bool) -> None:
+    put(store, "FQ", (0.0, 1000.0), (minutes, 1144.0))
+    align.run(store, plant(REGISTER | {"hold_limit": "72 h"}))
+    assert minute(store, 700, *TOTAL) == ((pytest.approx(0.1), 1.0) if known else (None, 0.0))
+
+
+def test_a_late_reading_of_a_register_changes_what_lies_a_day_back(tmp_path: Path) -> None:
+    """Three nightly files of an hourly register through check and align, the middle one last: the minutes are those of a rebuild."""
+    plant_file = plant(REGISTER | {"hold_limit": "24 h"}, FLOW)
+    readings = [(30.0 + 60.0 * k, 1000.0 + k * k) for k in range(72)]  # a rate that grows: each increment is its own
+    parts = [readings[:24], readings[48:], readings[24:48]]
+    hashes = []
+    for name, order in (("late", parts), ("at once", [readings])):
+        with Store(tmp_path / f"{name}.duckdb", "p") as store:
+            for k, part in enumerate(order):
+                take(store, plant_file, f"{name} {k}", part)
+                align.run(store, plant_file)
+            hashes.append(content_hash(store.con, "minutes"))
+            total = store.rows("SELECT sum(sludge_total_m3) FROM minutes")[0][0]
+            assert total == pytest.approx(71.0 * 71.0)
+    assert hashes[0] == hashes[1]
+
+
+def take(store: Store, plant_file: PlantFile, load_id: str, rows: list[tuple[float, float]]) -> None:
+    """Put readings and mark their hours through the function check uses."""
+    put(store, "FQ", *rows, mark=False)
+    first, last = (T0 + timedelta(minutes=rows[k][0]) for k in (0, -1))
+    touched.mark_hours(store, plant_file, first, last)
+    blank = {"text": "-", "date": None, "instant": None, "bool": False}
+    row = {c.name: None if c.nullable else blank.get(c.type, 0) for c in TABLES["loads"].columns}
+    row |= {"plant": "p", "load_id": load_id, "received_utc": RECEIVED, "status": "taken", "first_utc": first, "last_utc": last}
+    store.append("loads", pl.DataFrame([row], TABLES["loads"].polars_schema()))
+
+
+@pytest.mark.parametrize(("after", "known"), [(120.0, True), (120.001, False)])
+def test_without_a_largest_rate_the_range_top_of_the_meter_stands_for_it(store: Store, after: float, known: bool) -> None:
+    # FT reads to 100 m3/h: up to 1.2 x 100 x 1 h = 120 m3 in the hour after a reset is believable
+    register = {k: v for k, v in REGISTER.items() if k not in ("maximum_rate", "rollover")} | {"hold_limit": "60 min"}
+    put(store, "FQ", (0.0, 5000.0), (60.0, after))
+    align.run(store, plant(register, FLOW))
+    assert minute(store, 30, *TOTAL) == ((pytest.approx(after / 60), 1.0) if known else (None, 0.0))
+
+
+def test_a_register_alone_gives_no_volume_for_a_fall(store: Store) -> None:
+    register = {k: v for k, v in REGISTER.items() if k not in ("maximum_rate", "rollover")}
+    put(store, "FQ", (0.0, 5000.0), (10.0, 40.0), (20.0, 50.0))
+    align.run(store, plant(register))
+    assert minute(store, 5, *TOTAL) == (None, 0.0)
+    assert minute(store, 15, *TOTAL) == (1.0, 1.0)
+
+
+def test_an_energy_register_has_its_largest_rate_in_kilowatts(store: Store) -> None:
+    energy = {"role": "energy_total", "tag": "JQ", "unit": "kWh", "maximum_rate": "50 kW"}
+    put(store, "JQ", (0.0, 100.0), (6.0, 106.0), (12.0, 112.1))  # 1.2 x 50 kW in a tenth of an hour: 6 kWh, and a little more
+    align.run(store, plant(energy))
+    assert minute(store, 3, "energy_total_kwh") == (1.0,)
+    assert minute(store, 9, "energy_total_kwh") == (None,)
+
+
+@pytest.mark.parametrize(("rate", "says"), [("50 kW", "power, here a flow"), (50, "unit of flow, such as '600 gpm'")])
+def test_a_rate_in_another_dimension_is_refused(rate: str | int, says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        plant(REGISTER | {"maximum_rate": rate})
+    with pytest.raises(ValueError, match="flow, here a power"):
+        plant({"role": "energy_total", "tag": "JQ", "unit": "kWh", "maximum_rate": "50 m3/h"})

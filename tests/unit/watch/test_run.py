@@ -1,0 +1,376 @@
+"""Watch over a store: quiet days, planted faults, dispositions, and the same flags whatever the order of the days.
+
+The minutes are made here by hand for the invented plant of two belt presses; no generator and no other step takes part,
+but for the data version, which compute must give alike.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+
+from pipelines import compute, watch
+from pipelines.base import resources
+from pipelines.plant import loader, model
+from pipelines.plant.model import PlantFile
+from pipelines.store import Store
+from pipelines.store.plant_store import content_hash
+from schemas import TABLES
+from schemas.roles import ROLES
+
+FIRST = date(2026, 1, 5)
+DAYS = 16
+DAY = 15  # the day on which faults are planted: fifteen quiet ones lie before it
+RUN_FROM, RUN_MIN, START_UP = 120, 480, 15  # the line runs for eight hours, two hours into the operating day
+Change = Callable[[dict[str, np.ndarray]], None]
+
+
+@pytest.fixture(scope="module")
+def plant_file() -> PlantFile:
+    return loader.load(resources.folder("sample_data") / "plants" / "alder-fork.toml")
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "alder-fork.duckdb", "alder-fork") as made:
+        yield made
+
+
+def day_of(k: int) -> date:
+    return FIRST + timedelta(days=k)
+
+
+def begin(k: int) -> datetime:
+    """Start of an operating day: 06:00 in New York, winter time."""
+    return datetime.combine(day_of(k), datetime.min.time(), UTC) + timedelta(hours=11)
+
+
+@lru_cache(maxsize=64)
+def minutes(k: int, line: str = "line-1", change: Change | None = None) -> pl.DataFrame:
+    """One operating day of a line; `change` may alter the columns (values, coverages, state) before they become a frame."""
+    rng = np.random.default_rng([7, k, int(line[-1])])
+    n, on = 1440, np.zeros(1440, dtype=bool)
+    on[RUN_FROM : RUN_FROM + RUN_MIN] = True
+    flow = np.where(on, 90.0 * (1 + 0.06 * np.sin(np.arange(n) / 37)) + rng.normal(0, 0.5, n), 0.1)
+    processing = on & (np.arange(n) >= RUN_FROM + START_UP)
+    mixing = np.where(on, 0.025 * flow**2 + rng.normal(0, 1.5, n), 0.0)
+    columns: dict[str, np.ndarray] = {
+        "state": np.select([processing, on], ["processing", "start-up"], "stopped"),
+        "sludge_flow": flow,
+        "polymer_neat_flow": np.where(on, 0.02 + rng.normal(0, 0.0003, n), 0.0),
+        "pump_speed": np.where(on, 1200.0 * (1 + 0.06 * np.sin(np.arange(n) / 37)) + rng.normal(0, 3, n), 0.0),
+        "pump_power": np.where(on, 15.0 + rng.normal(0, 0.2, n), 0.0),
+        "pump_suction_pressure": np.where(on, 20.0 + rng.normal(0, 1, n), 30.0),
+        "pump_discharge_pressure": np.where(on, 100.0 + mixing + rng.normal(0, 1.5, n), 30.0),
+        "mixing_upstream_pressure": np.where(on, 50.0 + mixing + rng.normal(0, 1.5, n), 10.0),
+        "mixing_downstream_pressure": np.where(on, 50.0 + rng.normal(0, 1, n), 10.0),
+        "pump_run": on.astype(float),
+        "device_run": on.astype(float),
+    }
+    roles = [c for c in columns if c != "state"]
+    columns |= {f"{r}_coverage": np.ones(n) for r in roles}
+    if change is not None:
+        change(columns)
+    names = {r: ROLES[r].column for r in roles}
+    frame = pl.DataFrame({names.get(c, c): v for c, v in columns.items()}).with_columns(
+        plant=pl.lit("alder-fork"), line=pl.lit(line), operating_day=pl.lit(day_of(k)), is_uncertain=pl.lit(False),
+        minute_utc=pl.datetime_range(begin(k), begin(k) + timedelta(minutes=n - 1), "1m", eager=True).cast(pl.Datetime("us", "UTC")),
+    )  # fmt: skip
+    schema = TABLES["minutes"].polars_schema()
+    return frame.with_columns([pl.lit(None, dtype=t).alias(c) for c, t in schema.items() if c not in frame.columns]).select(
+        [pl.col(c).cast(t) for c, t in schema.items()]
+    )
+
+
+def put(store: Store, k: int, changes: dict[str, Change] | None = None) -> None:
+    """Write both lines of a day in place of what was there, and mark what compute would mark."""
+    store.con.execute("DELETE FROM minutes WHERE operating_day = $d", {"d": day_of(k)})
+    for line in ("line-1", "line-2"):
+        store.append("minutes", minutes(k, line, (changes or {}).get(line)))
+    store.mark_days("watch", [day_of(k + j) for j in range(15)])
+
+
+def fill(store: Store, changes: dict[int, dict[str, Change]] | None = None, days: int = DAYS) -> None:
+    """Write many days at once."""
+    of = changes or {}
+    store.append("minutes", pl.concat([minutes(k, line, of.get(k, {}).get(line)) for k in range(days) for line in ("line-1", "line-2")]))
+    store.mark_days("watch", [day_of(k) for k in range(days)])
+
+
+def found(store: Store) -> list[dict[str, Any]]:
+    return store.frame("SELECT * FROM flags ORDER BY start_utc, flag_id").to_dicts()
+
+
+def at(k: int, minute: int) -> datetime:
+    return begin(k) + timedelta(minutes=minute)
+
+
+def set_part(role: str, part: slice, value: float) -> Change:
+    def change(columns: dict[str, np.ndarray]) -> None:
+        columns[role][part] = value
+
+    return change
+
+
+def throttled(columns: dict[str, np.ndarray]) -> None:
+    columns["mixing_upstream_pressure"][200:400] += 82.7  # 12 psi
+
+
+def opened(columns: dict[str, np.ndarray]) -> None:
+    columns["mixing_upstream_pressure"][200:400] -= 82.7
+
+
+def frozen(columns: dict[str, np.ndarray]) -> None:
+    columns["sludge_flow"][200:380] = columns["sludge_flow"][200]
+
+
+def dry(columns: dict[str, np.ndarray]) -> None:
+    part = slice(300, 304)
+    columns["sludge_flow"][part], columns["pump_power"][part], columns["pump_suction_pressure"][part] = 0.0, 3.0, -5.0
+
+
+def no_record(columns: dict[str, np.ndarray]) -> None:
+    columns["sludge_flow_coverage"][200:240] = 0.0
+    columns["state"][200:240] = "unknown"
+
+
+FAULTS: list[tuple[str, Change, str | None, str, tuple[int, int]]] = [
+    ("flatline", frozen, "sludge_flow", "check today", (200, 380)),
+    ("dry run", dry, None, "check today", (300, 304)),
+    ("dry run", set_part("sludge_flow", slice(300, 304), 0.0), None, "check this week", (300, 304)),
+    ("polymer outage", set_part("polymer_neat_flow", slice(250, 275), 0.0), "polymer_neat_flow", "check today", (250, 275)),
+    ("mixing pressure high", throttled, None, "check this week", (200, 400)),
+    ("mixing pressure low", opened, None, "check this week", (200, 400)),
+]
+
+
+def test_quiet_days_have_no_flags_and_the_lists_move_on(store: Store, plant_file: PlantFile) -> None:
+    fill(store)
+    receipt = watch.run(store, plant_file)
+    assert found(store) == []
+    assert (receipt.step, receipt.days, receipt.rows) == ("watch", DAYS, {"flags": 0, "signal_marks": 320})  # 2 lines, 16 days, 10 signals
+    assert store.pending_days("watch") == []
+    assert store.pending_days("publish") == [day_of(k) for k in range(DAYS)]
+    assert watch.run(store, plant_file).days == 0
+
+
+@pytest.mark.parametrize(("detector", "change", "role", "severity", "span"), FAULTS, ids=lambda f: f if isinstance(f, str) else "")
+def test_planted_fault_is_flagged_once_and_only_on_its_line(
+    store: Store, plant_file: PlantFile, detector: str, change: Change, role: str | None, severity: str, span: tuple[int, int]
+) -> None:
+    fill(store, {DAY: {"line-1": change}})
+    watch.run(store, plant_file)
+    (flag,) = found(store)
+    assert (flag["detector"], flag["role"], flag["severity"], flag["line"]) == (detector, role, severity, "line-1")
+    assert (flag["start_utc"], flag["end_utc"]) == (at(DAY, span[0]), at(DAY, span[1]))
+    assert flag["operating_day"] == day_of(DAY)
+    assert 1 <= flag["minutes"] <= span[1] - span[0]
+    assert list(json.loads(flag["evidence"])) == sorted(json.loads(flag["evidence"]))
+    TABLES["flags"].pandera_schema().validate(store.frame("SELECT * FROM flags"))
+
+
+def test_sentence_speaks_the_plants_units(store: Store, plant_file: PlantFile) -> None:
+    """25 minutes at some 90 m3/h are some 37 m3, 9,900 gal; 82.7 kPa are 12 psi."""
+    fill(store, {DAY: {"line-1": set_part("polymer_neat_flow", slice(250, 275), 0.0), "line-2": throttled}})
+    watch.run(store, plant_file)
+    mixing, polymer = (next(f for f in found(store) if f["detector"].startswith(w))["sentence"] for w in ("mixing", "polymer"))
+    assert re.search(r"1[12](\.\d)? psi above the curve", mixing)
+    assert "3.3 h" in mixing
+    assert "25 min" in polymer
+    assert " gal in all" in polymer
+
+
+def test_gap_counts_from_the_reading_that_was_due(store: Store, plant_file: PlantFile) -> None:
+    """Readings each minute to minute 179, held to 209: what is unknown from 210 to 219 makes a gap of 40 minutes."""
+    fill(store, {DAY: {"line-1": lambda c: (no_record(c), c["sludge_flow_coverage"].__setitem__(slice(200, 210), 1.0))[0]}})
+    tag = next(s.tag for s in plant_file.signals if s.line == "line-1" and s.role == "sludge_flow")
+    readings(store, tag, [(at(DAY, m), 90.0, 0) for m in (*range(100, 180), *range(240, 300))])
+    watch.run(store, plant_file)
+    (flag,) = found(store)
+    assert (flag["detector"], flag["start_utc"], flag["end_utc"]) == ("data gap", at(DAY, 180), at(DAY, 240))
+    assert json.loads(flag["evidence"]) == {"minutes_unknown": 30, "minutes_without_record": 60}
+
+
+def readings(store: Store, tag: str, rows: list[tuple[datetime, float | None, int]]) -> None:
+    frame = pl.DataFrame(
+        [{"plant": "alder-fork", "tag": tag, "time_utc": t, "value": v, "quality": q, "load_id": "a" * 16} for t, v, q in rows],
+        schema=TABLES["readings"].polars_schema(),
+    )
+    store.append("readings", frame)
+
+
+def refused(store: Store, tag: str, times: list[datetime], reason: str) -> None:
+    """Values set aside; the reason of their rows may be another, that of another column."""
+    rows = [
+        {"plant": "alder-fork", "load_id": "a" * 16, "line_no": i + 1, "tag": tag, "time_utc": t, "text": "900", "reason": reason}
+        for i, t in enumerate(times)
+    ]
+    store.append("set_aside_values", pl.DataFrame(rows, schema=TABLES["set_aside_values"].polars_schema()))
+
+
+@pytest.mark.parametrize(
+    ("bad", "reason", "quality", "flagged"),
+    [
+        (5, "value outside transmitter range", 2, True),
+        (2, "value outside physical range", 2, True),
+        (2, "transmitter failure level", 2, True),
+        (1, "value outside transmitter range", 2, False),  # one minute
+        (5, "text in number", 2, False),  # another reason
+        (5, "value outside transmitter range", 0, False),  # a later file brought a good value
+    ],
+)
+def test_out_of_range(store: Store, plant_file: PlantFile, bad: int, reason: str, quality: int, flagged: bool) -> None:
+    tag = next(s.tag for s in plant_file.signals if s.line == "line-1" and s.role == "sludge_flow")
+    other = next(s.tag for s in plant_file.signals if s.line == "line-2" and s.role == "sludge_flow")
+    fill(store, days=2)
+    times = [at(1, 200 + k) for k in range(bad)]
+    readings(store, tag, [(at(1, m), 90.0, 0) for m in (*range(150, 200), *range(200 + bad, 260))])
+    readings(store, tag, [(t, None if quality else 90.0, quality) for t in times])
+    refused(store, tag, times, reason)
+    refused(store, other, [at(1, 900)], reason)  # no reading stands there
+    watch.run(store, plant_file)
+    assert [(f["detector"], f["role"], f["start_utc"], f["end_utc"], f["severity"]) for f in found(store)] == (
+        [("out of range", "sludge_flow", at(1, 200), at(1, 200 + bad), "check today")] if flagged else []
+    )
+
+
+def test_long_time_out_of_range_is_not_called_a_gap_as_well(store: Store, plant_file: PlantFile) -> None:
+    fill(store, {1: {"line-1": no_record}}, days=2)
+    tag = next(s.tag for s in plant_file.signals if s.line == "line-1" and s.role == "sludge_flow")
+    times = [at(1, 200 + k) for k in range(40)]
+    readings(store, tag, [(at(1, 199), 90.0, 0), *[(t, None, 2) for t in times], (at(1, 240), 90.0, 0)])
+    refused(store, tag, times, "value outside transmitter range")
+    watch.run(store, plant_file)
+    assert [(f["detector"], f["minutes"]) for f in found(store)] == [("out of range", 40)]
+
+
+def test_signal_that_stood_still_is_no_witness_against_another(store: Store, plant_file: PlantFile) -> None:
+    """The flow jumps when it comes back to life; a discharge pressure steady at that time is not to blame."""
+
+    def change(columns: dict[str, np.ndarray]) -> None:
+        frozen(columns)
+        columns["pump_discharge_pressure"][372:410] = 300.0
+
+    fill(store, {DAY: {"line-1": change}})
+    watch.run(store, plant_file)
+    assert [f["role"] for f in found(store)] == ["sludge_flow"]
+
+
+def test_dispositions_stay_with_their_flag(store: Store, plant_file: PlantFile) -> None:
+    faults: dict[str, Change] = {"line-1": set_part("polymer_neat_flow", slice(250, 275), 0.0), "line-2": throttled}
+    fill(store, {DAY: faults})
+    watch.run(store, plant_file)
+    store.con.execute("UPDATE flags SET disposition = 'confirmed', disposition_role = 'operator', disposition_note = 'tote was empty'")
+    put(store, DAY, {"line-1": set_part("polymer_neat_flow", slice(250, 290), 0.0)})  # lasts longer; the throttling is gone
+    watch.run(store, plant_file)
+    (flag,) = found(store)
+    assert (flag["minutes"], flag["disposition"], flag["disposition_role"], flag["disposition_note"]) == (
+        40,
+        "confirmed",
+        "operator",
+        "tote was empty",
+    )
+
+
+def test_flag_belongs_to_one_operating_day(store: Store, plant_file: PlantFile) -> None:
+    """A fault over the change of day makes a flag on each side of it."""
+
+    def runs_on(columns: dict[str, np.ndarray]) -> None:
+        for name in columns:
+            columns[name][:] = columns[name][300]
+        columns["sludge_flow"] += np.sin(np.arange(1440))
+
+    def late(columns: dict[str, np.ndarray]) -> None:
+        runs_on(columns)
+        columns["polymer_neat_flow"][1430:] = 0.0
+
+    def early(columns: dict[str, np.ndarray]) -> None:
+        runs_on(columns)
+        columns["polymer_neat_flow"][:10] = 0.0
+
+    fill(store, {0: {"line-1": late}, 1: {"line-1": early}}, days=2)
+    watch.run(store, plant_file)
+    outages = [(f["operating_day"], f["start_utc"], f["end_utc"]) for f in found(store) if f["detector"] == "polymer outage"]
+    assert outages == [(day_of(0), at(0, 1430), at(0, 1440)), (day_of(1), at(1, 0), at(1, 10))]
+
+
+def test_logged_change_starts_the_curve_anew(store: Store, plant_file: PlantFile) -> None:
+    """Without the event the days after are off the old curve; with it they make a new one."""
+
+    def taken_out(columns: dict[str, np.ndarray]) -> None:
+        columns["mixing_upstream_pressure"] -= 0.6 * (columns["mixing_upstream_pressure"] - columns["mixing_downstream_pressure"])
+
+    fill(store, {k: {"line-1": taken_out} for k in (13, 14, 15)})
+    watch.run(store, plant_file)
+    assert {(f["operating_day"], f["detector"]) for f in found(store)} == {(day_of(k), "mixing pressure low") for k in (13, 14, 15)}
+    logged = model.Event(line="line-1", at=day_of(13), what="valve taken out")
+    store.mark_days("watch", [day_of(k) for k in range(DAYS)])
+    watch.run(store, plant_file.model_copy(update={"events": (logged,)}))
+    assert found(store) == []
+
+
+def test_data_version_is_that_of_compute(store: Store, plant_file: PlantFile) -> None:
+    fill(store, {1: {"line-1": set_part("polymer_neat_flow", slice(250, 275), 0.0)}}, days=2)
+    loads = pl.DataFrame(
+        [{"plant": "alder-fork", "load_id": x * 16, "operating_day": day_of(k)} for x, k in (("b", 1), ("a", 1), ("c", 0))],
+        schema=TABLES["load_days"].polars_schema(),
+    )
+    store.append("load_days", loads)
+    used = {"plant": "alder-fork", "plant_file_id": "f" * 16, "first_used_utc": begin(0), "toml": ""}
+    store.append("plant_file_versions", pl.DataFrame([used], schema=TABLES["plant_file_versions"].polars_schema()))
+    store.mark_days("compute", [day_of(0), day_of(1)])
+    compute.run(store, plant_file)
+    watch.run(store, plant_file)
+    by_hand = hashlib.md5(("a" * 16 + "b" * 16 + "f" * 16).encode()).hexdigest()[:12]
+    assert [f["data_version"] for f in found(store)] == [by_hand]
+    assert store.rows("SELECT DISTINCT data_version FROM kpi_day WHERE operating_day = $d", {"d": day_of(1)}) == [(by_hand,)]
+
+
+def test_incremental_equals_rebuild_in_any_order_of_days(tmp_path: Path, plant_file: PlantFile) -> None:
+    """Days come one by one in a shuffled order, some twice, with a watch after each; then all at once in another store."""
+    changes: dict[int, dict[str, Change]] = {
+        3: {"line-1": throttled},
+        6: {"line-2": frozen},
+        9: {"line-1": dry, "line-2": set_part("polymer_neat_flow", slice(250, 275), 0.0)},
+        14: {"line-1": opened, "line-2": throttled},
+        15: {"line-1": throttled},
+    }
+    hashes = []
+    for name, orders in (("one-by-one", [*np.random.default_rng(3).permutation(DAYS), 9, 3]), ("whole", [None])):
+        with Store(tmp_path / f"{name}.duckdb", "alder-fork") as store:
+            for k in orders:
+                if k is None:
+                    fill(store, changes)
+                else:
+                    put(store, int(k), changes.get(int(k)))
+                watch.run(store, plant_file)
+            hashes.append((content_hash(store.con, "flags"), store.rows("SELECT count(*) FROM flags")[0][0]))
+    assert hashes[0] == hashes[1]
+    assert hashes[1][1] >= 6
+
+
+def test_days_without_minutes_are_taken_off_the_list_with_their_flags(store: Store, plant_file: PlantFile) -> None:
+    fill(store, {1: {"line-1": set_part("polymer_neat_flow", slice(250, 275), 0.0)}}, days=2)
+    watch.run(store, plant_file)
+    store.con.execute("DELETE FROM minutes WHERE operating_day = $d", {"d": day_of(1)})
+    store.mark_days("watch", [day_of(1), day_of(400)])
+    assert watch.run(store, plant_file).days == 0
+    assert found(store) == []
+    assert store.pending_days("watch") == []
+
+
+def test_pieces_are_cut_where_no_curve_reaches_over() -> None:
+    days = [*(day_of(k) for k in range(40)), day_of(53), day_of(68)]
+    cut = [(p[0], p[-1], len(p)) for p in watch.pieces(days)]
+    assert cut == [(day_of(0), day_of(30), 31), (day_of(31), day_of(53), 10), (day_of(68), day_of(68), 1)]
+    assert watch.pieces([]) == []
