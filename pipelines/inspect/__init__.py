@@ -52,7 +52,8 @@ def run(
     import tomllib
 
     path = _inside(path, member)
-    sheets = receive.visible_sheets(path)[:_MOST_SHEETS]
+    source = receive.content(path)
+    sheets = source.visible_sheets()[:_MOST_SHEETS] if isinstance(source, receive.Workbook) else ()
     seen, proposal, reads = _sheet_that_reads(path, sheets) if len(sheets) > 1 and sheet is None else _one_sheet(path, sheet)
     if time_zone is not None:
         proposal.open_questions = [q for q in proposal.open_questions if q != ZONE_QUESTION]

@@ -39,8 +39,9 @@ class Look:
 
 def look(path: Path, sheet: str | None = None) -> Look:
     """Return a first look at a file (of a workbook: at the named or first visible sheet); FileRefusedError when it is empty or not text."""
-    if receive.is_workbook(path):
-        return _sheet(path, sheet)
+    source = receive.content(path)
+    if isinstance(source, receive.Workbook):
+        return _sheet(source, sheet)
     data = _first_bytes(path)
     if not data:
         raise FileRefusedError("file not readable", "the file is empty")
@@ -65,10 +66,10 @@ def look(path: Path, sheet: str | None = None) -> Look:
     return Look(encoding, why, delimiter, quote, escape, tuple(records), whole, line_end)
 
 
-def _sheet(path: Path, sheet: str | None) -> Look:
+def _sheet(source: receive.Workbook, sheet: str | None) -> Look:
     """Return the first rows of a sheet, dates as ISO 8601 text."""
     parts: list[bytes] = []
-    for piece in receive.sheet_pieces(path, sheet):
+    for piece in source.sheet_pieces(sheet):
         parts.append(piece)
         if sum(map(len, parts)) >= SAMPLE_BYTES:
             break

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
 from pipelines.plant import layout_checks
+from pipelines.plant.input_kinds import KINDS, InputKind, KindName
 from pipelines.plant.quantities import Block, Duration, Since
 from pipelines.plant.uncertainty import LabUncertainty
 from schemas.vocabulary import ANALYTES_OF_POINT
@@ -55,7 +57,7 @@ class Layout(Block):
     """How one kind of file is written. Columns are named, never counted."""
 
     id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")
-    kind: Literal["long", "wide", "lab long", "lab wide"]
+    kind: KindName
     files: str = Field(description="glob on the file name, case-insensitive, e.g. 'AF_*.csv'")
     member: str | None = Field(
         default=None, description="glob on the name of a member, where `files` is meant for the archive (.zip) it came in"
@@ -152,14 +154,11 @@ class Layout(Block):
     def _has_columns(self) -> Self:
         if self.time_column is None:
             raise ValueError("time_column is missing")
-        needed = {"long": ("tag_column", "value_column"), "lab long": ("point_column", "analyte_column", "result_column")}
-        for key in needed.get(self.kind, ()):
-            if getattr(self, key) is None:
-                raise ValueError(f"a {self.kind} layout needs {key}")
-        if self.kind == "wide" and self.unit_column is not None:
+        for key in self.input_kind.required:
+            if not getattr(self, key):
+                raise ValueError(f"a {self.kind} layout needs {'[[layouts.results]] blocks' if key == 'results' else key}")
+        if self.unit_column is not None and self.input_kind == KINDS["wide"]:
             raise ValueError("unit_column belongs to layouts with one value a row; a wide export has its units in a row: unit_row")
-        if self.kind == "lab wide" and not self.results:
-            raise ValueError("a lab wide layout needs [[layouts.results]] blocks")
         self._lines_are_told()
         layout_checks.marks_differ(delimiter=self.delimiter, quote=self.quote, escape=self.escape)
         layout_checks.number_marks_differ(self.decimal, self.thousands)
@@ -172,7 +171,7 @@ class Layout(Block):
 
     def _lines_are_told(self) -> None:
         """Raise ValueError when results have no line, or line_column and line_words do not go together."""
-        if self.line_column is not None and (self.kind != "lab wide" or not self.line_words):
+        if self.line_column is not None and (self.input_kind != KINDS["lab wide"] or not self.line_words):
             raise ValueError("line_column belongs to a lab wide layout and needs line_words, such as { L1 = 'line-1' }")
         if self.line_words and self.line_column is None:
             raise ValueError("line_words are words of line_column, which is missing")
@@ -184,13 +183,31 @@ class Layout(Block):
         return (result.line,) if result.line is not None else tuple(dict.fromkeys(self.line_words.values()))
 
     @property
+    def input_kind(self) -> InputKind:
+        """Return what this kind of input demands of layout and header."""
+        return KINDS[self.kind]
+
+    @property
+    def header_columns(self) -> list[str]:
+        """Return the columns without which a row cannot be the header."""
+        keys = ("date_column", "time_column", *self.input_kind.header)
+        return [name.strip() for key in keys if (name := getattr(self, key))]
+
+    def value_columns(self, tags: Iterable[str]) -> frozenset[str] | None:
+        """Return the names of columns one of which a header must have; None: nothing is asked of it."""
+        if not self.input_kind.has_a_column_a_value:
+            return None
+        known = frozenset(name.strip() for name in ((r.column for r in self.results) if self.is_lab else tags))
+        return known if known or self.is_lab else None
+
+    @property
     def is_lab(self) -> bool:
-        return self.kind.startswith("lab")
+        return self.input_kind.is_lab
 
     @property
     def fills_down(self) -> bool:
-        """Tell whether a blank date means the one above it."""
-        return self.is_lab and (self.kind == "lab wide" if self.date_fills_down is None else self.date_fills_down)
+        """Return whether a blank date means the one above it."""
+        return self.is_lab and (self.input_kind.fills_down if self.date_fills_down is None else self.date_fills_down)
 
 
 class SamplePoint(Block):

@@ -6,8 +6,8 @@ import os
 from pathlib import Path
 
 from pipelines.plant.model import PlantFile
-from pipelines.receive.containers.content import sheet_pieces, visible_sheets
-from pipelines.receive.containers.zip_files import Member, is_workbook, members, opened
+from pipelines.receive.containers.content import Workbook, content
+from pipelines.receive.containers.zip_files import Member, members, opened
 from pipelines.receive.inbox import Archived, archive, archived, fingerprint, is_plain_text, readable_name, waiting, was_written_on
 from pipelines.receive.shapes.header import find
 from pipelines.receive.shapes.rows import FileRows
@@ -16,8 +16,8 @@ from pipelines.receive.text.raw_records import raw_lines
 from pipelines.receive.text.reader import OddRow, RowBatch, read_rows
 
 __all__ = [
-    "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "archive", "archived", "fingerprint", "is_workbook", "members",
-    "open_early", "open_file", "opened", "raw_lines", "read_rows", "sheet_pieces", "visible_sheets", "waiting", "was_written_on",
+    "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "Workbook", "archive", "archived", "content", "fingerprint", "members",
+    "open_early", "open_file", "opened", "raw_lines", "read_rows", "waiting", "was_written_on",
 ]  # fmt: skip
 
 EARLY_BYTES = 4 * 2**20  # a smaller file is hashed in the time that a thread takes to begin
@@ -28,8 +28,8 @@ def open_file(path: Path, file_name: str, plant_file: PlantFile, *, may_measure:
 
     `may_measure`: chunks of clean measurements may come as numbers, with their texts on demand.
     """
-    layout, header = find(path, file_name, plant_file)
-    return FileRows(path, layout, header, plant_file.plant.time_zone, may_measure=may_measure)
+    layout, header, source = find(path, file_name, plant_file)
+    return FileRows(source, layout, header, plant_file.plant.time_zone, may_measure=may_measure)
 
 
 def open_early(path: Path, plant_file: PlantFile) -> FileRows | None:

@@ -11,9 +11,9 @@ from pathlib import Path
 from pipelines.base.sanitise import name as shown
 from pipelines.files.original import FileRefusedError
 from pipelines.plant.model import Layout, PlantFile
-from pipelines.receive.containers.content import as_read, pieces
+from pipelines.receive.containers.content import Content, content
 from pipelines.receive.containers.zip_files import located
-from pipelines.receive.shapes.sections import Tables, fits, has_values, needed
+from pipelines.receive.shapes.sections import Tables, fits, has_values
 from pipelines.receive.shapes.unit_row import compare_units
 from pipelines.receive.text.dialect import Dialect
 from pipelines.receive.text.reader import records
@@ -73,8 +73,8 @@ def _matches(name: str, pattern: str) -> bool:
     return fnmatch.fnmatchcase(name.lower().removesuffix(".gz"), pattern.lower().removesuffix(".gz"))
 
 
-def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Header]:
-    """Return the layout whose header comes first in the file; of several that fit one row, the first of the plant file.
+def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Header, Content]:
+    """Return what the file holds, with the layout whose header comes first in the file; of several that fit one row, the first of the plant file.
 
     FileRefusedError: "unknown layout" says which columns were missing, "file not readable" when no fitting layout can
     read the file at all, "unit row disagrees with plant file" names column, found and expected unit.
@@ -84,14 +84,15 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
         raise FileRefusedError("unknown layout", f"no layout of the plant file has a pattern that fits {shown(file_name)}")
     if located(path)[0].stat().st_size == 0:
         raise FileRefusedError("file not readable", "the file is empty")
-    fitting = [as_read(path, layout) for layout in fitting]
+    source = content(path)
+    fitting = [source.as_read(layout) for layout in fitting]
     heads: dict[_Way, list[Record] | FileRefusedError] = {}
     missing, unread = [], []
     found: tuple[int, Layout, list[Record]] | None = None
     for layout in fitting:
         way = _way(layout)
         if way not in heads:
-            heads[way] = _head(path, layout)
+            heads[way] = _head(source, layout)
         head = heads[way]
         if isinstance(head, FileRefusedError):
             unread.append(head)
@@ -107,7 +108,7 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
         if len(head[index][1]) > MOST_COLUMNS:
             raise FileRefusedError("file not readable", f"{len(head[index][1])} columns; at most {MOST_COLUMNS} are read")
         tables = Tables((layout, *(x for x in alike if x is not layout)), plant_file)
-        return layout, header_at(index, head, layout, tables)
+        return layout, header_at(index, head, layout, tables), source
     if not missing:
         raise unread[0]
     raise FileRefusedError("unknown layout", "; ".join([*missing, *(f"not readable: {e.detail}" for e in unread)]))
@@ -121,12 +122,12 @@ def _way(layout: Layout) -> _Way:
     return dialect_of(layout), layout.sheet
 
 
-def _head(path: Path, layout: Layout) -> list[Record] | FileRefusedError:
+def _head(source: Content, layout: Layout) -> list[Record] | FileRefusedError:
     """Return the first records, as many as are searched for a header, fewer when they are very wide."""
     head: list[Record] = []
     fields = 0
     try:
-        for record in islice(records(pieces(path, layout, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS):
+        for record in islice(records(source.pieces(layout, _HEAD_BYTES), dialect_of(layout)), SEARCHED_RECORDS):
             head.append(record)
             fields += len(record[1])
             if fields > _HEAD_FIELDS:
@@ -142,7 +143,7 @@ def _names(fields: list[str]) -> tuple[str, ...]:
 
 def _lacking(head: list[Record], layout: Layout, plant_file: PlantFile) -> str:
     """Return what was missing in the record that comes closest to a header."""
-    wanted = best = needed(layout)
+    wanted = best = layout.header_columns
     for _, fields, _raw in head:
         columns = _names(fields)
         lacking = [name for name in wanted if name not in columns]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import polars as pl
 
 from pipelines.plant.model import LabColumn
-from pipelines.receive.shapes.record_fields import Columns, blank, is_bare
-from pipelines.receive.times.zones import Stamped
+from pipelines.receive.shapes.record_fields import Columns, blank, is_bare, times
+from pipelines.receive.times.zones import Localiser
 
 TEXTS = (
     "sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "limit_text", "reported_text", "method", "crew",
@@ -43,9 +43,9 @@ class Carried:
         return pl.Series("stamp", filled, dtype=pl.String)
 
 
-def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.DataFrame, int]:
+def values(frame: pl.DataFrame, columns: Columns, localiser: Localiser) -> tuple[pl.DataFrame, int]:
     """Return (results of a chunk, one a row; how many rows gave none). A qualifier without a value is a result too."""
-    lay, bare = columns.layout, is_bare(frame)
+    lay, bare, stamped = columns.layout, is_bare(frame), localiser.to_utc(times(frame))
     named = {
         "sample": lay.sample_column, "point_text": lay.point_column, "analyte_text": lay.analyte_column, "text": lay.result_column,
         "unit_text": lay.unit_column, "qualifier_text": lay.qualifier_column, "limit_text": lay.limit_column,
@@ -54,7 +54,7 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.
     }  # fmt: skip
     base = frame.select("line_no", pl.col("stamp").alias("stamp_text"), *(columns.text(n, bare=bare).alias(k) for k, n in named.items()))
     base = base.hstack([stamped.utc, stamped.reason]).with_columns(column=pl.lit(None, dtype=pl.String))
-    if lay.kind == "lab wide":
+    if lay.input_kind.has_a_column_a_value:
         base = _one_a_cell(frame, base, columns, bare=bare)
     nothing = columns.says_nothing() & blank("qualifier_text")
     kept = base.filter(~nothing).select("line_no", "stamp_text", "time_utc", "time_reason", *TEXTS)

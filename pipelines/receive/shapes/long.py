@@ -5,17 +5,20 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.files.pieces import Written
-from pipelines.receive.shapes.record_fields import Columns, is_bare, is_plain
-from pipelines.receive.times.zones import Stamped
+from pipelines.receive.shapes.record_fields import Columns, is_bare, is_plain, times
+from pipelines.receive.times.stamps import Times
+from pipelines.receive.times.zones import Localiser
 
 
-def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Series) -> tuple[pl.DataFrame, int]:
+def values(frame: pl.DataFrame, columns: Columns, localiser: Localiser) -> tuple[pl.DataFrame, int]:
     """Return (values of a chunk, how many rows gave none).
 
     A row without a value says nothing, unless its quality word is not a good one: then it is kept with blank text,
     so that the value before is not held across a time the logger knew to be bad.
     """
     lay, bare, plain = columns.layout, is_bare(frame), is_plain(frame)
+    tags = columns.tags(frame)
+    stamped = localiser.to_utc(times(frame), tags)
     texts = frame.select(
         line_no="line_no",
         text=columns.text(lay.value_column, bare=bare, plain=plain),
@@ -28,12 +31,24 @@ def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Ser
     return kept, out.height - kept.height
 
 
-def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped, tags: pl.Series, written: Written | None) -> tuple[pl.DataFrame, int]:
+def measured_fields(columns: Columns) -> tuple[list[str], list[str]] | None:
+    """Return (text fields, number fields) of records that may be measurements; None when they cannot be."""
+    lay = columns.layout
+    number = columns.field(lay.value_column)
+    if number is None or columns.field(lay.unit_column) is not None:
+        return None
+    return [field for name in (lay.tag_column, lay.quality_column) if (field := columns.field(name))], [number]
+
+
+def measured(
+    frame: pl.DataFrame, columns: Columns, localiser: Localiser, times: Times, written: Written | None
+) -> tuple[pl.DataFrame, int]:
     """Return (values of measured records, numbers in the place of texts; how many records gave none).
 
     `written`: what stands where no number does, if a text may stand there.
     """
-    lay = columns.layout
+    lay, tags = columns.layout, columns.tags(frame, bare=True)
+    stamped = localiser.to_utc(times, tags)
     number, quality = (columns.text(name, bare=True) for name in (lay.value_column, lay.quality_column))
     said = frame.select("line_no", number=number, quality_text=quality)
     out = pl.DataFrame([said["line_no"], stamped.utc, stamped.reason, tags, said["number"], said["quality_text"]])

@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.csv as pa_csv
 
 from pipelines.files.pieces import as_enum
-from pipelines.receive.shapes import wide
+from pipelines.receive.shapes.kinds import Measurements
 from pipelines.receive.shapes.record_fields import Columns
 from pipelines.receive.text.measured import Measured
 
@@ -31,29 +31,16 @@ _MOST_WITHOUT = 0.25  # share of fields that may hold such a text: each of them 
 class MeasurementReader:
     """Reads the pieces of one table of a long or wide layout, and gives up on a table that seldom reads so."""
 
-    def __init__(self, columns: Columns) -> None:
+    def __init__(self, columns: Columns, measurements: Measurements) -> None:
         lay = columns.layout
         self.columns, self._refusals = columns, 0
         self._no_numbers: list[str] = []  # texts met where numbers stand, of this table
         self._stamps = [f for n in dict.fromkeys((lay.date_column, lay.time_column)) if n and (f := columns.field(n))]
-        self._texts = [f for n in (lay.tag_column, lay.quality_column) if lay.kind == "long" and (f := columns.field(n))]
-        self._numbers = [f"c{i}" for i, _ in wide.value_columns(columns)] if lay.kind == "wide" else [columns.field(lay.value_column) or ""]
-        self._is_fit = self._fits()
-
-    def _fits(self) -> bool:
-        lay, names = self.columns.layout, [name for _, name in wide.value_columns(self.columns)]
-        if (
-            lay.kind not in ("long", "wide")
-            or lay.thousands
-            or lay.fill_values
-            or lay.last_row_needs_line_end
-            or "" in self._numbers
-            or self.columns.field(lay.unit_column) is not None
-            or (not names and lay.kind == "wide")
-        ):
-            return False
-        is_plainly_wide = len(set(names)) == len(names) and not wide.quality_columns(self.columns)
-        return bool(self._stamps) and (lay.kind == "long" or is_plainly_wide)
+        fields = measurements.fields(columns)
+        self._texts, self._numbers = fields or ([], [])
+        self._nulls = [""] if measurements.blank_is_null else []
+        is_marked = bool(lay.thousands or lay.fill_values or lay.last_row_needs_line_end)
+        self._is_fit = fields is not None and bool(self._stamps) and not is_marked
 
     def read(self, piece: bytes, line: int) -> Measured | None:
         """Return the records of a piece, physical line numbers from `line` on, or None when they do not all read plainly.
@@ -99,7 +86,7 @@ class MeasurementReader:
                 pa_csv.ParseOptions(delimiter=lay.delimiter, quote_char=False, escape_char=False, ignore_empty_lines=False),
                 pa_csv.ConvertOptions(
                     column_types=types, include_columns=list(types), decimal_point=lay.decimal, strings_can_be_null=False,
-                    null_values=no_numbers if lay.kind == "long" else ["", *no_numbers],
+                    null_values=[*self._nulls, *no_numbers],
                 ),
             )  # fmt: skip
         except pa.ArrowInvalid:
@@ -117,8 +104,7 @@ class MeasurementReader:
         has_numbers = texts.str.strip_chars().cast(pl.Float64, strict=False).fill_nan(None).count() > 0  # "inf"
         if has_numbers or (texts.str.len_chars() > _LONGEST_TEXT).any() or len(self._no_numbers) + len(texts) > _MOST_TEXTS:
             return []
-        known = ["", *self._no_numbers] if self.columns.layout.kind == "wide" else self._no_numbers
-        return sorted(set(texts.to_list()) - set(known))
+        return sorted(set(texts.to_list()) - {*self._nulls, *self._no_numbers})
 
     def _without(self, found: pl.DataFrame) -> float:
         """Return the share of fields where no number stands."""

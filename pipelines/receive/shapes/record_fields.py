@@ -8,6 +8,7 @@ import polars as pl
 
 from pipelines.plant.model import Layout
 from pipelines.receive.shapes.header import Header
+from pipelines.receive.times.stamps import Times
 
 _EQUALS_NUMBER = r"^=\s*[+-]?[\d.,]"
 
@@ -27,6 +28,12 @@ def cleaned(column: str, *, plain: bool = False) -> pl.Expr:
         .otherwise(text)
         .alias(column)
     )
+
+
+def times(frame: pl.DataFrame) -> Times:
+    """Return the times of records that have columns wall and instant."""
+    wall, instant = frame["wall"], frame["instant"]
+    return Times(wall if wall.null_count() < len(wall) or not len(wall) else None, instant)
 
 
 def blank(column: str) -> pl.Expr:

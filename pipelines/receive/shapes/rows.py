@@ -5,27 +5,24 @@ from __future__ import annotations
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from itertools import islice
-from pathlib import Path
 
 import polars as pl
 
 from pipelines.files.original import FileRefusedError
 from pipelines.files.pieces import Chunk
 from pipelines.plant.model import Layout
-from pipelines.receive.containers.content import pieces
-from pipelines.receive.shapes import lab, long, wide
+from pipelines.receive.containers.content import Content
+from pipelines.receive.shapes import kinds, lab
 from pipelines.receive.shapes.header import Header, dialect_of, header_at
 from pipelines.receive.shapes.measurement_reader import MeasurementReader
-from pipelines.receive.shapes.record_fields import Columns, blank, cleaned
+from pipelines.receive.shapes.record_fields import Columns, blank, cleaned, times
 from pipelines.receive.shapes.sections import Heading, Here, Stream, here, settled
 from pipelines.receive.shapes.source_text import PieceWritten
 from pipelines.receive.shapes.unknown_table import REFUSED_SCHEMA, UnknownTable
-from pipelines.receive.text.dialect import PIECE_BYTES
 from pipelines.receive.text.reader import MOST_FIELDS, OddRow, RowBatch, Width, batches, in_text, records
-from pipelines.receive.times.stamps import Times, parse
+from pipelines.receive.times.stamps import parse
 from pipelines.receive.times.zones import Localiser
 
-WIDE_PIECE_BYTES = 8 * 2**20  # a wide piece becomes one row a cell: a smaller piece for the same memory
 _JUDGE_FROM = 20  # data rows that must be seen before the parse rate is held against the declared one
 _MOST_ODD = 100_000  # rows that do not have the header's columns; when they are also most of the file, it is another kind of file
 _FEW_ROWS_RATE = 0.5  # a file of fewer rows is refused when less than this share has a readable time
@@ -38,7 +35,7 @@ class FileRows:
     With `may_measure` a chunk of clean measurements has numbers in the place of texts (`Chunk.written`).
     """
 
-    path: Path
+    source: Content
     layout: Layout
     header: Header
     plant_zone: str
@@ -58,9 +55,9 @@ class FileRows:
 
         Rows of a repeated hour at the end of a piece wait for the next one. FileRefusedError at any point.
         """
-        size = self.piece_bytes or (WIDE_PIECE_BYTES if self.layout.kind == "wide" else PIECE_BYTES)
+        size = self.piece_bytes or kinds.reading(self.layout).piece_bytes
         at = self.header.first_data_byte
-        stream = Stream(pieces(self.path, self.layout, size, at), at)
+        stream = Stream(self.source.pieces(self.layout, size, at), at)
         table: FileRows | UnknownTable | None = self
         while table is not None:
             following = yield from table.table(stream)
@@ -74,7 +71,8 @@ class FileRows:
         carried, held, above = lab.Carried(), None, self.header.records_before_data
         waiting = pl.DataFrame(schema=REFUSED_SCHEMA)  # refused rows that may be titles of the next table
         at, width = self.header.first_data_byte, Width(len(self.header.columns), self.header.least)
-        dialect, measurements = dialect_of(self.layout), MeasurementReader(columns) if self.may_measure else None
+        how = kinds.reading(self.layout).measurements
+        dialect, measurements = dialect_of(self.layout), MeasurementReader(columns, how) if self.may_measure and how else None
         for batch in batches(stream, dialect, width, self.header.first_data_line, measurements):
             if batch.measured is not None:
                 measured = self._measured(batch, columns, localiser) if held is None and not waiting.height else None
@@ -89,9 +87,9 @@ class FileRows:
             self._refuse_mostly_odd(refused.height, count)
             refused, waiting, dropped, count = self._settled(waiting, refused, dropped, count)
             frame = frame if held is None else pl.concat([held, frame], how="vertical_relaxed")
-            cut = localiser.open_from(_times(frame))
+            cut = localiser.open_from(times(frame))
             held = None if cut is None else frame[cut:]
-            values, empty = self._values(frame if cut is None else frame[:cut], columns, localiser)
+            values, empty = kinds.reading(self.layout).values(frame if cut is None else frame[:cut], columns, localiser)
             yield self._chunk(values, refused, count + above, dropped + above + empty, batch)
             above = 0
             if self._heading is not None:
@@ -101,7 +99,7 @@ class FileRows:
             stream.forget(at)
         self._judge(at_end=True)
         if held is not None or above or waiting.height:
-            values, empty = (self._nothing(), 0) if held is None else self._values(held, columns, localiser)
+            values, empty = (self._nothing(), 0) if held is None else kinds.reading(self.layout).values(held, columns, localiser)
             yield self._chunk(values, waiting, above + waiting.height, above + empty, None)
         return self._heading
 
@@ -109,19 +107,17 @@ class FileRows:
         """Return a piece of measurements as a chunk without texts; None when a time is not plain, or goes on in the next piece."""
         assert batch.measured is not None
         frame = batch.measured.frame
-        times = parse(batch.measured.stamps, self.layout.time_format, batch.measured.stamp_codes)
-        if not times.readable().all() or localiser.open_from(times) is not None:
+        stamps = parse(batch.measured.stamps, self.layout.time_format, batch.measured.stamp_codes)
+        if not stamps.readable().all() or localiser.open_from(stamps) is not None:
             return None
         self._seen += frame.height
         self._judge(at_end=False)
         self._records += frame.height
-        written = PieceWritten(batch, columns)
+        measurements = kinds.reading(self.layout).measurements
+        assert measurements is not None
+        written = PieceWritten(batch, columns, measurements)
         wanted = written if batch.measured.has_texts else None
-        if self.layout.kind == "long":
-            tags = columns.tags(frame, bare=True)
-            values, empty = long.measured(frame, columns, localiser.to_utc(times, tags), tags, wanted)
-        else:
-            values, empty = wide.measured(frame, columns, localiser.to_utc(times), wanted)
+        values, empty = measurements.values(frame, columns, localiser, stamps, wanted)
         return Chunk(values, pl.DataFrame(schema=REFUSED_SCHEMA), frame.height, empty, layout=self.layout, written=written)
 
     def _settled(
@@ -153,7 +149,7 @@ class FileRows:
         header = header_at(0, head, heading.layout, tables)
         header = replace(header, first_data_line=header.first_data_line + heading.line_no - 1, first_data_byte=header.first_data_byte + at)
         stream.back_to(header.first_data_byte)
-        return FileRows(self.path, heading.layout, header, self.plant_zone, piece_bytes=self.piece_bytes, may_measure=self.may_measure)
+        return FileRows(self.source, heading.layout, header, self.plant_zone, piece_bytes=self.piece_bytes, may_measure=self.may_measure)
 
     def _chunk(self, values: pl.DataFrame, refused: pl.DataFrame, read: int, dropped: int, batch: RowBatch | None) -> Chunk:
         exact = (batch.records_exact, batch.exact_seconds) if batch is not None else (0, 0.0)
@@ -164,7 +160,7 @@ class FileRows:
         columns, names = Columns(self.layout, self.header), Width(len(self.header.columns), 0).names
         empty = pl.DataFrame(schema={"line_no": pl.UInt32, **dict.fromkeys(names, pl.String)})
         stamped = _with_times(empty, columns.stamps(empty, bare=True), self.layout.time_format)
-        return self._values(stamped, columns, Localiser(self.layout, self.plant_zone))[0]
+        return kinds.reading(self.layout).values(stamped, columns, Localiser(self.layout, self.plant_zone))[0]
 
     def _sifted(self, batch: RowBatch, columns: Columns, carried: lab.Carried) -> tuple[pl.DataFrame, pl.DataFrame, int, int]:
         """Return (data rows with columns stamp, wall, instant, bare; refused rows; how many rows are no data; how many in all).
@@ -255,16 +251,6 @@ class FileRows:
                 rows.append((o.line_no, "row has too few fields", f"{len(fields)} fields, the header has {least}", o.raw))
         return pl.DataFrame(rows, schema=REFUSED_SCHEMA, orient="row"), dropped
 
-    def _values(self, frame: pl.DataFrame, columns: Columns, localiser: Localiser) -> tuple[pl.DataFrame, int]:
-        """Return (values of a chunk, how many rows gave none)."""
-        tags = columns.tags(frame) if self.layout.kind == "long" else None
-        stamped = localiser.to_utc(_times(frame), tags)
-        if tags is not None:
-            return long.values(frame, columns, stamped, tags)
-        if self.layout.kind == "wide":
-            return wide.values(frame, columns, stamped)
-        return lab.values(frame, columns, stamped)
-
     def _judge(self, *, at_end: bool) -> None:
         """Refuse the file when too few rows have a readable time: once 20 rows were seen, and at the end."""
         if self._seen == 0 or (not at_end and (self._judged or self._seen < _JUDGE_FROM)):
@@ -279,11 +265,6 @@ class FileRows:
 
 def _count(fields: tuple[str, ...]) -> str:
     return str(len(fields)) if len(fields) < MOST_FIELDS else f"{MOST_FIELDS} or more"
-
-
-def _times(frame: pl.DataFrame) -> Times:
-    wall, instant = frame["wall"], frame["instant"]
-    return Times(wall if wall.null_count() < len(wall) or not len(wall) else None, instant)
 
 
 def _with_times(frame: pl.DataFrame, stamps: pl.Series, time_format: str) -> pl.DataFrame:

@@ -194,26 +194,12 @@ def _trimmed(fields: Sequence[str]) -> tuple[str, ...]:
     return tuple(texts)
 
 
-def needed(layout: Layout) -> list[str]:
-    """Return the columns without which a row cannot be the header."""
-    named = [layout.date_column, layout.time_column, layout.tag_column, layout.value_column, layout.quality_column]
-    if layout.kind in ("wide", "lab wide"):
-        named = [*named[:2], layout.line_column]
-    if layout.kind == "lab long":
-        named = [*named[:2], layout.point_column, layout.analyte_column, layout.result_column]
-    return [n.strip() for n in named if n]
-
-
 def has_values(columns: Sequence[str], layout: Layout, plant_file: PlantFile) -> bool:
-    """Tell whether a header names a value that the plant file knows."""
-    if layout.kind == "wide":
-        tags = {s.tag.strip() for s in plant_file.signals}
-        return any(c in tags for c in columns) or not tags
-    if layout.kind == "lab wide":
-        return any(r.column.strip() in columns for r in layout.results)
-    return True
+    """Return whether a header names a value that the plant file knows."""
+    wanted = layout.value_columns(s.tag for s in plant_file.signals)
+    return wanted is None or not wanted.isdisjoint(columns)
 
 
 def fits(columns: Sequence[str], layout: Layout, plant_file: PlantFile) -> bool:
     """Tell whether a row is a header of a layout: each needed column stands in it exactly once, and something to read."""
-    return all(columns.count(name) == 1 for name in needed(layout)) and has_values(columns, layout, plant_file)
+    return all(columns.count(name) == 1 for name in layout.header_columns) and has_values(columns, layout, plant_file)

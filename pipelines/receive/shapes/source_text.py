@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipelines.receive.shapes import long, wide
+from pipelines.receive.shapes.kinds import Measurements
 from pipelines.receive.shapes.record_fields import Columns
 from pipelines.receive.text.raw_records import line_ends
 from pipelines.receive.text.reader import RowBatch, split_lines
@@ -17,8 +17,8 @@ from pipelines.receive.text.reader import RowBatch, split_lines
 class PieceWritten:
     """The texts of a measured batch (`chunks.Written`), by line number. What was asked for once is kept."""
 
-    def __init__(self, batch: RowBatch, columns: Columns) -> None:
-        self._batch, self._columns = batch, columns
+    def __init__(self, batch: RowBatch, columns: Columns, measurements: Measurements) -> None:
+        self._batch, self._columns, self._measurements = batch, columns, measurements
         self._raw = pl.DataFrame(schema={"line_no": pl.UInt32, "raw": pl.String})  # sorted, of the lines asked for so far
         self._told: pl.DataFrame | None = None
 
@@ -28,8 +28,7 @@ class PieceWritten:
         if self._told is None or self._told["line_no"].n_unique() < raw.height:
             fields = split_lines(raw["raw"], len(self._columns.header.columns), self._columns.layout.delimiter)
             found = fields.insert_column(0, raw["line_no"])
-            kind = long if self._columns.layout.kind == "long" else wide
-            self._told = kind.texts(found, self._columns)
+            self._told = self._measurements.texts(found, self._columns)
         return self._told.filter(pl.col("line_no").is_in(wanted.implode()))
 
     def raw(self, lines: pl.Series) -> pl.DataFrame:

@@ -11,7 +11,7 @@ from pipelines.plant.signals import unit_agrees
 
 def compare_units(words: dict[str, str], layout: Layout, plant_file: PlantFile) -> None:
     """Refuse the file when a unit word means another unit than the plant file says (at any date) for that column."""
-    if layout.kind != "wide":
+    if layout.is_lab or not layout.input_kind.has_a_column_a_value:
         return
     declared: dict[str, list[Signal]] = defaultdict(list)
     for signal in plant_file.signals:

@@ -6,8 +6,9 @@ import numpy as np
 import polars as pl
 
 from pipelines.files.pieces import Written, as_enum
-from pipelines.receive.shapes.record_fields import Columns, cleaned, is_bare, is_plain
-from pipelines.receive.times.zones import Stamped
+from pipelines.receive.shapes.record_fields import Columns, cleaned, is_bare, is_plain, times
+from pipelines.receive.times.stamps import Times
+from pipelines.receive.times.zones import Localiser
 
 
 def value_columns(columns: Columns) -> list[tuple[int, str]]:
@@ -36,9 +37,9 @@ def quality_columns(columns: Columns) -> dict[int, int]:
     return found
 
 
-def values(frame: pl.DataFrame, columns: Columns, stamped: Stamped) -> tuple[pl.DataFrame, int]:
+def values(frame: pl.DataFrame, columns: Columns, localiser: Localiser) -> tuple[pl.DataFrame, int]:
     """Return (values of a chunk, one a non-blank cell, column after column; how many rows gave none)."""
-    named, quality = value_columns(columns), quality_columns(columns)
+    named, quality, stamped = value_columns(columns), quality_columns(columns), localiser.to_utc(times(frame))
     bare, plain = is_bare(frame), is_plain(frame)
     used = sorted({i for i, _ in named} | {quality[i] for i, _ in named if i in quality})
     cells = frame.select("line_no", *(columns_text(i, bare=bare, plain=plain) for i in used)).hstack([stamped.utc, stamped.reason])
@@ -72,12 +73,21 @@ def _part(cells: pl.DataFrame, position: int, name: str, quality: int | None) ->
     )
 
 
-def measured(frame: pl.DataFrame, columns: Columns, stamped: Stamped, written: Written | None) -> tuple[pl.DataFrame, int]:
+def measured_fields(columns: Columns) -> tuple[list[str], list[str]] | None:
+    """Return (no text fields, number fields) of records that may be measurements; None when they cannot be."""
+    named = value_columns(columns)
+    is_plain = len({name for _, name in named}) == len(named) and not quality_columns(columns)
+    return ([], [f"c{i}" for i, _ in named]) if named and is_plain else None
+
+
+def measured(
+    frame: pl.DataFrame, columns: Columns, localiser: Localiser, times: Times, written: Written | None
+) -> tuple[pl.DataFrame, int]:
     """Return (values of measured records, one a field that is not empty, column after column; how many records gave none).
 
     `written`: what stands where no number does, if a text may stand there.
     """
-    named, height = value_columns(columns), frame.height
+    named, height, stamped = value_columns(columns), frame.height, localiser.to_utc(times)
     numbers = pl.concat([frame[f"c{i}"].alias("number") for i, _ in named])
     every = pl.Series(np.tile(np.arange(height, dtype=np.uint32), len(named)))
     values = pl.DataFrame(

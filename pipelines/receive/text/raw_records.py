@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.plant.model import Layout
-from pipelines.receive.containers.content import pieces
+from pipelines.receive.containers.content import content
 from pipelines.receive.shapes.header import dialect_of
 from pipelines.receive.text.dialect import PIECE_BYTES, Dialect
 from pipelines.receive.text.exact_reader import RECORD_LINES, csv_reader, is_open
@@ -29,7 +29,7 @@ def raw_lines(path: Path, layout: Layout, line_numbers: Iterable[int], *, piece_
     if not wanted:
         return found
     dialect, line, carried = dialect_of(layout), 1, b""
-    source = pieces(path, layout, piece_bytes)
+    source = content(path).pieces(layout, piece_bytes)
     following = next(source, None)
     while following is not None and wanted:
         piece, following = carried + following, next(source, None)

@@ -66,7 +66,7 @@ def read_ahead(home: Home, plant_file: PlantFile) -> list[tuple[str, bool]]:
     with Incoming(home, plant_file, WHEN) as files:
         for path, fingerprint, reading in files:
             assert fingerprint() == receive.fingerprint(path)
-            assert reading is None or reading.received.path == path
+            assert reading is None or reading.received.source.path == path
             found.append((path.name, reading is not None))
     assert threads() == set()
     return found

@@ -16,7 +16,7 @@ from pipelines.check.readings.signals import Signals
 from pipelines.check.readings.values import Typed, typed
 from pipelines.files.pieces import Chunk
 from pipelines.plant.model import Layout, PlantFile
-from pipelines.receive.shapes import measurement_reader
+from pipelines.receive.shapes import kinds, measurement_reader
 from pipelines.receive.shapes.header import Header, find
 from pipelines.receive.shapes.measurement_reader import MeasurementReader
 from pipelines.receive.shapes.record_fields import Columns
@@ -82,11 +82,17 @@ def judged(path: Path, layout: dict[str, Any], text: str, *, may_measure: bool, 
     return found, measured
 
 
+def reader(columns: Columns) -> MeasurementReader:
+    how = kinds.reading(columns.layout).measurements
+    assert how is not None
+    return MeasurementReader(columns, how)
+
+
 def as_arrow_reads(texts: list[str], decimal: str = ".") -> list[float] | None:
     layout = Layout.model_validate({**LONG, "decimal": decimal, "delimiter": ";"})
     columns = Columns(layout, Header(("time", "tag", "value", "quality"), (), 2, 30, {}))
     piece = "".join(f"2026-01-05T06:00:00Z;Feed;{t};Good\n" for t in texts).encode()
-    found = MeasurementReader(columns).read(piece, 2)
+    found = reader(columns).read(piece, 2)
     return None if found is None else found.frame["c2"].to_list()
 
 
@@ -300,8 +306,8 @@ def test_uniform_stamps_read_as_any_others(first: str) -> None:
 def test_a_header_is_found_before_any_piece_is_measured(tmp_path: Path) -> None:
     path = tmp_path / "x.csv"
     path.write_text("Report,,,\nquality,value,tag,time\nGood,1.5,Feed,2026-01-05T06:00:00Z\n", encoding="utf-8")
-    layout, header = find(path, path.name, plant(**LONG))
-    assert MeasurementReader(Columns(layout, header)).read(b"Good,1.5,Feed,2026-01-05T06:00:00Z\n", 3) is not None
+    layout, header, _ = find(path, path.name, plant(**LONG))
+    assert reader(Columns(layout, header)).read(b"Good,1.5,Feed,2026-01-05T06:00:00Z\n", 3) is not None
 
 
 @pytest.mark.parametrize("may_measure", [False, True])

@@ -45,7 +45,7 @@ def saved(path: Path, *rows: list[Any], sheet: str = "Sheet") -> Path:
 
 
 def lines(path: Path, layout: Layout = WIDE, **changes: Any) -> list[str]:
-    return b"".join(content.pieces(path, layout.model_copy(update=changes))).decode().split("\n")[:-1]
+    return b"".join(content.content(path).pieces(layout.model_copy(update=changes))).decode().split("\n")[:-1]
 
 
 def test_every_kind_of_cell(tmp_path: Path) -> None:
