@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from schemas.model import Column, Table
 from schemas.tables import (
+    arrangements,
     baseline_periods,
     clock_steps,
     corrections,
@@ -57,7 +58,7 @@ TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
         plant_file_versions, line_settings, planned_times, polymers, prices, uncertainty_inputs,
-        line_limits, service_log, pump_baselines, ladder_steps, baseline_periods, line_events,
+        arrangements, line_limits, service_log, pump_baselines, ladder_steps, baseline_periods, line_events,
         loads, load_days, clock_steps, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied, corrections_seen,

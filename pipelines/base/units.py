@@ -89,6 +89,7 @@ UNITS: dict[str, Unit] = _table(
     ("h", "time", "h", 1.0),
     ("min", "time", "h", 1.0 / 60.0),
     ("s", "time", "h", 1.0 / 3600.0),
+    ("d", "time", "h", 24.0),
     ("state", "state", "state", 1.0),
 )
 

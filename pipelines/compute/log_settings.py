@@ -1,4 +1,4 @@
-"""The logs of the plant file as small tables that the SQL joins: limits, service log, references, ladders, baseline intervals, events."""
+"""The logs of the plant file as small tables that the SQL joins: arrangements, limits, service log, references, ladders, baseline intervals, events."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
+from pipelines.plant import arrangements
+from pipelines.plant.arrangements import Spell
 from pipelines.plant.calendar import FAR_FUTURE, LONG_AGO
 from pipelines.plant.logs import Baseline, BaselinePeriod, Ladder, Service
 from pipelines.plant.model import Event, PlantFile
@@ -16,8 +18,9 @@ Rows = list[dict[str, Any]]
 
 def rows(plant: str, plant_file: PlantFile) -> dict[str, Rows]:
     """Return the rows of every log table."""
-    lines = {line.pump.id: line.id for line in plant_file.lines}
+    lines = {span.pump: span.line for line in plant_file.lines for span in reversed(arrangements.pump_spans(plant_file, line.id))}
     return {
+        "arrangements": [_arrangement(plant, spell) for line in plant_file.lines for spell in arrangements.of_line(plant_file, line.id)],
         "line_limits": _limits(plant, plant_file),
         "service_log": [_service(plant, plant_file, lines[x.pump], x) for x in plant_file.service],
         "pump_baselines": [row for line in plant_file.lines for row in _baselines(plant, plant_file, line.id, line.pump.id)],
@@ -25,6 +28,13 @@ def rows(plant: str, plant_file: PlantFile) -> dict[str, Rows]:
         "baseline_periods": [_period(plant, x) for x in plant_file.baseline_periods],
         "line_events": [_event(plant, plant_file, x) for x in plant_file.events],
     }
+
+
+def _arrangement(plant: str, spell: Spell) -> dict[str, Any]:
+    return {
+        "plant": plant, "line": spell.line, "arrangement": spell.name, "pump": spell.pump, "from_utc": spell.start_utc, "to_utc": spell.end_utc,
+        "transition_to_utc": spell.transition_end_utc, "note": spell.note or None,
+    }  # fmt: skip
 
 
 def _limits(plant: str, plant_file: PlantFile) -> Rows:

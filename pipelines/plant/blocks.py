@@ -20,7 +20,7 @@ from pipelines.base import units
 from pipelines.plant.calendar import Calendar, ShiftHours
 from pipelines.plant.corrections import Correction
 from pipelines.plant.layouts import Lab, Layout
-from pipelines.plant.logs import Baseline, BaselinePeriod, Ladder, Service
+from pipelines.plant.logs import Arrangement, Baseline, BaselinePeriod, Ladder, Service
 from pipelines.plant.quantities import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
 from pipelines.plant.signals import Signal
 from pipelines.plant.uncertainty import PolymerUncertainty
@@ -219,6 +219,8 @@ class PlantBlocks(Block):
     prices: tuple[Price, ...] = ()
     targets: tuple[Target, ...] = ()
     events: tuple[Event, ...] = ()
+    pumps: tuple[Pump, ...] = Field(default=(), description="feed pumps that an arrangement puts in the place of a line's own")
+    arrangements: tuple[Arrangement, ...] = ()
     service: tuple[Service, ...] = ()
     baselines: tuple[Baseline, ...] = ()
     ladders: tuple[Ladder, ...] = ()
@@ -262,6 +264,11 @@ class PlantBlocks(Block):
 
     def line(self, line_id: str) -> Line:
         return next(line for line in self.lines if line.id == line_id)
+
+    @property
+    def all_pumps(self) -> tuple[Pump, ...]:
+        """Return the feed pumps of the lines, then those of `[[pumps]]`."""
+        return (*(line.pump for line in self.lines), *self.pumps)
 
 
 def _grouped(named: Iterable[tuple[str, Signal]]) -> dict[str, tuple[Signal, ...]]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from pipelines.plant import logs
+from pipelines.plant import arrangements, logs
 from pipelines.plant.blocks import PlantBlocks
 from pipelines.plant.calendar import LONG_AGO, overlaps
 from pipelines.plant.quantities import Since
@@ -38,7 +38,8 @@ def check(plant_file: PlantBlocks) -> None:
     for name in plant_file.lab.shift_words:
         if name.lower() not in shifts:
             raise ValueError(f"lab.shift_words: no shift {name!r} under [[plant.shifts]]; AM and PM need none")
-    logs.check_pumps([(line.pump.id, line.pump.kind) for line in plant_file.lines], plant_file.service, plant_file.baselines)
+    logs.check_pumps([(pump.id, pump.kind) for pump in plant_file.all_pumps], plant_file.service, plant_file.baselines)
+    arrangements.check(plant_file)
     _one_tag_a_role(plant_file)
     _one_result_a_column(plant_file)
 
@@ -52,7 +53,7 @@ def _lines_are_there(plant_file: PlantBlocks) -> None:
     named += [(f"polymers[{i}].lines", line) for i, x in enumerate(plant_file.polymers) for line in x.lines]
     named += [(f"layouts[{i}].results", line) for i, x in enumerate(plant_file.layouts) for r in x.results for line in x.lines_of(r)]
     named += [(f"lab.sample_points[{i}].line", x.line) for i, x in enumerate(plant_file.lab.sample_points)]
-    for block in ("targets", "events", "ladders", "baseline_periods"):
+    for block in ("targets", "events", "ladders", "baseline_periods", "arrangements"):
         named += [(f"{block}[{i}].line", x.line) for i, x in enumerate(getattr(plant_file, block))]
     for where, line in named:
         if line not in lines:

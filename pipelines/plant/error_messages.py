@@ -15,6 +15,7 @@ from zoneinfo import available_timezones
 from pipelines.base import units
 from pipelines.base.errors import PlantFileError
 from pipelines.plant import toml_lines
+from pipelines.plant.quantities import ContradictionError
 from pipelines.plant.toml_lines import Location
 from schemas.roles import ROLES
 
@@ -38,7 +39,7 @@ _EXAMPLES = {
     "tag_column": '"point"', "value_column": '"value"', "interval": '"15 min"', "point_column": '"location"', "column": '"Cake TS %"',
     "analyte_column": '"parameter"', "result_column": '"result"', "point": '"cake"', "analyte": '"ts"', "names": '["cake"]',
     "raw": "[4, 20]", "reads": "[0, 600]", "action": '"drop"', "reason": '"magnet of the meter was loose"', "who": '"process engineer"',
-    "entered": "2026-03-03",
+    "entered": "2026-03-03", "from": "2026-03-03",
 }  # fmt: skip
 _KINDS = {  # pydantic error type -> what the key needs
     "string_type": 'text in quotes, such as "P-110"',
@@ -174,7 +175,7 @@ def _pinpointed(details: ErrorDetails) -> tuple[Location, Any, str]:
         return location, _at(value, location), stated[4]
     if details["type"] == "value_error" and isinstance(value, dict):
         block = _block(location)
-        fields = block.model_fields if block else {}
+        fields = _names(block)
         named = next((word for word in re.findall(r"\w+", message) if word in fields), None)
         if named is None and not location:
             named = next((word for word in re.findall(r"\w+", message) if word in value), None)
@@ -225,7 +226,7 @@ def _missing(location: Location, message: str) -> tuple[str, str]:
     problem = "is missing" if message == "Field required" else f"is missing: {message}"
     nested = _block(location)
     if nested is not None:
-        required = ", ".join(name for name, field in nested.model_fields.items() if field.is_required())
+        required = ", ".join(field.alias or name for name, field in nested.model_fields.items() if field.is_required())
         return problem, f"add a block {_header(location)} with {required}"
     example = f", such as {key} = {_EXAMPLES[key]}" if key in _EXAMPLES else ""
     return problem, f"add {key} to {_header(location[:-1])}{example}"
@@ -235,7 +236,7 @@ def _header(location: Location) -> str:
     names = ".".join(str(part) for part in location if isinstance(part, str))
     if not names:
         return "the file"
-    many = names in ("lines", "signals", "layouts") or isinstance(location[-1], int)
+    many = names in ("lines", "signals", "layouts", "arrangements", "pumps") or isinstance(location[-1], int)
     return f"[[{names}]]" if many else f"[{names}]"
 
 
@@ -246,8 +247,12 @@ def _unknown_key(location: Location) -> tuple[str, str]:
 
 
 def _keys(location: Location) -> list[str]:
-    block = _block(location)
-    return sorted(block.model_fields) if block else []
+    return sorted(_names(_block(location)))
+
+
+def _names(block: type[BaseModel] | None) -> list[str]:
+    """Return the keys of a block as the plant file writes them."""
+    return [field.alias or name for name, field in block.model_fields.items()] if block else []
 
 
 def _meant(location: Location) -> str | None:
@@ -258,6 +263,8 @@ def _meant(location: Location) -> str | None:
 def _told(details: ErrorDetails, key: str, value: Any, message: str) -> tuple[str, str]:
     """Return problem and remedy of a value that is there but wrong."""
     kind, context = details["type"], details.get("ctx", {})
+    if isinstance(error := context.get("error"), ContradictionError):
+        return message, error.remedy
     if kind == "value_error":
         return _wrong_value(value, message)
     if kind == "literal_error":
@@ -299,9 +306,9 @@ def _wrong_value(value: Any, message: str) -> tuple[str, str]:
         return "has no unit", 'write number, blank and unit in quotes, such as "20 gpm"'
     if message.startswith("write it as text"):
         return "has no unit" if isinstance(value, int | float) else "is not an amount with its unit", message
-    if choice := re.match(r"no line '([^']*)'; lines are (.*)", message):
-        close = closest(choice[1], choice[2].split(", "))
-        return f"there is no line {choice[1]!r}", (f"did you mean {close!r}? " if close else "") + f"lines are: {choice[2]}"
+    if choice := re.match(r"no (line|pump) '([^']*)'; \w+ are (.*)", message):
+        close = closest(choice[2], choice[3].split(", "))
+        return f"there is no {choice[1]} {choice[2]!r}", (f"did you mean {close!r}? " if close else "") + f"{choice[1]}s are: {choice[3]}"
     return message, _AGAIN
 
 

@@ -1,4 +1,4 @@
-"""The logs of the plant file: service of the pumps, commissioning references, dose ladders, baseline intervals.
+"""The logs of the plant file: arrangements, service of the pumps, commissioning references, dose ladders, baseline intervals.
 
 All are dated entries; the plant-local rule of dates (`PlantFile.instant`) holds for them. Forms of the curves are textbook
 forms, from memory: head of a rotodynamic pump quadratic in the flow, slip of a displacement pump proportional to the
@@ -23,6 +23,22 @@ LONGEST_STEP = timedelta(hours=24)  # a dose step spans two operating days at mo
 _RESETS_OVERHAUL = frozenset({"overhaul", "new pump"})
 _ENDS_REFERENCE = frozenset(SERVICE_KINDS) - {"service", "overhaul"}  # parts that make the curve or the slip of the pump
 _LEAST_POINTS = 3  # a quadratic has three coefficients
+
+
+class Arrangement(Block):
+    """An arrangement of a line from a date or time on; each time it comes into service is an entry of its own."""
+
+    line: str
+    name: str = Field(min_length=1, description="the same name each time it comes into service")
+    begins: Since = Field(alias="from", description="when it came into service: a date begins with its operating day")
+    until: Since | None = Field(
+        default=None, description="when it went out of service, not included: a date is the first day after; without: until further notice"
+    )
+    pump: str | None = Field(default=None, description="id of the feed pump in service; without: the line's pump")
+    transition: Duration | None = Field(
+        default=None, ge=0, description="time after `from` that belongs to no arm of a comparison, '10 d' or '4 h' [h]; without: none"
+    )
+    note: str = ""
 
 
 class Service(Block):

@@ -61,6 +61,15 @@ PerEnergy = Annotated[float, _per("energy")]
 PerVolume = Annotated[float, _per("volume")]
 
 
+class ContradictionError(ValueError):
+    """Two entries of a plant file that cannot both hold: where, what is wrong, what to write instead."""
+
+    def __init__(self, where: str, problem: str, remedy: str) -> None:
+        """Keep the remedy apart; the text is "block[index].key: problem"."""
+        super().__init__(f"{where}: {problem}")
+        self.remedy = remedy
+
+
 class Block(BaseModel):
     """A block of the plant file: frozen, refuses unknown keys."""
 

@@ -21,7 +21,7 @@ PINT = {
     "rpm": "revolutions_per_minute", "Hz": "hertz", "A": "ampere", "mA": "milliampere", "%": "percent", "fraction": "dimensionless", "g/kg": "gram/kilogram",
     "mg/L": "milligram/liter", "g/L": "gram/liter", "kg": "kilogram", "t": "metric_ton", "lb": "pound", "short_ton": "short_ton", "long_ton": "long_ton",
     "C": "degC", "F": "degF", "kg/t": "kilogram/metric_ton", "lb/dt": "pound/short_ton", "kg/L": "kilogram/liter", "kg/m3": "kilogram/m**3",
-    "lb/gal": "pound/gallon", "h": "hour", "min": "minute", "s": "second",
+    "lb/gal": "pound/gallon", "h": "hour", "min": "minute", "s": "second", "d": "day",
 }  # fmt: skip
 # Words without a counterpart in pint, and why their factor is 1.
 NO_COUNTERPART = {
