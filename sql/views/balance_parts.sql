@@ -4,11 +4,13 @@
 -- formula: volume of a day = metered volume x running minutes / those with flow; feed solids = sum of V SG TS over days with TS / their share of V;
 --          cake = tickets x mean of the same day's cake TS weighted by wet mass; filtrate = mean TSS weighted by V (1 + w) x [sum V (1 + w) - cake]
 -- source: mass balance; 1 m3 water = 1 t
--- known limits: cake in the hopper at the ends of the period is not known; TSS leaves out dissolved solids
+-- known limits: a period is whole when all its days are there and tickets have come up to its last feeding day or later; cake in the hopper at the ends of the period is not known; TSS leaves out dissolved solids
 CREATE OR REPLACE VIEW balance_parts AS
 WITH ticket AS (
   SELECT plant, line, operating_day, count(*) AS tickets, sum(value ORDER BY sample_id) AS wet_t FROM lab_results
   WHERE point = 'cake haul' AND analyte = 'wet_mass' AND is_used AND value IS NOT NULL GROUP BY plant, line, operating_day
+), told AS ( -- up to which day tickets have come
+  SELECT plant, max(operating_day) AS last_ticket_day FROM ticket GROUP BY plant
 ), day AS (
   SELECT h.plant, h.line, h.operating_day, s.week_start, s.sludge_sg, h.feed_ts_pct, h.cake_ts_pct, h.filtrate_tss_mg_l, h.dilution_ratio,
     coalesce(t.tickets, 0) AS tickets, t.wet_t,
@@ -26,7 +28,9 @@ WITH ticket AS (
   SELECT 'month' AS kind, date_trunc('month', operating_day)::DATE AS period_start_day, last_day(operating_day) AS period_end_day, * FROM day
 ), summed AS (
   SELECT plant, line, kind, period_start_day, any_value(period_end_day) AS period_end_day,
-    count(*) = any_value(period_end_day - period_start_day) + 1 AS is_whole, count(fed_m3)::INTEGER AS feeding_days,
+    count(*) = any_value(period_end_day - period_start_day) + 1
+      AND max(operating_day) FILTER (fed_m3 IS NOT NULL) <= any_value(last_ticket_day) IS NOT FALSE AS is_whole,
+    count(fed_m3)::INTEGER AS feeding_days,
     count(*) FILTER (is_unmetered)::INTEGER AS unmetered_days,
     sum(tickets)::INTEGER AS tickets, count(wet_t)::INTEGER AS ticket_days, sum(wet_t ORDER BY operating_day) AS cake_wet_t,
     sum(fed_m3 ORDER BY operating_day) AS fed_m3,
@@ -38,7 +42,8 @@ WITH ticket AS (
     coalesce(sum(fed_m3 ORDER BY operating_day) FILTER (filtrate_tss_mg_l IS NOT NULL AND dilution_ratio IS NOT NULL), 0.0) AS filtrate_known_m3,
     sum(fed_m3 * (1.0 + dilution_ratio) ORDER BY operating_day) FILTER (filtrate_tss_mg_l IS NOT NULL) AS filtrate_water_m3,
     sum(fed_m3 * (1.0 + dilution_ratio) * filtrate_tss_mg_l ORDER BY operating_day) AS filtrate_water_mg_l
-  FROM member GROUP BY plant, line, kind, period_start_day
+  FROM member LEFT JOIN told USING (plant)
+  GROUP BY plant, line, kind, period_start_day
 )
 SELECT plant, line, kind, period_start_day, period_end_day, is_whole, feeding_days, unmetered_days, tickets, ticket_days, fed_m3, known_m3,
   sampled_solids_t * ratio_or_null(fed_m3, sampled_m3) AS feed_solids_t,

@@ -6,7 +6,7 @@
 --          week that holds the day, else of its month (the line's, else all lines'); timeliness = share of the data layouts whose file with the day's
 --          end came within one delivery of that layout and 24 h after it; a delivery: median of the days between days with its files, at least one
 -- source: common practice, no source: a chain is as good as its weakest link, so the minimum and not the mean; 31 days at once as a backfill likewise
--- known limits: a part that is not known does not weigh; parts_known says how many do; days without processing have no score; validity is that of whole
+-- known limits: a week or month that is not whole (days or tickets still to come) is no evidence; a part that is not known does not weigh; parts_known says how many do; days without processing have no score; validity is that of whole
 --          loads; a file counts as bringing a day's end when its last reading lies within the hour before it or later; days
 --          that came with more than 31 others on one day, and not before, were filled in: their timeliness is not known
 CREATE OR REPLACE VIEW data_quality_score AS
@@ -16,7 +16,7 @@ WITH closure AS (
     arg_min(b.kind || ', ' || b.line, (b.kind = 'month', b.line = 'all lines')) AS closure_of
   FROM line_day d
   JOIN solids_balance b ON b.plant = d.plant AND b.line IN (d.line, 'all lines') AND d.operating_day BETWEEN b.period_start_day AND b.period_end_day
-  WHERE b.solids_closure IS NOT NULL
+  WHERE b.solids_closure IS NOT NULL AND b.is_whole
   GROUP BY ALL
 ), day_end AS (
   SELECT k.plant, k.operating_day, max(k.period_end_utc) AS end_utc, max(x.data_layouts) AS data_layouts

@@ -93,3 +93,19 @@ def test_t_quantiles(store: Store) -> None:
     degrees = [*range(1, 200), 500, 5000]
     found = store.rows("SELECT t_975(d) FROM (SELECT unnest($d) AS d) ORDER BY d", {"d": degrees})
     assert np.abs(np.array([f for (f,) in found]) - stats.t.ppf(0.975, degrees)).max() < 2e-4
+
+
+def test_manganese_of_five_wells(store: Store) -> None:
+    """Source: US EPA, Statistical Analysis of Groundwater Monitoring Data at RCRA Facilities, Unified Guidance (EPA 530/R-09-007, 2009),
+    example 15-1: manganese [ppb] of five wells, six of 25 results below 2 or 5. The data also come with the R package EnvStats
+    (EPA.09.Ex.15.1.manganese.df); the Kaplan-Meier mean printed in its help is 19.867. Data typed from memory of that table.
+    """
+    wells = (
+        ("<5", "12.1", "16.9", "21.6", "<2"), ("<5", "7.7", "53.6", "9.5", "45.9"), ("<5", "5.3", "12.6", "106.3", "34.5"),
+        ("6.3", "11.9", "10", "<2", "77.2"), ("17.9", "22.7", "3.3", "8.4", "<2"),
+    )  # fmt: skip
+    printed = [text for well in wells for text in well]
+    x, is_below = np.array([float(t.strip("<")) for t in printed]), np.array([t.startswith("<") for t in printed])
+    found = summary(store, x, is_below)
+    assert (len(x), found[3]) == (25, 6)
+    assert round(found[2], 3) == 19.867
