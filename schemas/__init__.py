@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from schemas.model import Column, Table
 from schemas.tables import (
+    arrangement_days,
     arrangements,
     baseline_periods,
     clock_steps,
@@ -63,6 +64,7 @@ TABLES: dict[str, Table] = {
         lab_results, lab_results_history, pending_hours, pending_days,
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied, corrections_seen,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, line_day, pump_weeks, dose_steps,
+        arrangement_days,
         kpi_day_history, kpi_catalogue, dictionary,
     )
 }  # fmt: skip

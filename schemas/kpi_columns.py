@@ -15,6 +15,15 @@ from schemas.model import Column
 TIME = (
     Column("period_start_utc", "instant", "-", "start of the period", nullable=False),
     Column("period_end_utc", "instant", "-", "end of the period (exclusive)", nullable=False),
+    Column(
+        "arrangement", "text", "-", "arrangement of the processing minutes (without any: of all minutes); null: none declared, or several"
+    ),
+    Column(
+        "arrangement_note",
+        "text",
+        "-",
+        "mixed: and the arrangements, in transition, or partly in transition; null: one arrangement, or none declared",
+    ),
     Column("minutes_seen", "int", "min", "minutes of the period that exist in the data", nullable=False, ge=0),
     Column("unknown_minutes", "int", "min", "minutes whose running state is unknown", nullable=False, ge=0),
     Column("processing_minutes", "int", "min", "minutes in state processing", nullable=False, ge=0),
@@ -131,7 +140,7 @@ HYDRAULICS = (
     Column("pump_head_m", "double", "m", "mean total head over the same minutes"),
     Column("pump_dp_minutes", "int", "min", "processing minutes with both pump pressures", nullable=False, ge=0),
     Column("mixing_dp_kpa", "double", "kPa", "mean pressure drop across the mixing point, gauge elevation corrected, processing minutes"),
-    Column("mixing_dp_ref_kpa", "double", "kPa", "mixing pressure drop at the reference flow"),
+    Column("mixing_dp_ref_kpa", "double", "kPa", "mixing pressure drop at the reference flow; null over several arrangements"),
     Column("mixing_dp_ref_method", "text", "-", "fit (dP = b0 + k Q2), or scaled ((Qref/Q)2 per minute)", isin=("fit", "scaled")),
     Column("mixing_dp_minutes", "int", "min", "processing minutes with both mixing pressures and flow", nullable=False, ge=0),
     Column("mixing_feed_m3", "double", "m3", "sludge fed in those minutes"),

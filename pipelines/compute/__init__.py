@@ -23,6 +23,7 @@ _HOURS = "window_name IN ('1 h', '8 h', '24 h') AND operating_day IN (SELECT ope
 _SPANS = "window_name IN ('7 d', '28 d') AND operating_day IN (SELECT operating_day FROM work.rolling_days)"
 # Tables of the store, and which of their rows the new ones replace.
 MERGED = {
+    "arrangement_days": _TOUCHED,
     "kpi_hour": _TOUCHED,
     "kpi_shift": _TOUCHED,
     "kpi_day": _TOUCHED,

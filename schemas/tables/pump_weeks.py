@@ -16,6 +16,8 @@ TABLE = Table(
         Column("line", "text", "-", "line the pump feeds", nullable=False),
         Column("week_start_day", "date", "-", "first operating day of the reporting week", nullable=False),
         Column("processing_minutes", "int", "min", "processing minutes of the week", nullable=False, ge=0),
+        Column("arrangement", "text", "-", "arrangement of the week's processing minutes; null: none declared, or several"),
+        Column("arrangement_note", "text", "-", "as kpi_week"),
         Column("reference_day", "date", "-", "operating day of the commissioning test compared with; null: none"),
         Column(
             "index_minutes", "int", "min", "minutes within the windows of speed and feed TS that the index rests on", nullable=False, ge=0

@@ -20,6 +20,7 @@ WITH setting AS (
   SELECT *,
     kind IN ('week', '7 d', '28 d') AS is_long,
     CASE WHEN kind IN ('week', '7 d', '28 d') THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes,
+    coalesce(len(arrangements), 0) > 1 AS is_mixed,
     processing_minutes + lost_minutes AS asked_minutes, CASE WHEN lost_minutes > 0 THEN 'processing and lost minutes' ELSE 'processing minutes' END AS asked
   FROM query_table(totals) LEFT JOIN setting USING (line) CROSS JOIN priced
 ), judged AS (
@@ -74,7 +75,15 @@ WITH setting AS (
 )
 SELECT
   kind, anchor, label, operating_days,
-  plant, line, operating_day, period_start_utc, period_end_utc, minutes_seen, unknown_minutes, processing_minutes, lost_minutes, valid_minutes,
+  plant, line, operating_day, period_start_utc, period_end_utc,
+  CASE WHEN NOT is_mixed THEN nullif(arrangements[1], '') END AS arrangement,
+  CASE
+    WHEN is_mixed THEN 'mixed: ' || array_to_string(list_transform(arrangements, lambda name: coalesce(nullif(name, ''), 'not declared')), '; ')
+    WHEN transition_minutes = 0 OR transition_minutes IS NULL THEN NULL
+    WHEN transition_minutes = processing_minutes THEN 'in transition'
+    ELSE 'partly in transition'
+  END AS arrangement_note,
+  minutes_seen, unknown_minutes, processing_minutes, lost_minutes, valid_minutes,
   dosed_minutes, unsplit_minutes,
   run_h, running_h, processing_h, idle_h,
   ratio_or_null(idle_h, running_h) AS idle_share,
@@ -159,7 +168,9 @@ SELECT
   ratio_or_null(pump_head_sum, pump_head_minutes) AS pump_head_m,
   pump_dp_minutes,
   ratio_or_null(mixing_dp_sum, mixing_dp_minutes) AS mixing_dp_kpa,
-  mixing_dp_ref_kpa, mixing_dp_ref_method, mixing_dp_minutes,
+  CASE WHEN NOT is_mixed THEN mixing_dp_ref_kpa END AS mixing_dp_ref_kpa,
+  CASE WHEN NOT is_mixed THEN mixing_dp_ref_method END AS mixing_dp_ref_method,
+  mixing_dp_minutes,
   mixing_feed_m3,
   mixing_work_kj_m3,
   mixing_volume_l, sludge_viscosity_mpa_s,

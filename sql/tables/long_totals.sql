@@ -73,8 +73,28 @@ SELECT
 FROM sorted
 GROUP BY line, kind, anchor
 )
-SELECT t.*, v.data_version
+, span AS (
+  SELECT line, kind, anchor, processing_minutes,
+    CASE kind WHEN 'week' THEN anchor WHEN '7 d' THEN anchor - 6 ELSE anchor - 27 END AS first_day,
+    CASE kind WHEN 'week' THEN anchor + 6 ELSE anchor END AS last_day
+  FROM summed
+), standing AS (
+  SELECT s.line, s.kind, s.anchor,
+    list_sort(list(DISTINCT a.arrangement)) AS standing_arrangements,
+    list_sort(list(DISTINCT a.arrangement) FILTER (a.processing_minutes > 0)) AS declared_arrangements,
+    sum(a.processing_minutes) < any_value(s.processing_minutes) AS is_partly_undeclared,
+    sum(a.transition_minutes)::INTEGER AS transition_minutes
+  FROM span s
+  JOIN work.arrangement_rows a ON a.line = s.line AND a.operating_day BETWEEN s.first_day AND s.last_day
+  GROUP BY s.line, s.kind, s.anchor
+)
+SELECT t.*,
+  CASE WHEN t.processing_minutes = 0 THEN a.standing_arrangements
+    WHEN a.is_partly_undeclared THEN list_prepend('', coalesce(a.declared_arrangements, []))
+    ELSE a.declared_arrangements END AS arrangements,
+  coalesce(a.transition_minutes, 0) AS transition_minutes,
+  v.data_version
 FROM summed t
-LEFT JOIN work.span_versions v
-  ON v.first_day = CASE t.kind WHEN 'week' THEN t.anchor WHEN '7 d' THEN t.anchor - 6 ELSE t.anchor - 27 END
-  AND v.last_day = CASE t.kind WHEN 'week' THEN t.anchor + 6 ELSE t.anchor END;
+JOIN span s ON s.line = t.line AND s.kind = t.kind AND s.anchor = t.anchor
+LEFT JOIN standing a ON a.line = t.line AND a.kind = t.kind AND a.anchor = t.anchor
+LEFT JOIN work.span_versions v ON v.first_day = s.first_day AND v.last_day = s.last_day;

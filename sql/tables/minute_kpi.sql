@@ -18,10 +18,12 @@ WITH dated AS (
     r.power_per_kwh, r.water_per_m3,
     t.ts_pct, t.is_held, t.ts_age_h,
     h.meter_share,
-    CASE WHEN m.line IN (SELECT line FROM planned_times) THEN n.minute_utc IS NOT NULL END AS is_planned
+    CASE WHEN m.line IN (SELECT line FROM planned_times) THEN n.minute_utc IS NOT NULL END AS is_planned,
+    g.arrangement, g.arrangement IS NOT NULL AND m.minute_utc < g.transition_to_utc AS is_in_transition
   FROM minutes m
   JOIN line_settings s ON s.line = m.line
   LEFT JOIN polymers p ON p.line = m.line AND m.minute_utc >= p.from_utc AND m.minute_utc < p.to_utc
+  LEFT JOIN arrangements g ON g.line = m.line AND m.minute_utc >= g.from_utc AND m.minute_utc < g.to_utc
   LEFT JOIN prices r ON m.minute_utc >= r.from_utc AND m.minute_utc < r.to_utc
   LEFT JOIN work.pump_edges e ON e.line = m.line AND e.minute_utc = m.minute_utc
   LEFT JOIN work.minute_feed_ts t ON t.line = m.line AND t.minute_utc = m.minute_utc
@@ -74,6 +76,7 @@ WITH dated AS (
 )
 SELECT
   plant, line, minute_utc, operating_day, shift, date_trunc('hour', minute_utc) AS hour_utc, state,
+  arrangement, is_in_transition,
   is_processing, is_start, is_stop, is_short_run,
   is_valid, is_unsplit, is_dosed, is_lost,
   CASE WHEN is_planned IS NOT NULL THEN is_planned AND state <> 'unknown' END AS is_planned,

@@ -39,6 +39,9 @@ SELECT
   count(CASE WHEN is_valid THEN 1 END)::INTEGER AS valid_minutes,
   count(CASE WHEN is_dosed THEN 1 END)::INTEGER AS dosed_minutes,
   count(CASE WHEN is_unsplit THEN 1 END)::INTEGER AS unsplit_minutes,
+  list_sort(list_distinct(list(DISTINCT CASE WHEN is_processing THEN coalesce(arrangement, '') END))) AS processing_arrangements,
+  list_sort(list_distinct(list(DISTINCT arrangement))) AS standing_arrangements,
+  count(CASE WHEN is_processing AND is_in_transition THEN 1 END)::INTEGER AS transition_minutes,
   (count(CASE WHEN is_processing AND minute_day = operating_day THEN 1 END) > 0)::INTEGER
     + (count(CASE WHEN is_processing AND minute_day < operating_day THEN 1 END) > 0)::INTEGER AS operating_days,
   sum(run_h) AS run_h,
@@ -111,7 +114,8 @@ SELECT
 FROM member
 GROUP BY line, kind, operating_day, label
 )
-SELECT * EXCLUDE (mixing_scaled_sum, mixing_k, mixing_b0, mixing_flow_span, reference_flow_m3_h),
+SELECT * EXCLUDE (processing_arrangements, standing_arrangements, mixing_scaled_sum, mixing_k, mixing_b0, mixing_flow_span, reference_flow_m3_h),
+  CASE WHEN processing_minutes > 0 THEN processing_arrangements ELSE standing_arrangements END AS arrangements,
   CASE WHEN mixing_dp_minutes = 0 THEN NULL WHEN mixing_dp_minutes >= 100 AND mixing_flow_span >= 0.15 THEN 'fit' ELSE 'scaled' END AS mixing_dp_ref_method,
   CASE mixing_dp_ref_method WHEN 'fit' THEN mixing_b0 + mixing_k * reference_flow_m3_h * reference_flow_m3_h
     WHEN 'scaled' THEN mixing_scaled_sum / mixing_dp_minutes END AS mixing_dp_ref_kpa

@@ -56,7 +56,7 @@ WITH daily AS (
   LEFT JOIN said u ON u.line = w.line AND u.week_start_day = w.week_start_day
   LEFT JOIN (SELECT line, from_utc, to_utc, slip_form, head_c0_m, head_c1, head_c2 FROM pump_baselines) b ON b.line = w.line AND w.last_utc >= b.from_utc AND w.last_utc < b.to_utc
 )
-SELECT j.plant, j.line, j.week_start_day, j.processing_minutes, j.reference_day, j.index_minutes, j.index_days,
+SELECT j.plant, j.line, j.week_start_day, j.processing_minutes, w.arrangement, w.arrangement_note, j.reference_day, j.index_minutes, j.index_days,
   CASE WHEN has_index THEN q_star_m3_h END AS flow_at_reference_speed_m3_h, CASE WHEN has_index THEN h_star_m END AS head_at_reference_speed_m,
   CASE WHEN has_index AND slip_minutes = 0 THEN q[2] END AS wear_index,
   CASE WHEN has_index THEN slip_m3_h END AS slip_flow_m3_h, CASE WHEN has_index THEN slip_fraction END AS slip_fraction,
@@ -68,5 +68,6 @@ SELECT j.plant, j.line, j.week_start_day, j.processing_minutes, j.reference_day,
   CASE WHEN power_kw > 0 THEN 100.0 * hydraulic_kw / power_kw END AS wire_to_water_pct,
   v.data_version
 FROM judged j
+LEFT JOIN work.long_kpi w ON w.kind = 'week' AND w.line = j.line AND w.anchor = j.week_start_day
 LEFT JOIN work.span_versions v ON v.first_day = j.week_start_day AND v.last_day = j.week_start_day + 6
 ORDER BY j.line, j.week_start_day;

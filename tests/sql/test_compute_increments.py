@@ -20,7 +20,7 @@ from pipelines import compute
 from pipelines.base import resources
 from pipelines.base.errors import InternalError
 from pipelines.plant import loader
-from pipelines.plant.logs import Ladder
+from pipelines.plant.logs import Arrangement, Ladder
 from pipelines.plant.model import PlantFile
 from pipelines.report.weekly.read import iso_week
 from pipelines.store import Store
@@ -131,11 +131,22 @@ def hashes(store: Store) -> dict[str, str]:
 
 @pytest.fixture(scope="module")
 def plant_file() -> PlantFile:
-    """The sample plant's, with a dose ladder of which two steps cross from one day into the next."""
+    """The sample plant's, with a dose ladder of which two steps cross from one day into the next, and arrangements that alternate."""
     loaded = loader.load(resources.folder("sample_data") / "plants" / f"{PLANT}.toml")
     steps = [datetime(2026, 1, 13 + k // 2, 8 + 12 * (k % 2)) for k in range(4)]  # noqa: DTZ001 - plant time
     ladder = Ladder(line="line-1", name="a", steps=tuple(steps), until=datetime(2026, 1, 15, 8))  # noqa: DTZ001
-    return loaded.model_copy(update={"ladders": (ladder,)})
+    # begin, end, transition [h after the first minute]: one change within a day, a gap, a transition of a whole day
+    spells = [("a", 0, 60, 0), ("b", 60, 150, 4), ("a", 170, 300, 24), ("b", 300, 2000, 0)]
+    arrangements = [
+        Arrangement.model_validate(
+            {
+                "line": LINES[0], "name": name, "from": FIRST + timedelta(hours=start), "until": FIRST + timedelta(hours=end),
+                "transition": f"{hours} h",
+            }
+        )
+        for name, start, end, hours in spells
+    ]  # fmt: skip
+    return loaded.model_copy(update={"ladders": (ladder,), "arrangements": tuple(arrangements)})
 
 
 @pytest.fixture(scope="module")
@@ -165,6 +176,18 @@ def at_once(
             assert store.rows(f"SELECT {keys} FROM {table} GROUP BY ALL HAVING count(*) > 1") == []
         held = store.rows("SELECT count(*) FROM kpi_day WHERE dry_solids_held_t > 0")[0][0]
         assert held > 3  # the data do hold what the comparison is about
+        notes = {
+            note
+            for table in ("kpi_hour", "kpi_day", "kpi_week")
+            for (note,) in store.rows(f"SELECT DISTINCT arrangement_note FROM {table}")
+        }
+        assert notes >= {
+            None,
+            "mixed: a; b",
+            "mixed: not declared; b",
+            "in transition",
+            "partly in transition",
+        }, notes
         for figure, table in (("wear_index", "pump_weeks"), ("cake_ts_pct", "dose_steps"), ("feed_on_utc", "line_day")):
             assert store.rows(f"SELECT count({figure}) FROM {table}")[0][0] > 0, figure
         assert (
