@@ -10,6 +10,7 @@ from pathlib import Path
 from pipelines import __version__
 from pipelines.base.home import Home
 from pipelines.plant import loader
+from pipelines.report import typeset
 from pipelines.report.weekly import events, facts, page, read, targets
 
 __all__ = ["run"]
@@ -39,7 +40,7 @@ def run(home: Home, plant_id: str, week_start_day: date | None = None, *, as_of:
     folder.mkdir(parents=True, exist_ok=True)
     pdf = folder / f"{plant_id}_{week.iso_week}.pdf"
     _put(pdf.with_suffix(".json"), json.dumps(_trail(week, lines, content), indent=1, ensure_ascii=False).encode())
-    _put(pdf, page.pdf(content, week.known_utc))
+    _put(pdf, typeset.pdf("weekly/weekly.typ", content, week.known_utc))
     return pdf
 
 

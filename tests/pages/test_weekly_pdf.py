@@ -119,7 +119,7 @@ def test_page_counts(pages: dict[str, Path]) -> None:
     assert sizes == {"alder-fork": (612, 792), "brenholm": (595, 842)}  # US letter and A4 in points
 
 
-def test_fonts_are_embedded_and_only_dejavu(pages: dict[str, Path]) -> None:
+def test_fonts_are_embedded_and_only_the_shipped_typeface(pages: dict[str, Path]) -> None:
     for path in pages.values():
         reader = pypdf.PdfReader(path)
         found = {
@@ -130,7 +130,7 @@ def test_fonts_are_embedded_and_only_dejavu(pages: dict[str, Path]) -> None:
         }
         assert found
         for name, descriptor in found.items():
-            assert "DejaVuSans" in name
+            assert "FiraSans" in name
             assert descriptor.keys() & {"/FontFile2", "/FontFile3"}
 
 

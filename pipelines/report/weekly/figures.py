@@ -2,33 +2,18 @@
 
 from __future__ import annotations
 
-import io
 import math
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
-import matplotlib as mpl
-from matplotlib.figure import Figure
-
+from pipelines.report import style
 from pipelines.report.words import Limits, Printed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-WIDTH_IN = 7.3
-_STYLE: dict[Any, Any] = {
-    "svg.fonttype": "none",  # text stays text
-    "svg.hashsalt": "flocledger",  # same bytes for same data
-    "font.family": "DejaVu Sans",
-    "font.size": 8.0,
-    "axes.linewidth": 0.6,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "hatch.linewidth": 0.4,
-    "xtick.major.width": 0.6,
-    "ytick.major.width": 0.6,
-}
 # State -> (fill, hatch); readable in a black-and-white print.
 STATE_LOOKS = {
     "processing": ("0.15", ""),
@@ -54,31 +39,20 @@ class Mark:
 
 
 # Room round the axes [inch], the same in every chart so that their time axes stand under each other.
-_LEFT_IN, _RIGHT_IN, _TOP_IN, _BOTTOM_IN = 0.72, 0.06, 0.2, 0.22
+_TOP_IN, _BOTTOM_IN = 0.2, 0.22
 
 
 def _sheet(height_in: float, *, bottom_in: float = _BOTTOM_IN, marks: bool = False) -> Figure:
-    """Return a figure of the page's width with fixed room for labels; higher by the numbers of events, if there are `marks`."""
-    top_in = _TOP_IN + _MARK_ROW_IN * marks
-    height_in += _MARK_ROW_IN * marks
-    figure = Figure(figsize=(WIDTH_IN, height_in))
-    figure.subplots_adjust(
-        left=_LEFT_IN / WIDTH_IN, right=1 - _RIGHT_IN / WIDTH_IN, top=1 - top_in / height_in, bottom=bottom_in / height_in, hspace=0.16
-    )
-    return figure
-
-
-def _svg(figure: Figure) -> str:
-    out = io.StringIO()
-    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-    return out.getvalue()
+    """Return a figure with fixed room for labels; higher by the numbers of events, if there are `marks`."""
+    extra = _MARK_ROW_IN * marks
+    return style.sheet(height_in + extra, top_in=_TOP_IN + extra, bottom_in=bottom_in)
 
 
 def dose(
     days: list[date], daily: list[float | None], rolling: list[float | None], printed: Printed, limits: Limits, week: int, marks: list[Mark]
 ) -> str:
     """Draw the daily dose as points and the rolling 7-day dose as a line; values in the printed unit, `week` days shaded."""
-    with mpl.rc_context(_STYLE):
+    with style.styled():
         figure = _sheet(1.4, marks=bool(marks))
         axes = figure.subplots()
         _backdrop(axes, len(days), week, printed, limits, marks, days)
@@ -88,7 +62,7 @@ def dose(
         )
         _scale_round(axes, [*daily, *rolling], (printed, limits))
         _finish(axes, days, printed.unit, marks=bool(marks))
-        return _svg(figure)
+        return style.svg(figure)
 
 
 def product(
@@ -96,7 +70,7 @@ def product(
     week: int,
 ) -> str:  # fmt: skip
     """Draw cake samples (position in days, value) and the capture of each day, one under the other."""
-    with mpl.rc_context(_STYLE):
+    with style.styled():
         figure = _sheet(1.95)
         above, below = figure.subplots(2, 1, sharex=True)
         for axes, (printed, limits) in ((above, cake_of), (below, capture_of)):
@@ -121,12 +95,12 @@ def product(
         _finish(above, days, "cake, % TS")
         _finish(below, days, "capture, %\nof the day", legend=False)
         above.set_xlabel("")
-        return _svg(figure)
+        return style.svg(figure)
 
 
 def mixing(days: list[date], daily: list[float | None], printed: Printed, limits: Limits, week: int, marks: list[Mark]) -> str:
     """Draw the mixing pressure drop at reference flow of each day; days without one stay empty."""
-    with mpl.rc_context(_STYLE):
+    with style.styled():
         figure = _sheet(1.0, marks=bool(marks))
         axes = figure.subplots()
         _backdrop(axes, len(days), week, printed, limits, marks, days)
@@ -136,12 +110,12 @@ def mixing(days: list[date], daily: list[float | None], printed: Printed, limits
         )
         _scale_from_zero(axes, daily, printed, limits)
         _finish(axes, days, printed.unit, marks=bool(marks))
-        return _svg(figure)
+        return style.svg(figure)
 
 
 def strip(days: list[date], states: list[tuple[int, float, float, str]], start_h: float) -> str:
     """Draw the running states of a week: (row of the day, from, length [h since the operating day began], state)."""
-    with mpl.rc_context(_STYLE):
+    with style.styled():
         figure = _sheet(1.4, bottom_in=0.36)
         axes = figure.subplots()
         seen = set()
@@ -170,7 +144,7 @@ def strip(days: list[date], states: list[tuple[int, float, float, str]], start_h
                 handlelength=1.6,
                 borderaxespad=0.1,
             )
-        return _svg(figure)
+        return style.svg(figure)
 
 
 def _clock(hours: float) -> str:

@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import math
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
-import matplotlib as mpl
-import typst
-
 from pipelines import __version__
-from pipelines.base import resources
 from pipelines.plant.model import PlantFile
 from pipelines.report.cautions import CAUTIONS, SHORT
 from pipelines.report.weekly import charts
@@ -180,16 +174,3 @@ def _flag(week: WeekData, flag: Row) -> dict[str, str]:
         "start": _short(week, flag["start_utc"]), "minutes": f"{flag['minutes']:,}", "severity": flag["severity"], "what": _ended(flag["sentence"]),
         "look": _ended(flag["suggestion"]), "disposition": flag["disposition"] or "open",
     }  # fmt: skip
-
-
-def pdf(page_content: dict[str, Any], known_utc: datetime) -> bytes:
-    """Return the PDF (PDF/UA-1, fonts embedded) of a page's content; the time of the data stands for the time of making."""
-    made: bytes = typst.compile(
-        str(resources.folder("pipelines.report.weekly") / "weekly.typ"),
-        sys_inputs={"data": json.dumps(page_content)},
-        ignore_system_fonts=True,  # the same page on every host
-        font_paths=[str(Path(mpl.get_data_path()) / "fonts" / "ttf")],
-        pdf_standards=["ua-1"],
-        timestamp=int(known_utc.timestamp()),
-    )
-    return made

@@ -1,0 +1,68 @@
+"""The one style of all figures: typeface, line widths, greys and hatching that survive a grey print. Values come from the pages' own modules."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib import font_manager
+from matplotlib.figure import Figure
+
+from pipelines.base import resources
+
+# Fira Sans, version 4.203, SIL Open Font License 1.1 (fonts/OFL.txt): narrow, open letters and figures of one width, drawn for small sizes.
+FAMILY = "Fira Sans"
+WIDTH_IN = 7.3  # of the page between its margins
+INK, MID, LIGHT, PALE = "black", "0.4", "0.75", "0.93"
+RC: dict[Any, Any] = {
+    "svg.fonttype": "none",  # text stays text
+    "svg.hashsalt": "flocledger",  # same bytes for same data
+    "font.family": FAMILY,
+    "font.size": 8.0,
+    "axes.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.unicode_minus": False,
+    "hatch.linewidth": 0.4,
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "lines.solid_capstyle": "butt",
+}
+
+
+def fonts() -> Path:
+    """Return the folder of the shipped typeface, for typesetting and figures alike."""
+    return resources.folder("pipelines.report") / "fonts"
+
+
+def register() -> None:
+    """Make the typeface known to the plotting library; safe to call again."""
+    have = {entry.fname for entry in font_manager.fontManager.ttflist}
+    for path in sorted(fonts().glob("*.ttf")):
+        if str(path) not in have:
+            font_manager.fontManager.addfont(str(path))
+
+
+def styled() -> Any:
+    """Return the context in which every figure is drawn and saved."""
+    register()
+    return mpl.rc_context(RC)
+
+
+def sheet(height_in: float, *, width_in: float = WIDTH_IN, left_in: float = 0.72, right_in: float = 0.06, top_in: float = 0.2, bottom_in: float = 0.24,
+          gap: float = 0.16) -> Figure:  # fmt: skip
+    """Return a figure with fixed room for its labels [inch], so that the axes of figures below each other line up."""
+    figure = Figure(figsize=(width_in, height_in))
+    figure.subplots_adjust(
+        left=left_in / width_in, right=1 - right_in / width_in, top=1 - top_in / height_in, bottom=bottom_in / height_in, hspace=gap
+    )
+    return figure
+
+
+def svg(figure: Figure) -> str:
+    """Return a figure as SVG text without date or maker, so that the same data give the same bytes."""
+    out = io.StringIO()
+    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    return out.getvalue()
