@@ -22,7 +22,8 @@ from pipelines.plant import loader
 from pipelines.plant.model import PlantFile
 
 MARKER = "demo.json"  # says that a home was made by the demonstration and may be made anew
-NIGHTS = 14  # the last days come one by one, as nightly runs
+WEEKS, NIGHTS = 12, 3  # weeks of data; the last nights come one by one, as nightly runs. About a minute on two cores
+FULL_WEEKS, FULL_NIGHTS = 16, 14  # the long demonstration
 WEEKLIES = 2  # pages of the last whole weeks
 MORNING = time(7, 30)  # plant-local time of the nightly run; the demonstration's operating days end at 06:00 or 00:00
 _MADE = ("plants", "inbox", "archive", "store", "published", "runs", "scratch")  # all that a home holds
@@ -51,7 +52,7 @@ class Made:
     seconds: float
 
 
-def run(home: Home, *, weeks: int = 16, seed: int = 1, nights: int = NIGHTS, tell: Tell = lambda *_: None) -> Made:
+def run(home: Home, *, weeks: int = WEEKS, seed: int = 1, nights: int = NIGHTS, tell: Tell = lambda *_: None) -> Made:
     """Make a demonstration home: generate, take in the bulk, then night by night, then the weekly pages.
 
     UsageError when `home` holds anything that is not a demonstration, or `weeks` is too few.

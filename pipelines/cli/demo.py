@@ -30,17 +30,18 @@ _SQL = (
     type=click.Path(file_okay=False, path_type=Path),
     help=f"Folder to make. Default: --home before the command, else ./{DEFAULT_HOME}.",
 )
-@click.option("--weeks", type=click.IntRange(2, 160), default=16, show_default=True, help="Weeks of data to invent.")
-@click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed of the invention; same seed, same bytes.")
+@click.option("--weeks", type=click.IntRange(2, 160), help="Weeks of data to generate. Default: 12.")
+@click.option("--nights", type=click.IntRange(1, 60), help="Last days delivered one by one, as nightly runs. Default: 3.")
+@click.option("--full", is_flag=True, help="Long demonstration: 16 weeks, the last 14 days delivered night by night.")
 @click.option(
-    "--nights", type=click.IntRange(1, 60), default=14, show_default=True, help="Last days that come one by one, as nightly runs."
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed of the generator; the same seed gives the same bytes."
 )
 @click.pass_context
-def demo(ctx: click.Context, home: Path | None, weeks: int, seed: int, nights: int) -> int:
-    """Make a demonstration of three invented plants.
+def demo(ctx: click.Context, home: Path | None, weeks: int | None, nights: int | None, full: bool, seed: int) -> int:
+    """Make a demonstration home with three invented plants.
 
-    Reads nothing. Writes one home folder, ./flocledger-demo unless told otherwise; an earlier demonstration in it is made
-    anew, anything else is left alone and ends with 3. Takes a few minutes.
+    Reads nothing. Writes one home folder, by default ./flocledger-demo. Replaces an earlier demonstration in it; exits with 3
+    when the folder holds anything else. Takes about a minute, --full about two.
     """
     from pipelines import demo as demonstration
 
@@ -50,17 +51,17 @@ def demo(ctx: click.Context, home: Path | None, weeks: int, seed: int, nights: i
     with Progress("demo") as progress:
         made = demonstration.run(
             place,
-            weeks=weeks,
+            weeks=weeks or (demonstration.FULL_WEEKS if full else demonstration.WEEKS),
             seed=seed,
-            nights=nights,
+            nights=nights or (demonstration.FULL_NIGHTS if full else demonstration.NIGHTS),
             tell=lambda text, done, of: progress.now(f"{text} ({done + 1} of {of})" if of > 1 else text),
         )
-    click.echo("\n".join(told(made, given)))
+    click.echo("\n".join(closing_lines(made, given)))
     return ExitCode.OK
 
 
-def told(made: Made, given: Path) -> list[str]:
-    """Return what to say at the end: where things are, and three things to try."""
+def closing_lines(made: Made, given: Path) -> list[str]:
+    """Return the closing lines: where the outputs are, and three commands to try."""
     shown = shlex.quote(str(given))
     database = Path(given) / made.home.database.relative_to(made.home.root)
     page = Path(given) / made.pages[-1].relative_to(made.home.root) if made.pages else given

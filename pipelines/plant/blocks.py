@@ -31,27 +31,29 @@ _OF_INTAKE = {"role", "tag", "unit", "range", "scaling", "on_words", "off_words"
 class Shift(Block):
     """A shift of the roster, plant-local; `end` may lie after midnight."""
 
-    name: str
-    start: time
-    end: time
+    name: str = Field(description="name of the shift in kpi_shift")
+    start: time = Field(description="plant-local start")
+    end: time = Field(description="plant-local end; may be after midnight")
 
 
 class Plant(Block):
     """The facility as a whole."""
 
     id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$", description="short name in paths and tables")
-    name: str
+    name: str = Field(description="name printed on pages")
     invented: bool = Field(default=False, description="true for demonstration plants; printed on every page")
     time_zone: str = Field(description="IANA time zone")
-    operating_day_start: time = time(0, 0)
-    week_start: Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"] = "monday"
+    operating_day_start: time = Field(default=time(0, 0), description="plant-local time at which the operating day begins")
+    week_start: Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"] = Field(
+        default="monday", description="first day of the reporting week"
+    )
     data_since: Since | None = Field(
         default=None,
         description="no record is older; an export's row with an earlier time is set aside, else one such row stretches all tables to it",
     )
-    units: Literal["US", "SI"]
+    units: Literal["US", "SI"] = Field(description="units of the weekly page and of flag texts")
     currency: str = Field(default="USD", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of all prices")
-    shifts: tuple[Shift, ...] = ()
+    shifts: tuple[Shift, ...] = Field(default=(), description="shifts of the roster, for kpi_shift and lab shift columns")
 
     @field_validator("time_zone")
     @classmethod
@@ -69,8 +71,8 @@ class Plant(Block):
 class Pump(Block):
     """The feed pump and its gauges."""
 
-    id: str
-    kind: Literal["rotodynamic", "displacement"]
+    id: str = Field(description="tag of the pump, unique in the plant")
+    kind: Literal["rotodynamic", "displacement"] = Field(description="rotodynamic (centrifugal) or displacement (progressing cavity, lobe)")
     gauge_elevation: Length = Field(default=0.0, description="height of discharge gauge above suction gauge [m]")
     suction_pipe: Length | None = Field(default=None, description="inner diameter at the suction gauge [m]")
     discharge_pipe: Length | None = Field(default=None, description="inner diameter at the discharge gauge [m]")
@@ -86,15 +88,15 @@ class Planned(Block):
     """When a line is planned to run, plant-local; `end` may lie after midnight, equal times mean the whole day."""
 
     days: tuple[Weekday, ...] = Field(min_length=1, description="days on which it starts")
-    start: time
-    end: time
+    start: time = Field(description="plant-local start")
+    end: time = Field(description="plant-local end; may be after midnight; equal to start means the whole day")
 
 
 class Line(Block):
     """One feed pump, polymer feed, mixing point and dewatering unit."""
 
-    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")
-    name: str
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$", description="short name in tables")
+    name: str = Field(description="name printed on pages")
     device: Literal[
         "belt press",
         "centrifuge",
@@ -103,19 +105,21 @@ class Line(Block):
         "gravity belt thickener",
         "rotary drum thickener",
         "thickening centrifuge",
-    ]
-    device_width: Length | None = None
-    pump: Pump
+    ] = Field(description="kind of dewatering or thickening unit; sets the default start-up time")
+    device_width: Length | None = Field(default=None, description="belt width, for loading per metre [m]")
+    pump: Pump = Field(description="the feed pump")
     startup: Duration | None = Field(default=None, description="start-up time after feed-on [h]; default by device")
-    feed_cutoff: Flow
-    polymer_cutoff: Flow
-    polymer_meter: Literal["neat", "solution"]
-    sludge_sg: float = Field(default=1.0, ge=0.9, le=1.3)
-    reference_flow: Flow
+    feed_cutoff: Flow = Field(description="sludge flow above which the line counts as fed [m3/h]")
+    polymer_cutoff: Flow = Field(description="polymer flow above which polymer counts as on, of the meter that carries the dose [m3/h]")
+    polymer_meter: Literal["neat", "solution"] = Field(description="meter that carries the dose: neat product or made-down solution")
+    sludge_sg: float = Field(default=1.0, ge=0.9, le=1.3, description="specific gravity of the feed sludge")
+    reference_flow: Flow = Field(description="feed flow at which the mixing pressure drop is compared [m3/h]")
     mixing_gauge_elevation: Length = Field(default=0.0, description="height of downstream gauge above upstream gauge [m]")
     solids_hold_tau: Duration = Field(default=36.0, description="[h]")
     solids_hold_limit: Duration = Field(default=72.0, le=336.0, description="[h]; late results work on 14 days at most")
-    dilution_counted: Literal["none", "polymer", "polymer and wash"]
+    dilution_counted: Literal["none", "polymer", "polymer and wash"] = Field(
+        description="water that reaches the filtrate sample, for the capture"
+    )
     planned: tuple[Planned, ...] = Field(default=(), description="planned running times, for the availability")
     polymer_tank: Volume | None = Field(default=None, gt=0, description="polymer solution tank, for the solution's age [m3]")
     mixing_volume: Volume | None = Field(default=None, gt=0, description="where the mixing pressure drop is spent, for G and Gt [m3]")
@@ -132,10 +136,10 @@ class Line(Block):
 class Polymer(Block):
     """A polymer product on lines from a date on."""
 
-    lines: tuple[str, ...]
-    product: str
-    form: Literal["emulsion", "dry", "solution"]
-    density: Density
+    lines: tuple[str, ...] = Field(description="ids of the lines that use it")
+    product: str = Field(description="product name")
+    form: Literal["emulsion", "dry", "solution"] = Field(description="form as supplied")
+    density: Density = Field(description="density as supplied [kg/m3]")
     active_fraction: float = Field(gt=0, le=1, description="active polymer by mass of the product as supplied (neat)")
     active_fraction_source: str = Field(default="", description="certificate, data sheet, supplier's word")
     solution_strength_pct: float | None = Field(
@@ -145,15 +149,15 @@ class Polymer(Block):
         description="active polymer by mass of the made-down solution [%]; of neat product it is times active_fraction",
     )
     price_neat: PerMass | None = Field(default=None, ge=0, description="as supplied, '0.66 per lb' [currency/kg]")
-    uncertainty: PolymerUncertainty = PolymerUncertainty()
-    since: Since
+    uncertainty: PolymerUncertainty = Field(default=PolymerUncertainty(), description="how well active fraction and strength are known")
+    since: Since = Field(description="from this date on, until the next entry of the line")
 
 
 class Price(Block):
     """Prices from a date on, in the plant's currency; null means not counted."""
 
-    since: Since
-    source: str = ""
+    since: Since = Field(description="from this date on")
+    source: str = Field(default="", description="contract or invoice the prices come from")
     disposal_wet: PerMass | None = Field(default=None, ge=0, description="haul and disposal of wet cake, '60 per short_ton' [currency/kg]")
     power: PerEnergy | None = Field(default=None, ge=0, description="[currency/kWh]")
     water: PerVolume | None = Field(default=None, ge=0, description="[currency/m3]")
@@ -173,11 +177,13 @@ _UNITS_OF_TARGET = {
 class Target(Block):
     """What the plant wants to keep to on a line, and the usual range of its baseline."""
 
-    line: str
-    kpi: Literal["dose_active_kg_t", "cake_ts_pct", "capture_pct", "cost_total_per_t", "dry_solids_t", "mixing_dp_ref_kpa"]
+    line: str = Field(description="id of the line")
+    kpi: Literal["dose_active_kg_t", "cake_ts_pct", "capture_pct", "cost_total_per_t", "dry_solids_t", "mixing_dp_ref_kpa"] = Field(
+        description="KPI column the target is for"
+    )
     unit: str = Field(description="unit of the numbers below: lb/dt, kg/t, %, psi, kPa, short_ton, t, 'per short_ton', 'per t'")
-    at_least: float | None = None
-    at_most: float | None = None
+    at_least: float | None = Field(default=None, description="lower target")
+    at_most: float | None = Field(default=None, description="upper target")
     usual: tuple[float, float] | None = Field(default=None, description="10-90 % range of the baseline week")
 
     @model_validator(mode="after")
@@ -202,30 +208,32 @@ class Target(Block):
 class Event(Block):
     """Something logged that charts and comparisons mark."""
 
-    line: str
-    at: Since
-    what: str
+    line: str = Field(description="id of the line")
+    at: Since = Field(description="when it happened")
+    what: str = Field(description="what happened, in a few words")
 
 
 class PlantBlocks(Block):
     """All blocks of a plant file, and what is looked up in them."""
 
-    plant: Plant
-    lines: tuple[Line, ...] = Field(min_length=1)
-    signals: tuple[Signal, ...] = Field(min_length=1)
-    layouts: tuple[Layout, ...] = Field(min_length=1)
-    lab: Lab = Lab()
-    polymers: tuple[Polymer, ...] = ()
-    prices: tuple[Price, ...] = ()
-    targets: tuple[Target, ...] = ()
-    events: tuple[Event, ...] = ()
+    plant: Plant = Field(description="the facility")
+    lines: tuple[Line, ...] = Field(min_length=1, description="one block a line")
+    signals: tuple[Signal, ...] = Field(min_length=1, description="one block a tag and role")
+    layouts: tuple[Layout, ...] = Field(min_length=1, description="one block a kind of file")
+    lab: Lab = Field(default=Lab(), description="words and repeatability of the laboratory")
+    polymers: tuple[Polymer, ...] = Field(default=(), description="polymer products with their dates")
+    prices: tuple[Price, ...] = Field(default=(), description="prices with their dates")
+    targets: tuple[Target, ...] = Field(default=(), description="targets and usual ranges shown on the weekly page")
+    events: tuple[Event, ...] = Field(default=(), description="logged events marked on charts")
     pumps: tuple[Pump, ...] = Field(default=(), description="feed pumps that an arrangement puts in the place of a line's own")
-    arrangements: tuple[Arrangement, ...] = ()
-    service: tuple[Service, ...] = ()
-    baselines: tuple[Baseline, ...] = ()
-    ladders: tuple[Ladder, ...] = ()
-    baseline_periods: tuple[BaselinePeriod, ...] = ()
-    corrections: tuple[Correction, ...] = ()
+    arrangements: tuple[Arrangement, ...] = Field(
+        default=(), description="which pump, injection point and mixing device stood on a line, and when"
+    )
+    service: tuple[Service, ...] = Field(default=(), description="service log of the pumps")
+    baselines: tuple[Baseline, ...] = Field(default=(), description="commissioning references of the pumps")
+    ladders: tuple[Ladder, ...] = Field(default=(), description="dose ladders")
+    baseline_periods: tuple[BaselinePeriod, ...] = Field(default=(), description="operating days that count as a line's baseline")
+    corrections: tuple[Correction, ...] = Field(default=(), description="register of corrections")
 
     @cached_property
     def calendar(self) -> Calendar:

@@ -35,21 +35,27 @@ LAB_BOUNDS = {
 class Correction(Block):
     """One entry: what it matches, what it does, who entered it and why, and what the raw value is expected to be."""
 
-    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$", description="short name, unique in the register")
     tag: str | None = Field(default=None, description="the readings of this tag")
     line: str | None = Field(default=None, description="with point and analyte: the lab results of these")
-    point: Literal["feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store"] | None = None
-    analyte: Literal["ts", "vs", "tss", "strength", "cst", "wet_mass", "delivered_mass", "stock_mass"] | None = None
+    point: Literal["feed", "cake", "filtrate", "polymer solution", "cake haul", "polymer store"] | None = Field(
+        default=None, description="sample point of the lab results"
+    )
+    analyte: Literal["ts", "vs", "tss", "strength", "cst", "wet_mass", "delivered_mass", "stock_mass"] | None = Field(
+        default=None, description="analyte of the lab results"
+    )
     at: Since | None = Field(default=None, description="exactly this time; for lab results a date is the whole operating day")
     since: Since | None = Field(default=None, description="from this time on")
     until: Since | None = Field(default=None, description="up to this time, not included")
     sample: str | None = Field(default=None, description="only this sample id")
     file: str | None = Field(default=None, description="only what came with a file of this name")
-    action: Literal["drop", "override", "scale", "flag"]
+    action: Literal["drop", "override", "scale", "flag"] = Field(
+        description="drop the value, override it, scale it, or flag it as uncertain"
+    )
     value: str | None = Field(default=None, description="for override: what counts instead, with its unit; on or off for states")
     factor: float | None = Field(default=None, description="for scale: the raw value, in the signal's unit, times this counts")
     expect: str | None = Field(default=None, description='what every raw value must be: "> 500 gpm", "= 24000", "between 1 and 2 psi"')
-    reason: str = Field(min_length=3)
+    reason: str = Field(min_length=3, description="why, in a sentence")
     who: Literal[
         "operator", "shift lead", "lab", "instrument technician", "process engineer", "applications engineer", "data engineer", "plant manager"
     ] = Field(description="a role, never a person's name")  # fmt: skip

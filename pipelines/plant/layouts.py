@@ -20,9 +20,9 @@ Analyte = Literal["ts", "vs", "tss", "strength", "moisture", "cst", "wet_mass", 
 class QualityWords(Block):
     """Words (or numbers as text) of the quality column and what they mean; any other word sets the row aside."""
 
-    good: tuple[str, ...] = ()
-    uncertain: tuple[str, ...] = ()
-    bad: tuple[str, ...] = ()
+    good: tuple[str, ...] = Field(default=(), description="words that mean good")
+    uncertain: tuple[str, ...] = Field(default=(), description="words that mean uncertain: used, and counted")
+    bad: tuple[str, ...] = Field(default=(), description="words that mean bad: not used")
 
 
 def belongs(analyte: str, point: str) -> bool:
@@ -35,16 +35,16 @@ def belongs(analyte: str, point: str) -> bool:
 class LabColumn(Block):
     """A column of a wide lab sheet."""
 
-    column: str
+    column: str = Field(description="column name in the sheet")
     line: str | None = Field(default=None, description="line of the column's results; null: the layout's line_column says it row by row")
-    point: Point
-    analyte: Analyte
+    point: Point = Field(description="sample point")
+    analyte: Analyte = Field(description="analyte of the column")
     unit: str = Field(description="%, mg/L, g/L, g/kg, '% of TS', '% of wet', s, kg, lb, t, short_ton, gal, L")
     qualifier_column: str | None = Field(default=None, description="column of this result's qualifiers; default: the layout's")
     limit_column: str | None = Field(default=None, description="column of this result's detection limit; default: the layout's")
     method: str | None = Field(default=None, description="method of this column's results; default: the layout's method_column")
-    since: Since | None = None
-    until: Since | None = None
+    since: Since | None = Field(default=None, description="first day on which the column has this meaning")
+    until: Since | None = Field(default=None, description="end of this meaning, not included")
 
     @model_validator(mode="after")
     def _belongs_there(self) -> Self:
@@ -56,30 +56,34 @@ class LabColumn(Block):
 class Layout(Block):
     """How one kind of file is written. Columns are named, never counted."""
 
-    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$")
-    kind: KindName
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9-]{0,40}$", description="short name in loads and messages")
+    kind: KindName = Field(
+        description="long: one value a row; wide: one column a tag; lab long: one result a row; lab wide: one column a result"
+    )
     files: str = Field(description="glob on the file name, case-insensitive, e.g. 'AF_*.csv'")
     member: str | None = Field(
         default=None, description="glob on the name of a member, where `files` is meant for the archive (.zip) it came in"
     )
     sheet: str | None = Field(default=None, description="sheet of a workbook; null: the first visible one")
-    encoding: str = "utf-8"
-    delimiter: str = Field(default=",", min_length=1, max_length=1)
+    encoding: str = Field(default="utf-8", description="text encoding, such as utf-8, utf-16, cp1252")
+    delimiter: str = Field(default=",", min_length=1, max_length=1, description="field delimiter")
     quote: str | None = Field(default='"', max_length=1, description="quote character; empty text: none, quote signs are text")
     escape: str | None = Field(default=None, min_length=1, max_length=1, description="escape character inside quotes; null: doubled quote")
-    decimal: Literal[".", ","] = "."
-    thousands: str | None = Field(default=None, min_length=1, max_length=1)
-    time_column: str | None = None
+    decimal: Literal[".", ","] = Field(default=".", description="decimal sign")
+    thousands: str | None = Field(default=None, min_length=1, max_length=1, description="thousands sign; null: none")
+    time_column: str | None = Field(default=None, description="column of the time stamp, or of the time beside date_column")
     date_column: str | None = Field(default=None, description="when date and time stand in two columns: the date")
     time_format: str = Field(
         default="%Y-%m-%d %H:%M:%S",
         description="strptime format of the stamp (of 'date time' joined by a blank when in two columns); 'iso8601', 'epoch s', 'epoch ms' or 'serial day'",
     )
     time_zone: str = Field(default="plant", description="plant, UTC, an IANA zone, or an offset such as +01:00")
-    stamp: Literal["instant", "interval start", "interval end"] = "instant"
+    stamp: Literal["instant", "interval start", "interval end"] = Field(
+        default="instant", description="what a stamp marks: an instant, or the start or end of an averaging interval"
+    )
     interval: Duration | None = Field(default=None, description="length of the interval for interval data [h]")
-    tag_column: str | None = None
-    value_column: str | None = None
+    tag_column: str | None = Field(default=None, description="long: column of the tag")
+    value_column: str | None = Field(default=None, description="long: column of the value")
     quality_column: str | None = Field(
         default=None, description="long: the column; wide: the name of the columns to the right of each value column"
     )
@@ -88,7 +92,7 @@ class Layout(Block):
         description="wide: name of the column with the quality of column {tag}, such as '{tag} Q' or 'Q_{tag}'; {word}: the first word of the "
         "column's name, such as '{word} Status' for 'FT1 Status' beside 'FT1 Feed flow'",
     )
-    quality_words: QualityWords = QualityWords()
+    quality_words: QualityWords = Field(default=QualityWords(), description="words of the quality column and what they mean")
     unit_row: int | None = Field(
         default=None, ge=1, description="rows below the header at which units stand (1: directly below); null: none"
     )
@@ -99,19 +103,21 @@ class Layout(Block):
         default=False, description="true: the export always ends its last row; one without line end is cut and set aside"
     )
     late_rows: bool = Field(default=False, description="the source is known to write rows late: rows out of order are no clock error")
-    minimum_parse_rate: float = Field(default=0.99, ge=0, le=1)
+    minimum_parse_rate: float = Field(
+        default=0.99, ge=0, le=1, description="share of values that must be readable; a file below it is refused"
+    )
     # lab sheets
-    point_column: str | None = None
-    analyte_column: str | None = None
-    result_column: str | None = None
+    point_column: str | None = Field(default=None, description="lab long: column of the sample point")
+    analyte_column: str | None = Field(default=None, description="lab long: column of the analyte")
+    result_column: str | None = Field(default=None, description="lab long: column of the result")
     unit_column: str | None = Field(
         default=None, description="lab long: unit of the result; long: values in another unit than the signal's are set aside"
     )
-    qualifier_column: str | None = None
-    sample_column: str | None = None
-    reported_column: str | None = None
-    method_column: str | None = None
-    crew_column: str | None = None
+    qualifier_column: str | None = Field(default=None, description="column of qualifiers such as < or ND")
+    sample_column: str | None = Field(default=None, description="column of the sample id")
+    reported_column: str | None = Field(default=None, description="column of the report time; the latest report stands")
+    method_column: str | None = Field(default=None, description="column of the method")
+    crew_column: str | None = Field(default=None, description="column of the crew letter")
     limit_column: str | None = Field(default=None, description="detection limit of the row's results, in the unit of the result")
     shift_column: str | None = Field(
         default=None, description="AM, PM, shift names or the words of [lab] shift_words; may be the crew column"
@@ -120,7 +126,7 @@ class Layout(Block):
     to_column: str | None = Field(
         default=None, description="end of a composite's window; a time of day not after the begin is the next day's"
     )
-    lot_column: str | None = None
+    lot_column: str | None = Field(default=None, description="column of the polymer lot")
     line_column: str | None = Field(
         default=None, description="lab wide: the column that says the line, where each line has a row of its own"
     )
@@ -213,24 +219,24 @@ class Layout(Block):
 class SamplePoint(Block):
     """Free words of a lab sheet tied to a line and point."""
 
-    names: tuple[str, ...]
-    line: str
-    point: Point
+    names: tuple[str, ...] = Field(description="words of the sheet")
+    line: str = Field(description="id of the line they mean")
+    point: Point = Field(description="sample point they mean")
 
 
 class AnalyteName(Block):
     """Free words of a lab sheet tied to an analyte and the unit they mean."""
 
-    names: tuple[str, ...]
-    analyte: Analyte
-    unit: str | None = None
+    names: tuple[str, ...] = Field(description="words of the sheet")
+    analyte: Analyte = Field(description="analyte they mean")
+    unit: str | None = Field(default=None, description="unit of the results where the sheet has none")
 
 
 class Lab(Block):
     """How the lab's words map to points and analytes, and how well the lab repeats itself."""
 
-    sample_points: tuple[SamplePoint, ...] = ()
-    analytes: tuple[AnalyteName, ...] = ()
+    sample_points: tuple[SamplePoint, ...] = Field(default=(), description="words of the sheet for sample points")
+    analytes: tuple[AnalyteName, ...] = Field(default=(), description="words of the sheet for analytes")
     duplicate_limit_pct: dict[Literal["ts", "cake", "tss"], float] = Field(
         default={"ts": 10.0, "cake": 5.0, "tss": 20.0},
         description="largest relative difference of duplicates [%]; common practice, no source",
@@ -248,4 +254,4 @@ class Lab(Block):
         default=(),
         description="methods one sample can be run by, preferred first: results of the others are kept apart, and out of KPIs beside it",
     )
-    uncertainty: LabUncertainty = LabUncertainty()
+    uncertainty: LabUncertainty = Field(default=LabUncertainty(), description="standard uncertainties of sampling and analysis")

@@ -44,10 +44,12 @@ class Arrangement(Block):
 class Service(Block):
     """An entry of a pump's service log; `at` is when the pump was back in service."""
 
-    pump: str
-    at: Since
-    kind: Literal["service", "overhaul", "new pump", "impeller", "rotor", "stator", "lobes", "wear plate"]
-    note: str = ""
+    pump: str = Field(description="id of the pump")
+    at: Since = Field(description="when the pump was back in service")
+    kind: Literal["service", "overhaul", "new pump", "impeller", "rotor", "stator", "lobes", "wear plate"] = Field(
+        description="what was done"
+    )
+    note: str = Field(default="", description="free text")
 
     @property
     def resets_overhaul(self) -> bool:
@@ -63,9 +65,9 @@ class Service(Block):
 class Baseline(Block):
     """What a pump did at commissioning: its curve (rotodynamic) or displacement and slip (displacement)."""
 
-    pump: str
+    pump: str = Field(description="id of the pump")
     at: Since = Field(description="when it was measured; it is the reference from then until the next, or until parts are changed")
-    note: str = ""
+    note: str = Field(default="", description="free text")
     ts_window: tuple[float, float] | None = Field(default=None, description="feed TS [%] within which minutes are compared with it")
     flow_unit: str | None = Field(default=None, description="unit of the flows below")
     # rotodynamic
@@ -76,7 +78,9 @@ class Baseline(Block):
     # displacement
     displacement: Volume | None = Field(default=None, description="volume a revolution at no pressure difference [m3]")
     pressure_unit: str | None = Field(default=None, description="unit of the pressure differences below")
-    slip_form: Literal["linear", "sqrt"] = "linear"
+    slip_form: Literal["linear", "sqrt"] = Field(
+        default="linear", description="slip proportional to the pressure difference (linear) or to its root (sqrt)"
+    )
     slip: tuple[tuple[float, float], ...] = Field(default=(), description="points (pressure difference, slip flow)")
 
     @model_validator(mode="after")
@@ -131,10 +135,10 @@ class Baseline(Block):
 class Ladder(Block):
     """A dose ladder: the dose is held from each time of `steps` to the next, the last one until `until`."""
 
-    line: str
-    name: str = Field(min_length=1)
-    steps: tuple[Since, ...] = Field(min_length=2)
-    until: Since
+    line: str = Field(description="id of the line")
+    name: str = Field(min_length=1, description="name of the trial")
+    steps: tuple[Since, ...] = Field(min_length=2, description="start of each dose step")
+    until: Since = Field(description="end of the last step")
     washout: Duration = Field(default=0.5, ge=0, description="time after each step that does not count [h]; at least one residence time")
 
     @model_validator(mode="after")
@@ -153,9 +157,9 @@ class Ladder(Block):
 class BaselinePeriod(Block):
     """Operating days that count as the baseline of a line, the first and the last one included."""
 
-    line: str
-    first_day: Since
-    last_day: Since
+    line: str = Field(description="id of the line")
+    first_day: Since = Field(description="first operating day")
+    last_day: Since = Field(description="last operating day, included")
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:

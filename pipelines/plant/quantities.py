@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
 from typing import Annotated, Any
@@ -9,6 +10,14 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
 from pipelines.base import units
+
+
+@dataclass(frozen=True)
+class Written:
+    """How a quantity is written in a plant file, for the manual: its dimension and an example."""
+
+    dimension: str
+    example: str
 
 
 def _quantity(dimension: str) -> BeforeValidator:
@@ -30,14 +39,14 @@ _EXAMPLE = {
     "dose": "18 lb/dt",
     "volume": "1.6 gal",
 }
-Flow = Annotated[float, _quantity("flow")]
-Length = Annotated[float, _quantity("length")]
-Density = Annotated[float, _quantity("density")]
-Pressure = Annotated[float, _quantity("pressure")]
-Speed = Annotated[float, _quantity("speed")]
-Duration = Annotated[float, _quantity("time")]
-Dose = Annotated[float, _quantity("dose")]
-Volume = Annotated[float, _quantity("volume")]
+Flow = Annotated[float, _quantity("flow"), Written("flow", _EXAMPLE["flow"])]
+Length = Annotated[float, _quantity("length"), Written("length", _EXAMPLE["length"])]
+Density = Annotated[float, _quantity("density"), Written("density", _EXAMPLE["density"])]
+Pressure = Annotated[float, _quantity("pressure"), Written("pressure", _EXAMPLE["pressure"])]
+Speed = Annotated[float, _quantity("speed"), Written("speed", _EXAMPLE["speed"])]
+Duration = Annotated[float, _quantity("time"), Written("time", _EXAMPLE["time"])]
+Dose = Annotated[float, _quantity("dose"), Written("dose", _EXAMPLE["dose"])]
+Volume = Annotated[float, _quantity("volume"), Written("volume", _EXAMPLE["volume"])]
 Since = date | datetime
 
 
@@ -56,9 +65,9 @@ def _per(dimension: str) -> BeforeValidator:
 
 
 _PER_EXAMPLE = {"mass": "0.66 per lb", "energy": "0.12 per kWh", "volume": "4.50 per kgal"}
-PerMass = Annotated[float, _per("mass")]
-PerEnergy = Annotated[float, _per("energy")]
-PerVolume = Annotated[float, _per("volume")]
+PerMass = Annotated[float, _per("mass"), Written("price by mass", _PER_EXAMPLE["mass"])]
+PerEnergy = Annotated[float, _per("energy"), Written("price by energy", _PER_EXAMPLE["energy"])]
+PerVolume = Annotated[float, _per("volume"), Written("price by volume", _PER_EXAMPLE["volume"])]
 
 
 class ContradictionError(ValueError):

@@ -16,8 +16,8 @@ from schemas.roles import ROLES, Role
 class Scaling(Block):
     """Scaling of a raw signal (mA, counts, percent) to `unit`: raw[0] reads reads[0], raw[1] reads reads[1]."""
 
-    raw: tuple[float, float]
-    reads: tuple[float, float]
+    raw: tuple[float, float] = Field(description="two raw numbers")
+    reads: tuple[float, float] = Field(description="the readings, in `unit`, at these raw numbers")
     ma: tuple[float, float] | None = Field(
         default=None, description="milliamperes at raw[0] and raw[1], when the raw numbers stand for a current"
     )
@@ -41,15 +41,17 @@ class Scaling(Block):
 class Signal(Block):
     """A plant tag tied to a role for a span of time."""
 
-    line: str
-    role: str
-    tag: str
+    line: str = Field(description="id of the line")
+    role: str = Field(description="meaning of the tag; see the roles page")
+    tag: str = Field(description="name of the signal in the export")
     unit: str = Field(description="unit the export gives the value in (after scaling)")
     range: tuple[float, float] | None = Field(default=None, description="transmitter range in `unit`; required for analog roles")
-    interpolation: Literal["stepped", "sloped"] = "stepped"
+    interpolation: Literal["stepped", "sloped"] = Field(
+        default="stepped", description="stepped: a value holds until the next; sloped: straight line between values"
+    )
     deadband: float = Field(default=0.0, ge=0, description="in `unit`")
     hold_limit: Duration | None = Field(default=None, description="[h]; default by role: 30 min analog and totalisers, 24 h states")
-    scaling: Scaling | None = None
+    scaling: Scaling | None = Field(default=None, description="scaling of a raw signal (mA, counts, percent)")
     rollover: float | None = Field(default=None, gt=0, description="totaliser capacity in `unit`")
     maximum_rate: float | None = Field(
         default=None,
@@ -58,12 +60,12 @@ class Signal(Block):
     on_words: tuple[str, ...] = Field(
         default=("1", "true", "on", "run", "running"), description="state words that mean on; case and blanks do not matter"
     )
-    off_words: tuple[str, ...] = ("0", "false", "off", "stop", "stopped")
-    uncertainty: MeterUncertainty = MeterUncertainty()
+    off_words: tuple[str, ...] = Field(default=("0", "false", "off", "stop", "stopped"), description="state words that mean off")
+    uncertainty: MeterUncertainty = Field(default=MeterUncertainty(), description="standard uncertainty of the meter")
     shared_by: tuple[str, ...] = Field(default=(), description="other lines that a polymer meter serves as well")
     split: Literal["by sludge flow", "by dry solids", "refuse"] = Field(default="refuse", description="how a shared polymer meter is split")
-    since: Since | None = None
-    until: Since | None = None
+    since: Since | None = Field(default=None, description="first date or time at which the tag has this meaning")
+    until: Since | None = Field(default=None, description="end of this meaning, not included")
 
     @field_validator("maximum_rate", mode="before")
     @classmethod
