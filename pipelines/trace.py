@@ -16,7 +16,7 @@ from pipelines.base import resources
 from pipelines.base.errors import DataMissingError, UsageError
 from pipelines.base.home import Home
 from pipelines.files.original import FileRefusedError
-from pipelines.plant import loader
+from pipelines.plant import limits, loader
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store, connect
 from schemas import TABLES
@@ -39,7 +39,9 @@ _ROLES_OF: dict[str, tuple[str, ...]] = {
 }
 # KPI table -> the column beside plant and line that tells its rows of a day apart.
 PERIODS = {"kpi_hour": "period_start_utc", "kpi_shift": "shift", "kpi_day": "", "kpi_week": "", "kpi_rolling": "window_name"}
-_LAB_REACHES = timedelta(days=3)  # a held feed TS stands for so long by default
+_HELD = timedelta(
+    days=limits.HELD_TS_DAYS
+)  # feed samples so long before a day can stand behind it: held, or in the median held values relax to
 _Row = dict[str, Any]
 
 
@@ -126,7 +128,7 @@ def run(
         minutes = _minutes(store, line, row, column)
         shown = minute or (minutes["minute_utc"][0] if minutes.height else None)
         first, last = _days(store, line, row)
-        corrections = _corrections(store, line, row, column, first - _LAB_REACHES, last)
+        corrections = _corrections(store, line, row, column, first, last)
         one = store.frame("SELECT * FROM minutes WHERE line = $line AND minute_utc = $m", line=line, m=shown)
         return Trace(
             table=table,
@@ -139,7 +141,7 @@ def run(
             minute_utc=shown,
             minute=one.to_dicts()[0] if one.height else {},
             readings=() if shown is None else _readings(home, store, plant_file, line, shown, column),
-            lab=_lab(home, store, plant_file, line, first - _LAB_REACHES, last),
+            lab=_lab(home, store, plant_file, line, first, last),
             loads=_loads(store, first, last),
             valid_minutes=minutes,
             corrections=corrections,
@@ -274,17 +276,20 @@ def _corrections(store: Store, line: str, row: Mapping[str, Any], column: str, f
     """Return what was corrected behind a number: readings of its roles within the period, lab results of the days shown."""
     return store.frame(
         "SELECT * FROM corrections_applied WHERE line = $line AND ((kind = 'reading' AND list_contains($roles, role) AND time_utc >= $a "
-        "AND time_utc < $b) OR (kind = 'lab result' AND operating_day BETWEEN $first AND $last)) ORDER BY kind, time_utc, subject",
-        line=line, roles=list(roles_behind(column)), a=row["period_start_utc"], b=row["period_end_utc"], first=first, last=last,
+        "AND time_utc < $b) OR (kind = 'lab result' AND operating_day BETWEEN $held AND $last)) ORDER BY kind, time_utc, subject",
+        line=line, roles=list(roles_behind(column)), a=row["period_start_utc"], b=row["period_end_utc"], held=first - _HELD, last=last,
     )  # fmt: skip
 
 
 def _lab(home: Home, store: Store, plant_file: PlantFile, line: str, first: date, last: date) -> pl.DataFrame:
+    """Return the lab results of the days, and the feed samples before them whose TS may be held."""
     found = store.frame(
         "SELECT * FROM lab_results WHERE line = $line AND (operating_day BETWEEN $a AND $b "
+        "OR point = 'feed' AND operating_day BETWEEN $held AND $b "
         "OR time_basis = 'composite' AND operating_day > $b AND from_utc < (SELECT max(minute_utc) FROM minutes WHERE operating_day = $b)) "
         "ORDER BY from_utc, sample_id, analyte",
         line=line,
+        held=first - _HELD,
         a=first,
         b=last,
     )

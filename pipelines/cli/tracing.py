@@ -105,7 +105,7 @@ def lines(found: Trace) -> list[str]:
         out += [text for reading in found.readings for text in _reading(reading)]
     else:
         out += ["no processing minutes"]
-    out += ["", "lab results of the period and the three days before"]
+    out += ["", "lab results of the period, and feed samples of the 14 days before that may be held"]
     out += [text for result in found.lab.iter_rows(named=True) for text in _result(result)]
     out += _corrections(found.corrections)
     out += ["", "files behind the period"]

@@ -105,3 +105,19 @@ def test_the_command_shows_corrections_and_decisions(traced: Any) -> None:
     row = told("--file", "export_0.csv", "--row", "14")
     assert "  disposition: corrected to" in row
     assert any(" operator: corrected to 61 m3/h (FT), log sheet [" in line for line in row)
+
+
+def test_a_feed_sample_held_for_days_is_part_of_the_evidence(make_small: Callable[[str], Any]) -> None:
+    """A plant that samples seldom states a longer hold limit; trace goes as far back as the value does."""
+    small = make_small("held")
+    path = small.home.plant_file("p")
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace('feed_cutoff = "5 m3/h"', 'feed_cutoff = "5 m3/h"\nsolids_hold_limit = "336 h"'), encoding="utf-8")
+    for day in range(9):
+        small.export(day)
+    small.lab("2026-01-05,2.0,20", "2026-01-06,,21")
+    small.nightly(publish_now=True)
+    found = trace.run(small.home, "p", "line-1", date(2026, 1, 13), "dose_active_kg_t")
+    assert found.row["feed_ts_pct"] == pytest.approx(2.0)
+    assert found.row["dry_solids_held_t"] == found.row["dry_solids_t"]
+    assert found.lab.select("operating_day", "point").rows() == [(DAY, "feed")]  # not the cake of another day
