@@ -8,6 +8,7 @@ REASONS: tuple[str, ...] = (
     "unknown layout",
     "unit row disagrees with plant file",
     "parse rate too low",
+    "several values under one stamp",
     "row has too many fields",
     "row has too few fields",
     "partial last row",

@@ -26,6 +26,7 @@ class Receipt:
     values_kept: int = 0
     values_duplicate: int = 0
     values_set_aside: int = 0
+    values_superseded: int = 0  # of the values kept: another version of their tag and time stands, these are history
     first_utc: datetime | None = None
     last_utc: datetime | None = None
     reasons: dict[str, int] = field(default_factory=dict)  # set-aside rows by primary reason

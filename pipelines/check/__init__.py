@@ -166,6 +166,7 @@ def _take_readings(store: Store, reading: Reading, load_id: str, tally: Tally) -
         tally.settle(piece.chunk.values["line_no"], piece.row_count, said.failed, outcome, piece.chunk.written)
         if said.steps is not None:
             back.append(said.steps)
+    tally.refuse_merged(reading.received.layout)
     clock_steps.write(store, load_id, back)
     store.mark_days("readings", utc_days)
 

@@ -12,14 +12,17 @@ from pipelines.base.receipts import Receipt
 from pipelines.check import row_schemas
 from pipelines.check.readings import sorting
 from pipelines.check.readings.duplicates import Outcome
-from pipelines.files.original import Original
+from pipelines.files.original import FileRefusedError, Original
 from pipelines.files.pieces import Chunk, RawLines, Received, Written
+from pipelines.plant.model import Layout
 from pipelines.store import Store
 from schemas import TABLES
 from schemas.vocabulary import REASONS
 
 RULE_VERSION = 3  # raised when a row rule changes its verdict on the same row
 RAW_TEXT_KEPT = 4_000  # characters of a set-aside row that are stored; the archive has all of it
+MOST_REPEATED, MOST_CONTESTED = 0.5, 0.1  # share of a file's stamps from which on rows of several units are merged (rule of this project)
+FEW_REPEATED = 5  # so few repeated stamps are repetitions, in however short a file
 TAGS_KEPT = 20  # names listed in a set-aside row
 
 
@@ -36,6 +39,10 @@ class Tally:
     values_kept: int = 0
     values_duplicate: int = 0
     values_set_aside: int = 0
+    values_superseded: int = 0
+    keys: int = 0  # tags and times of the file; how many stand in it more than once, and with differing values
+    keys_repeated: int = 0
+    keys_contested: int = 0
     aside: list[pl.DataFrame] = field(default_factory=list)  # rows for set_aside, without raw text
     days: set[date] = field(default_factory=set)
     rows_exact: int = 0
@@ -62,6 +69,17 @@ class Tally:
                 )
             )  # fmt: skip
 
+    def refuse_merged(self, layout: Layout) -> None:
+        """Refuse a file in which most tags and times stand more than once with differing values: rows of several units merged."""
+        is_most = self.keys_repeated > MOST_REPEATED * self.keys and self.keys_contested > MOST_CONTESTED * self.keys
+        if layout.repeated_stamps == "refuse" and self.keys_repeated >= FEW_REPEATED and is_most:
+            raise FileRefusedError(
+                "several values under one stamp",
+                f"{self.keys_repeated:,} of {self.keys:,} stamps of a tag stand more than once, {self.keys_contested:,} with differing values; "
+                "if a column says which unit, station or press a row is of, declare it (entity_column); if stamps are cut short "
+                'and the last value under one counts, declare repeated_stamps = "last counts"',
+            )
+
     def span(self, times: pl.Series) -> None:
         """Widen first and last to the times of usable rows."""
         self.first, self.last = sorting.widened(self.first, self.last, times)
@@ -75,6 +93,10 @@ class Tally:
         `written` tells their raw text where it is at hand.
         """
         self.values_kept += outcome.kept
+        self.values_superseded += outcome.superseded
+        self.keys += outcome.keys
+        self.keys_repeated += outcome.repeated
+        self.keys_contested += outcome.contested
         self.values_duplicate += outcome.duplicates
         self.values_set_aside += failed.height
         if failed.height == 0 and outcome.duplicates == 0:
@@ -172,6 +194,7 @@ def receipt_of(original: Original, received: Received, tally: Tally, reasons: di
         values_kept=tally.values_kept,
         values_duplicate=tally.values_duplicate,
         values_set_aside=tally.values_set_aside,
+        values_superseded=tally.values_superseded,
         first_utc=tally.first,
         last_utc=tally.last,
         reasons=reasons,

@@ -23,8 +23,8 @@ class InputKind:
 KINDS: dict[KindName, InputKind] = {
     kind.name: kind
     for kind in (
-        InputKind("long", False, False, ("tag_column", "value_column"), ("tag_column", "value_column", "quality_column")),
-        InputKind("wide", False, True, (), ()),
+        InputKind("long", False, False, ("tag_column", "value_column"), ("entity_column", "tag_column", "value_column", "quality_column")),
+        InputKind("wide", False, True, (), ("entity_column",)),
         InputKind(
             "lab long",
             True,

@@ -70,10 +70,12 @@ def marks_differ(**marks: str | None) -> None:
     """Raise ValueError when two of the marks are one sign."""
     seen: dict[str, str] = {}
     for name, mark in marks.items():
-        if mark is None:
+        if mark is None or mark == BLANKS:
             continue
-        if mark in "\r\n":
+        if any(sign in "\r\n" for sign in mark):
             raise ValueError(f"{name} cannot be a line end")
+        if (within := next((other for other in seen if other in mark or mark in other), None)) is not None and within != mark:
+            raise ValueError(f"{name} and {seen[within]} share a sign")
         if mark in seen:
             raise ValueError(f"{name} is the same sign as {seen[mark]}")
         seen[mark] = name
@@ -100,3 +102,28 @@ def quality_names_fit(kind: str, quality_name: str | None, quality_column: str |
         raise ValueError("quality_name needs {tag} or {word} once and something beside it, such as '{tag} Q'")
     if quality_column is not None:
         raise ValueError("quality_name and quality_column are two ways to say the same; keep one")
+
+
+BLANKS = "blanks"  # a delimiter: any run of blanks and tabs
+
+
+def entity_fits(entity_column: str | None, entity_name: str, *, is_lab: bool) -> None:
+    """Raise ValueError when entity_column stands in a lab layout, or entity_name lacks one of its two parts."""
+    if entity_column is not None and is_lab:
+        raise ValueError("entity_column belongs to long and wide exports; a lab sheet has line_column or point_column")
+    if entity_name.count("{entity}") != 1 or entity_name.count("{tag}") != 1:
+        raise ValueError("entity_name needs {entity} and {tag} once each, such as '{entity} {tag}'")
+
+
+def column_names_fit(names: tuple[str, ...], needed: list[str], *, header_rows: int, unit_row: int | None) -> None:
+    """Raise ValueError when the names of a file without a header row lack a column the layout names, or stand beside a header."""
+    if not names:
+        return
+    if header_rows != 1 or unit_row is not None:
+        raise ValueError("column_names are for a file without a header row: leave out header_rows and unit_row")
+    twice = [name for name in names if name.strip() and names.count(name) > 1]
+    if twice:
+        raise ValueError(f"column_names has {twice[0]!r} more than once")
+    lacking = [name for name in needed if name not in {n.strip() for n in names}]
+    if lacking:
+        raise ValueError(f"column_names lacks {lacking[0]!r}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Literal, Self
 
 from pydantic import Field, field_validator, model_validator
@@ -66,11 +66,22 @@ class Layout(Block):
     )
     sheet: str | None = Field(default=None, description="sheet of a workbook; null: the first visible one")
     encoding: str = Field(default="utf-8", description="text encoding, such as utf-8, utf-16, cp1252")
-    delimiter: str = Field(default=",", min_length=1, max_length=1, description="field delimiter")
+    delimiter: str = Field(
+        default=",", min_length=1, max_length=8, description="one or more characters; 'blanks': any run of blanks and tabs"
+    )
     quote: str | None = Field(default='"', max_length=1, description="quote character; empty text: none, quote signs are text")
     escape: str | None = Field(default=None, min_length=1, max_length=1, description="escape character inside quotes; null: doubled quote")
     decimal: Literal[".", ","] = Field(default=".", description="decimal sign")
     thousands: str | None = Field(default=None, min_length=1, max_length=1, description="thousands sign; null: none")
+    header_rows: int = Field(
+        default=1,
+        ge=1,
+        le=3,
+        description="rows that name the columns: their texts are joined by a blank, a group's name counts for the blank cells to its right",
+    )
+    column_names: tuple[str, ...] = Field(
+        default=(), description="names of all columns in their order, of a file without a header row; an empty text: not used"
+    )
     time_column: str | None = Field(default=None, description="column of the time stamp, or of the time beside date_column")
     date_column: str | None = Field(default=None, description="when date and time stand in two columns: the date")
     time_format: str = Field(
@@ -84,6 +95,13 @@ class Layout(Block):
     interval: Duration | None = Field(default=None, description="length of the interval for interval data [h]")
     tag_column: str | None = Field(default=None, description="long: column of the tag")
     value_column: str | None = Field(default=None, description="long: column of the value")
+    entity_column: str | None = Field(default=None, description="long and wide: column that says which unit, station or press a row is of")
+    entity_name: str = Field(
+        default="{entity} {tag}", description="how entity_column and the name of a tag or column make the tag of a signal"
+    )
+    repeated_stamps: Literal["refuse", "last counts"] = Field(
+        default="refuse", description="what to do with a file in which most stamps of a tag stand more than once with differing values"
+    )
     quality_column: str | None = Field(
         default=None, description="long: the column; wide: the name of the columns to the right of each value column"
     )
@@ -166,6 +184,8 @@ class Layout(Block):
         if self.unit_column is not None and self.input_kind == KINDS["wide"]:
             raise ValueError("unit_column belongs to layouts with one value a row; a wide export has its units in a row: unit_row")
         self._lines_are_told()
+        layout_checks.entity_fits(self.entity_column, self.entity_name, is_lab=self.is_lab)
+        layout_checks.column_names_fit(self.column_names, self.header_columns, header_rows=self.header_rows, unit_row=self.unit_row)
         layout_checks.marks_differ(delimiter=self.delimiter, quote=self.quote, escape=self.escape)
         layout_checks.number_marks_differ(self.decimal, self.thousands)
         layout_checks.quality_names_fit(self.kind, self.quality_name, self.quality_column)
@@ -199,12 +219,22 @@ class Layout(Block):
         keys = ("date_column", "time_column", *self.input_kind.header)
         return [name.strip() for key in keys if (name := getattr(self, key))]
 
-    def value_columns(self, tags: Iterable[str]) -> frozenset[str] | None:
-        """Return the names of columns one of which a header must have; None: nothing is asked of it."""
+    def has_values(self, columns: Collection[str], tags: Iterable[str]) -> bool:
+        """Return whether a header with these columns can hold values of the plant's tags."""
         if not self.input_kind.has_a_column_a_value:
-            return None
-        known = frozenset(name.strip() for name in ((r.column for r in self.results) if self.is_lab else tags))
-        return known if known or self.is_lab else None
+            return True
+        if self.is_lab:
+            return any(result.column.strip() in columns for result in self.results)
+        known = {tag.strip() for tag in tags}
+        return not known or any(self.tags_of(column, known) for column in columns)
+
+    def tags_of(self, column: str, tags: Collection[str]) -> list[str]:
+        """Return those of the tags whose values a column of a wide export holds: several where rows are of several entities."""
+        if self.entity_column is None:
+            return [column] if column in tags else []
+        before, behind = (part.replace("{tag}", column) for part in self.entity_name.split("{entity}"))
+        fits = (tag for tag in tags if column and tag.startswith(before) and tag.endswith(behind))
+        return [tag for tag in fits if len(tag) > len(before) + len(behind)]
 
     @property
     def is_lab(self) -> bool:

@@ -81,6 +81,8 @@ def _line(name: str, receipts: list[Receipt]) -> str:
     read, kept, duplicate, dropped, aside = (sum(getattr(r, c) for r in receipts) for c in _COUNTS)
     values = sum(r.values_set_aside for r in receipts)  # of rows of which others were kept, too
     told = f"  ({values:,} value{'s' if values > 1 else ''})" if values not in (0, aside) else ""
+    superseded = sum(r.values_superseded for r in receipts)
+    told += f"  ({superseded:,} kept as history only)" if superseded else ""
     name = harmless(name)
     short = name if len(name) <= _NAME_WIDE else f"{name[: _NAME_WIDE - 12]}...{name[-9:]}"
     refused = f"  refused: {receipts[0].reason}" if len(receipts) == 1 and receipts[0].status == "set aside" else ""

@@ -61,5 +61,13 @@ TABLE = Table(
         Column("values_kept", "bigint", "value", "values kept as readings or results", nullable=False, ge=0),
         Column("values_duplicate", "bigint", "value", "values known already", nullable=False, ge=0),
         Column("values_set_aside", "bigint", "value", "values set aside", nullable=False, ge=0),
+        Column(
+            "values_superseded",
+            "bigint",
+            "value",
+            "of the values kept, those in readings_history: at their tag and time another version stands, by better quality or later receipt; "
+            "as counted when the file came in",
+            ge=0,
+        ),
     ),
 )

@@ -22,11 +22,19 @@ _KEPT = ["line_no", "is_mark", "is_duplicate"]
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of readings: `lines` has line_no, is_mark, is_duplicate; None when none is a duplicate or mark."""
+    """What became of readings: `lines` has line_no, is_mark, is_duplicate; None when none is a duplicate or mark.
+
+    `superseded` of those kept went to the history, because another version of their tag and time stands. Of a load's tags and
+    times (`keys`) `repeated` stand in it more than once, `contested` of them with differing values.
+    """
 
     kept: int
     duplicates: int
     lines: pl.DataFrame | None
+    superseded: int = 0
+    keys: int = 0
+    repeated: int = 0
+    contested: int = 0
 
 
 @dataclass
@@ -79,14 +87,29 @@ def merge(store: Store, ordered: pl.DataFrame, load_id: str, stored: Stored, *, 
     if held is None and not has_repeats:
         _append(store, ordered, load_id)
         marks = int(ordered["is_mark"].sum())
-        return Outcome(ordered.height - marks, 0, ordered.select("line_no", "is_mark", is_duplicate=pl.lit(False)) if marks else None)
+        lines = ordered.select("line_no", "is_mark", is_duplicate=pl.lit(False)) if marks else None
+        return Outcome(ordered.height - marks, 0, lines, keys=ordered.height)
     rivals = _with_holders(ordered, held, load_id)
     settled = _settled(rivals)
     _write(store, settled, load_id)
     lines = settled.filter("is_incoming").select(_KEPT)
     counted = lines.filter(~pl.col("is_mark"))
     duplicates = int(counted["is_duplicate"].sum())
-    return Outcome(counted.height - duplicates, duplicates, lines)
+    return Outcome(counted.height - duplicates, duplicates, lines, *_rivalry(settled, load_id))
+
+
+def _rivalry(settled: pl.DataFrame, load_id: str) -> tuple[int, int, int, int]:
+    """Return of a load's readings: superseded ones; and tags and times: all, repeated within the load, with differing values."""
+    c = pl.col
+    keyed = settled.with_columns(key=c("is_new_key").cum_sum(), is_own=(c("load_id") == load_id) & ~c("is_mark"))
+    later = keyed.filter(~c("is_new_key"))
+    losers = later.filter(~c("is_duplicate")).select(at=pl.when("wins").then("holder_before").otherwise("at"))["at"]
+    superseded = int(settled[losers].select(((c("load_id") == load_id) & ~c("is_mark")).sum()).item()) if len(losers) else 0
+    own_before = keyed["is_own"].gather(later["at"] - 1)  # rows of a key stand together
+    again = later.filter(c("is_own") & own_before)
+    contested = again.filter(~c("is_duplicate"))
+    keys = keyed.filter(c("is_incoming"))["key"].n_unique()
+    return superseded, keys, again["key"].n_unique(), contested["key"].n_unique()
 
 
 def _held(store: Store, ordered: pl.DataFrame, first: datetime, last: datetime) -> pl.DataFrame | None:

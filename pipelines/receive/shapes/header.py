@@ -89,6 +89,7 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
     heads: dict[_Way, list[Record] | FileRefusedError] = {}
     missing, unread = [], []
     found: tuple[int, Layout, list[Record]] | None = None
+    by_number: tuple[Layout, list[Record]] | None = None  # a layout of files without a header row
     for layout in fitting:
         way = _way(layout)
         if way not in heads:
@@ -97,7 +98,10 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
         if isinstance(head, FileRefusedError):
             unread.append(head)
             continue
-        index = next((i for i, (_, fields, _) in enumerate(head) if fits(_names(fields), layout, plant_file)), None)
+        if layout.column_names:
+            by_number = by_number or (layout, head)
+            continue
+        index = next((i for i in range(len(head)) if fits(names_at(i, head, layout), layout, plant_file)), None)
         if index is None:
             missing.append(f"{layout.id}: {_lacking(head, layout, plant_file)}")
         elif found is None or head[index][0] < found[2][found[0]][0]:
@@ -109,6 +113,8 @@ def find(path: Path, file_name: str, plant_file: PlantFile) -> tuple[Layout, Hea
             raise FileRefusedError("file not readable", f"{len(head[index][1])} columns; at most {MOST_COLUMNS} are read")
         tables = Tables((layout, *(x for x in alike if x is not layout)), plant_file)
         return layout, header_at(index, head, layout, tables), source
+    if by_number is not None:
+        return by_number[0], _without_header(*by_number, plant_file), source
     if not missing:
         raise unread[0]
     raise FileRefusedError("unknown layout", "; ".join([*missing, *(f"not readable: {e.detail}" for e in unread)]))
@@ -141,11 +147,48 @@ def _names(fields: list[str]) -> tuple[str, ...]:
     return tuple(f.strip().lstrip("\ufeff") for f in fields)
 
 
+def names_at(index: int, head: list[Record], layout: Layout) -> tuple[str, ...]:
+    """Return the names of columns that the header would have whose first row is record `index`; none when the head ends before it."""
+    rows = [_names(fields) for _, fields, _ in head[index : index + layout.header_rows]]
+    if len(rows) < layout.header_rows:
+        return ()
+    return rows[0] if len(rows) == 1 else joined_names(rows)
+
+
+def joined_names(rows: list[tuple[str, ...]]) -> tuple[str, ...]:
+    """Return the names of columns under a header of several rows: the texts of each column joined by a blank, from above.
+
+    A group's name counts for the blank cells to its right, as of merged cells, where a row below has text; one with nothing
+    below it (a cell merged downwards) is the name of its own column alone.
+    """
+    width = max(map(len, rows))
+    cells = [[*row, *[""] * (width - len(row))] for row in rows]
+    for above, row in enumerate(cells[:-1]):
+        group, ended = "", False
+        for at in range(width):
+            below = any(lower[at] for lower in cells[above + 1 :])
+            if row[at]:
+                group, ended = row[at], not below
+            elif group and below and not ended:
+                row[at] = group
+    return tuple(" ".join(dict.fromkeys(row[at] for row in cells if row[at])) for at in range(width))
+
+
+def _without_header(layout: Layout, head: list[Record], plant_file: PlantFile) -> Header:
+    """Return the header of a file that has none: its columns are named by the layout, its first record is data."""
+    columns = tuple(name.strip() for name in layout.column_names)
+    widths = {len(fields) for _, fields, _ in head}
+    if head and len(columns) not in widths:
+        told = ", ".join(map(str, sorted(widths)[:3]))
+        raise FileRefusedError("unknown layout", f"{layout.id}: its rows have {told} fields, column_names has {len(columns)}")
+    return Header(columns, (), 1, 0, {}, Tables((layout,), plant_file))
+
+
 def _lacking(head: list[Record], layout: Layout, plant_file: PlantFile) -> str:
     """Return what was missing in the record that comes closest to a header."""
     wanted = best = layout.header_columns
-    for _, fields, _raw in head:
-        columns = _names(fields)
+    for index in range(len(head)):
+        columns = names_at(index, head, layout)
         lacking = [name for name in wanted if name not in columns]
         twice = [name for name in wanted if columns.count(name) > 1]
         if not lacking and twice:
@@ -158,7 +201,8 @@ def _lacking(head: list[Record], layout: Layout, plant_file: PlantFile) -> str:
 
 def header_at(index: int, head: list[Record], layout: Layout, tables: Tables) -> Header:
     """Return the header that record `index` is, its unit row compared with the plant file."""
-    columns, depth = _names(head[index][1]), layout.unit_row or 0
+    columns, depth = names_at(index, head, layout), layout.unit_row or 0
+    index += layout.header_rows - 1
     after = head[index + 1 : index + 1 + depth]
     words = dict(zip(columns, (f.strip() for f in after[-1][1]), strict=False)) if depth and len(after) == depth else {}
     above = tuple(tuple(f.strip() for f in fields) for _, fields, _ in head[: index + 1 + len(after)])

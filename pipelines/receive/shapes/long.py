@@ -35,7 +35,7 @@ def measured_fields(columns: Columns) -> tuple[list[str], list[str]] | None:
     """Return (text fields, number fields) of records that may be measurements; None when they cannot be."""
     lay = columns.layout
     number = columns.field(lay.value_column)
-    if number is None or columns.field(lay.unit_column) is not None:
+    if number is None or lay.entity_column or columns.field(lay.unit_column) is not None:
         return None
     return [field for name in (lay.tag_column, lay.quality_column) if (field := columns.field(name))], [number]
 

@@ -39,7 +39,7 @@ class MeasurementReader:
         fields = measurements.fields(columns)
         self._texts, self._numbers = fields or ([], [])
         self._nulls = [""] if measurements.blank_is_null else []
-        is_marked = bool(lay.thousands or lay.fill_values or lay.last_row_needs_line_end)
+        is_marked = bool(len(lay.delimiter.encode()) > 1 or lay.thousands or lay.fill_values or lay.last_row_needs_line_end)
         self._is_fit = fields is not None and bool(self._stamps) and not is_marked
 
     def read(self, piece: bytes, line: int) -> Measured | None:

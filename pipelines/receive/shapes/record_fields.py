@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import polars as pl
@@ -81,8 +82,23 @@ class Columns:
         """Return the tags of a long file, trimmed (`bare`: they are so already)."""
         name = self.field(self.layout.tag_column)
         assert name is not None
-        tag = pl.col(name) if bare or is_bare(frame) else pl.col(name).str.strip_chars()
-        return frame.select(tag.alias("tag")).to_series()
+        bare = bare or is_bare(frame)
+        tag = pl.col(name) if bare else pl.col(name).str.strip_chars()
+        return frame.select(self.named(tag, bare=bare).alias("tag")).to_series()
+
+    def named(self, tag: pl.Expr, *, bare: bool) -> pl.Expr:
+        """Return the tag of a signal made of the entity of a row and a tag or name of a column; the latter where there are no entities."""
+        if self.layout.entity_column is None:
+            return tag
+        parts = {"entity": self.text(self.layout.entity_column, bare=bare), "tag": tag}
+        pieces = re.split(r"\{(entity|tag)\}", self.layout.entity_name)
+        return pl.concat_str(parts[piece] if at % 2 else pl.lit(piece) for at, piece in enumerate(pieces))
+
+    def entities(self, frame: pl.DataFrame) -> pl.Series | None:
+        """Return the entity of each row; None where there are none."""
+        if self.layout.entity_column is None:
+            return None
+        return frame.select(self.text(self.layout.entity_column, bare=is_bare(frame)).alias("entity")).to_series()
 
     def says_nothing(self, text: str = "text") -> pl.Expr:
         """Tell whether a cleaned text is blank or one of the layout's fill values."""

@@ -130,7 +130,8 @@ class Tables:
         if fields in here.above:
             here.header_line = line if fields == here.columns else here.header_line
             return None, ()
-        return next((x for x in self.layouts if fits(fields, x, self.plant_file)), None), fields
+        one_row = (x for x in self.layouts if x.header_rows == 1)  # headers of several rows stand at the beginning of a file
+        return next((x for x in one_row if fits(fields, x, self.plant_file)), None), fields
 
     def _are_names(self, fields: tuple[str, ...]) -> bool:
         """Tell whether all these could be column names and none a value, a time or a tag."""
@@ -196,8 +197,7 @@ def _trimmed(fields: Sequence[str]) -> tuple[str, ...]:
 
 def has_values(columns: Sequence[str], layout: Layout, plant_file: PlantFile) -> bool:
     """Return whether a header names a value that the plant file knows."""
-    wanted = layout.value_columns(s.tag for s in plant_file.signals)
-    return wanted is None or not wanted.isdisjoint(columns)
+    return layout.has_values(columns, (s.tag for s in plant_file.signals))
 
 
 def fits(columns: Sequence[str], layout: Layout, plant_file: PlantFile) -> bool:

@@ -16,9 +16,9 @@ def compare_units(words: dict[str, str], layout: Layout, plant_file: PlantFile) 
     declared: dict[str, list[Signal]] = defaultdict(list)
     for signal in plant_file.signals:
         declared[signal.tag.strip()].append(signal)
-    for tag, signals in declared.items():
-        word = words.get(tag, "")
-        if unit_agrees(word, signals):
+    for tag, word in words.items():
+        signals = [signal for name in layout.tags_of(tag, declared) for signal in declared[name]]
+        if not signals or unit_agrees(word, signals):
             continue
         said = " or ".join(dict.fromkeys(repr(s.unit) for s in signals))
         raise FileRefusedError("unit row disagrees with plant file", f"column {tag!r} is in {word!r} here; the plant file says {said}")

@@ -14,7 +14,7 @@ from pipelines.receive.times.zones import Localiser
 def value_columns(columns: Columns) -> list[tuple[int, str]]:
     """Return (position, name) of the columns that hold values: all named ones but time, qualities and the ignored."""
     lay, quality = columns.layout, set(quality_columns(columns).values())
-    skip = {n.strip() for n in (lay.time_column, lay.date_column, "", *lay.ignore_columns) if n is not None}
+    skip = {n.strip() for n in (lay.time_column, lay.date_column, lay.entity_column, "", *lay.ignore_columns) if n is not None}
     return [(i, name) for i, name in enumerate(columns.header.columns) if name not in skip and i not in quality]
 
 
@@ -39,14 +39,18 @@ def quality_columns(columns: Columns) -> dict[int, int]:
 
 def values(frame: pl.DataFrame, columns: Columns, localiser: Localiser) -> tuple[pl.DataFrame, int]:
     """Return (values of a chunk, one a non-blank cell, column after column; how many rows gave none)."""
-    named, quality, stamped = value_columns(columns), quality_columns(columns), localiser.to_utc(times(frame))
+    named, quality = value_columns(columns), quality_columns(columns)
+    stamped = localiser.to_utc(times(frame), columns.entities(frame))
     bare, plain = is_bare(frame), is_plain(frame)
     used = sorted({i for i, _ in named} | {quality[i] for i, _ in named if i in quality})
     cells = frame.select("line_no", *(columns_text(i, bare=bare, plain=plain) for i in used)).hstack([stamped.utc, stamped.reason])
+    entity = columns.field(columns.layout.entity_column)
+    if entity is not None:
+        cells = cells.hstack(frame.select(columns_text(columns.header.at(columns.layout.entity_column), bare=bare, plain=plain)))
     if not named:  # stamps beside columns without a name: nothing is said of anything
         none = pl.lit("").alias("tag"), pl.lit("").alias("text"), pl.lit(None, dtype=pl.String).alias("quality_text")
         return cells.select("line_no", "time_utc", "time_reason", *none).clear(), frame.height
-    parts = [_part(cells, i, name, quality.get(i)) for i, name in named]
+    parts = [_part(cells, i, columns.named(pl.lit(name), bare=True), quality.get(i)) for i, name in named]
     if (
         bare
         and columns.layout.fill_values == ()
@@ -62,12 +66,12 @@ def columns_text(position: int, *, bare: bool, plain: bool) -> pl.Expr:
     return pl.col(f"c{position}") if bare else cleaned(f"c{position}", plain=plain)
 
 
-def _part(cells: pl.DataFrame, position: int, name: str, quality: int | None) -> pl.DataFrame:
+def _part(cells: pl.DataFrame, position: int, tag: pl.Expr, quality: int | None) -> pl.DataFrame:
     return cells.select(
         "line_no",
         "time_utc",
         "time_reason",
-        tag=pl.lit(name),
+        tag=tag,
         text=f"c{position}",
         quality_text=pl.lit(None, dtype=pl.String) if quality is None else pl.col(f"c{quality}"),
     )
@@ -77,7 +81,7 @@ def measured_fields(columns: Columns) -> tuple[list[str], list[str]] | None:
     """Return (no text fields, number fields) of records that may be measurements; None when they cannot be."""
     named = value_columns(columns)
     is_plain = len({name for _, name in named}) == len(named) and not quality_columns(columns)
-    return ([], [f"c{i}" for i, _ in named]) if named and is_plain else None
+    return ([], [f"c{i}" for i, _ in named]) if named and is_plain and not columns.layout.entity_column else None
 
 
 def measured(

@@ -6,6 +6,7 @@ import codecs
 import gzip
 import io
 import os
+import re
 import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -13,12 +14,15 @@ from io import FileIO
 from pathlib import Path
 
 from pipelines.files.original import FileRefusedError
+from pipelines.plant.layout_checks import BLANKS
 from pipelines.receive.containers import zip_files
 
 PIECE_BYTES = 32 * 2**20  # a tag of it lies together in the store: larger pieces make a smaller store; memory stays well below 1 GiB
 LONGEST_LINE = 16 * 2**20  # a longer "line" is no table row
 LARGEST_UNPACKED = zip_files.LARGEST_TOTAL  # a compressed file that unpacks to more than this is refused
 MOST_LINES = 2**32 - 2  # line numbers are 32-bit
+ONE_SIGN = "\x1f"  # unit separator: stands for a delimiter of several characters while a line is split
+_RUN = re.compile(r"[ \t]+")
 _GZIP = b"\x1f\x8b"
 _WINDOW = 64 * 2**10  # bytes looked at first for the line end nearest to the end of a piece
 
@@ -31,6 +35,24 @@ class Dialect:
     delimiter: str = ","
     quote: str | None = '"'
     escape: str | None = None
+
+    @property
+    def is_long(self) -> bool:
+        """Return whether fields are parted by more than one character."""
+        return len(self.delimiter) > 1
+
+    def one_sign(self, line: str) -> str:
+        """Return a line with one sign for its delimiter of several characters (`layout_checks.BLANKS`: any run of blanks and tabs)."""
+        if ONE_SIGN in line:
+            raise FileRefusedError("file not readable", "a line holds the control character 0x1F")
+        if self.delimiter != BLANKS:
+            return line.replace(self.delimiter, ONE_SIGN)
+        text = line.rstrip("\r\n")
+        return _RUN.sub(ONE_SIGN, text.strip(" \t")) + line[len(text) :]
+
+    def as_written(self, field: str) -> str:
+        """Return a quoted field that held the delimiter as it stands in the file."""
+        return field.replace(ONE_SIGN, " " if self.delimiter == BLANKS else self.delimiter)
 
 
 def pieces(path: Path, encoding: str, piece_bytes: int = PIECE_BYTES, skip_bytes: int = 0) -> Iterator[bytes]:

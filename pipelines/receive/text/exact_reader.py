@@ -5,12 +5,12 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any
 
 from pipelines.files.original import FileRefusedError
-from pipelines.receive.text.dialect import LONGEST_LINE, Dialect
+from pipelines.receive.text.dialect import LONGEST_LINE, ONE_SIGN, Dialect
 
 RECORD_LINES = 1_000  # a record over more lines than this has a quote that was never meant to open one
 UNCLOSED = "a quote is opened here and never closed"
@@ -49,9 +49,29 @@ def refuse_endless(longest: int) -> None:
         raise FileRefusedError("file not readable", f"a line is longer than {LONGEST_LINE // 2**20} MiB")
 
 
+class _LongDelimiter:
+    """The csv module's reader of lines whose delimiter it cannot take: one sign stands for it meanwhile."""
+
+    def __init__(self, lines: Iterator[str], dialect: Dialect, *, strict: bool) -> None:
+        self._dialect = dialect
+        self._reader = csv_reader(map(dialect.one_sign, lines), replace(dialect, delimiter=ONE_SIGN), strict=strict)
+
+    def __iter__(self) -> _LongDelimiter:
+        return self
+
+    def __next__(self) -> list[str]:
+        return [self._dialect.as_written(field) for field in next(self._reader)]
+
+    @property
+    def line_num(self) -> int:
+        return int(self._reader.line_num)
+
+
 def csv_reader(lines: Iterator[str], dialect: Dialect, *, strict: bool = False) -> Any:
     """Return the csv module's reader for a dialect."""
     csv.field_size_limit(LONGEST_LINE)
+    if dialect.is_long:
+        return _LongDelimiter(lines, dialect, strict=strict)
     if dialect.quote is None:
         return csv.reader(lines, delimiter=dialect.delimiter, quoting=csv.QUOTE_NONE, escapechar=dialect.escape, strict=strict)
     return csv.reader(

@@ -18,7 +18,8 @@ import polars as pl
 
 from pipelines.base import clock
 from pipelines.files.original import FileRefusedError
-from pipelines.receive.text.dialect import PIECE_BYTES, Dialect, pieces, whole_lines
+from pipelines.plant.layout_checks import BLANKS
+from pipelines.receive.text.dialect import ONE_SIGN, PIECE_BYTES, Dialect, pieces, whole_lines
 from pipelines.receive.text.exact_reader import UNCLOSED, Block, blocks, csv_reader, refuse_endless, text_lines
 from pipelines.receive.text.measured import Measured, ReadsPieces
 
@@ -229,6 +230,8 @@ def _with_last(parts: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
 
 def _fast_piece(piece: bytes, dialect: Dialect, width: Width, line: int, measurements: ReadsPieces | None = None) -> RowBatch | None:
     """Return the piece by the fast reader, or None when it is not proved that both readers agree on it."""
+    if dialect.is_long:
+        return _long_delimiter(piece, dialect, width, line)
     if len(dialect.delimiter.encode()) > 1 or _MARK.encode() in piece or (dialect.escape and dialect.escape.encode() in piece):
         return None
     if piece.startswith(BOM_UTF8):  # not at the file's beginning, so a sign of the field; polars would leave it out
@@ -242,6 +245,20 @@ def _fast_piece(piece: bytes, dialect: Dialect, width: Width, line: int, measure
     if measured is not None:
         return RowBatch(pl.DataFrame(), (), measured.frame.height, "fast", measured=measured, piece=piece)
     return _split(piece, dialect, width, line, returns) or _by_line(_raw(piece, line), piece, dialect, width, line)
+
+
+def _long_delimiter(piece: bytes, dialect: Dialect, width: Width, line: int) -> RowBatch | None:
+    """Return a piece without quotes whose fields are parted by several characters; None when it is left to the exact reader."""
+    marks = (dialect.quote, dialect.escape, _MARK, ONE_SIGN)
+    if any(mark and mark.encode() in piece for mark in marks) or piece.count(b"\r") != piece.count(b"\r\n") or BOM_UTF8 in piece[:3]:
+        return None
+    raw = _raw(piece, line)
+    text = pl.col("raw").str.strip_chars(" \t").str.replace_all(r"[ \t]+", ONE_SIGN)
+    if dialect.delimiter != BLANKS:
+        text = pl.col("raw").str.replace_all(dialect.delimiter, ONE_SIGN, literal=True)
+    batch = _by_line(raw.with_columns(text.alias("raw")), piece, replace(dialect, delimiter=ONE_SIGN), width, line)
+    texts = dict(raw.filter(pl.col("line_no").is_in([o.line_no for o in batch.odd])).iter_rows()) if batch.odd else {}
+    return replace(batch, odd=tuple(replace(o, raw=texts[o.line_no]) for o in batch.odd))
 
 
 def _split(piece: bytes, dialect: Dialect, width: Width, line: int, returns: int) -> RowBatch | None:
