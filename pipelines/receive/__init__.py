@@ -13,7 +13,8 @@ from pipelines.receive.shapes.header import find
 from pipelines.receive.shapes.rows import FileRows
 from pipelines.receive.text.dialect import Dialect
 from pipelines.receive.text.raw_records import raw_lines
-from pipelines.receive.text.reader import OddRow, RowBatch, read_rows
+from pipelines.receive.text.reader import read_rows
+from pipelines.receive.text.row_batch import OddRow, RowBatch
 
 __all__ = [
     "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "Workbook", "archive", "archived", "content", "fingerprint", "members",

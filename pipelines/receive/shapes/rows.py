@@ -19,7 +19,8 @@ from pipelines.receive.shapes.record_fields import Columns, blank, cleaned, time
 from pipelines.receive.shapes.sections import Heading, Here, Stream, here, settled
 from pipelines.receive.shapes.source_text import PieceWritten
 from pipelines.receive.shapes.unknown_table import REFUSED_SCHEMA, UnknownTable
-from pipelines.receive.text.reader import MOST_FIELDS, OddRow, RowBatch, Width, batches, in_text, records
+from pipelines.receive.text.reader import MOST_FIELDS, batches, in_text, records
+from pipelines.receive.text.row_batch import OddRow, RowBatch, Width
 from pipelines.receive.times.stamps import parse
 from pipelines.receive.times.zones import Localiser
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from pipelines.receive.shapes.kinds import Measurements
 from pipelines.receive.shapes.record_fields import Columns
 from pipelines.receive.text.raw_records import line_ends
-from pipelines.receive.text.reader import RowBatch, split_lines
+from pipelines.receive.text.reader import split_lines
+from pipelines.receive.text.row_batch import RowBatch
 
 
 class PieceWritten:

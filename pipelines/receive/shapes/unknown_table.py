@@ -11,7 +11,8 @@ from pipelines.files.pieces import Chunk
 from pipelines.plant.model import Layout
 from pipelines.receive.shapes.sections import Heading, Here, Stream, Tables, here, settled
 from pipelines.receive.text.dialect import Dialect
-from pipelines.receive.text.reader import RowBatch, Width, batches
+from pipelines.receive.text.reader import batches
+from pipelines.receive.text.row_batch import RowBatch, Width
 
 REFUSED_SCHEMA = {"line_no": pl.UInt32, "reason": pl.String, "detail": pl.String, "raw_text": pl.String}
 _DETAIL_LONGEST = 300  # characters

@@ -16,7 +16,8 @@ from pipelines import receive
 from pipelines.files.original import FileRefusedError
 from pipelines.plant.model import Layout
 from pipelines.receive.text import dialect, exact_reader, reader
-from pipelines.receive.text.reader import Width, batches
+from pipelines.receive.text.reader import batches
+from pipelines.receive.text.row_batch import Width
 
 FIELDS = st.sampled_from(["a", "1.5", "", " b ", "é", '"q"', '"a,b"', '""', '"x ""y"""', '"two\nlines"', 'in"ch', '"open', "'7", "="])
 ROWS = st.lists(st.lists(FIELDS, min_size=1, max_size=4), min_size=1, max_size=9)
