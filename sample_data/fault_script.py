@@ -66,7 +66,7 @@ _ALDER = (
     Entry("overdosing", 92, "line-2", "day", 0, 5 * 1440, "", 1.4, "yes", "40 % too much polymer for a week; " + _HOLDS),
     Entry("re-ranged", 99, "line-2", "day", 0, 5 * 1440, "sludge_flow", 1.25, "no", "reads 25 % high, range changed unlogged"),
 )  # fmt: skip
-_KESTREL = (
+_SORREL = (
     Entry("bad quality burst", 1, "line-1", "run", 90, 35, "", 0.0, "yes", "all analog tags marked bad: minutes missing"),
     _file("duplicate file", 2, "yes", "the same file again a day later"),
     _file("late file", 3, "yes", "arrives nine days late"),
@@ -105,4 +105,4 @@ _BRENHOLM = (
     Entry("feed TS step", 71, "line-1", "day", 0, 4 * 1440, "", 1.25, "yes", "feed solids 25 % up for four days; " + _HOLDS),
     Entry("plugged tap", 92, "line-1", "day", 0, 2 * 1440, "pump_discharge_pressure", 0.0, "no", "frozen for two days: pump dP wrong"),
 )  # fmt: skip
-SCRIPT: dict[str, tuple[Entry, ...]] = {"alder-fork": _ALDER, "kestrel-mesa": _KESTREL, "brenholm": _BRENHOLM}
+SCRIPT: dict[str, tuple[Entry, ...]] = {"alder-fork": _ALDER, "sorrel-draw": _SORREL, "brenholm": _BRENHOLM}

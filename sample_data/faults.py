@@ -134,7 +134,7 @@ class Fault:
 def plan(plant: PlantScenario, ax: Axis, runs: list[Schedule], rng: np.random.Generator, quiet: bool) -> list[Fault]:
     """Return the faults of a plant that fall within the axis, in order of start."""
     made = [f for e in SCRIPT[plant.plant] if (f := _placed(plant, ax, runs, e)) is not None]
-    if plant.plant == "kestrel-mesa" and not quiet:
+    if plant.plant == "sorrel-draw" and not quiet:
         made += _bursts(plant, ax, rng)
     return sorted(made, key=lambda f: (f.start_utc, f.line, f.kind, f.role))
 
@@ -146,7 +146,7 @@ def _placed(plant: PlantScenario, ax: Axis, runs: list[Schedule], e: Entry) -> F
     index = next((k for k, line in enumerate(plant.lines) if line.line == e.line), 0)
     day = ax.days[e.day]
     if e.anchor == "file":
-        zone = UTC if plant.plant == "kestrel-mesa" else ZoneInfo(plant.zone)
+        zone = UTC if plant.plant == "sorrel-draw" else ZoneInfo(plant.zone)
         start, end = (datetime.combine(d, time(), zone).astimezone(UTC) for d in (day, day + timedelta(days=1)))
         end += timedelta(minutes=e.minutes - 1440)  # what is lost with the file can reach past it
         span = slice(ax.minute_of(start), ax.minute_of(end))

@@ -11,10 +11,10 @@ from sample_data.faults import Fault
 from sample_data.scenario import PlantScenario
 
 LATE_DAYS = 9
-_PREFIX = {"alder-fork": "AF_SCADA", "kestrel-mesa": "km_hist", "brenholm": "brenholm_15min"}
-_ABOVE = {"alder-fork": 5, "kestrel-mesa": 1, "brenholm": 2}  # lines above the data
-_DELIMITER = {"alder-fork": ",", "kestrel-mesa": ",", "brenholm": ";"}
-_ENCODING = {"alder-fork": "utf-8", "kestrel-mesa": "utf-8", "brenholm": "latin-1"}
+_PREFIX = {"alder-fork": "ALDER_SCADA", "sorrel-draw": "sorrel_log", "brenholm": "brenholm_15min"}
+_ABOVE = {"alder-fork": 5, "sorrel-draw": 1, "brenholm": 2}  # lines above the data
+_DELIMITER = {"alder-fork": ",", "sorrel-draw": ",", "brenholm": ";"}
+_ENCODING = {"alder-fork": "utf-8", "sorrel-draw": "utf-8", "brenholm": "latin-1"}
 
 
 def apply(script: list[Fault], files: list[File], plant: PlantScenario) -> list[File]:

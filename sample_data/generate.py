@@ -39,7 +39,7 @@ def generate(
     quiet: bool = False,
     deadband: bool = True,
     faults: bool = True,
-    plants: Sequence[str] = ("alder-fork", "kestrel-mesa", "brenholm"),
+    plants: Sequence[str] = ("alder-fork", "sorrel-draw", "brenholm"),
     progress: Callable[[str], None] | None = None,
 ) -> None:
     """Write `out/<plant>/`: plant.toml, exports/, deliveries.csv, truth/. Same arguments, same bytes.
@@ -115,9 +115,9 @@ def make(plant: PlantScenario, *, weeks: int, seed: int, start: date, quiet: boo
 
 def _logged(plant: PlantScenario, ax: Axis, shown: list[Shown], rng: np.random.Generator, *, quiet: bool, deadband: bool) -> list[File]:
     if plant.plant == "alder-fork":
-        return exports.wide_files("Alder Fork Water Reclamation Facility", "AF_SCADA", ax, shown, rng, quiet)
-    if plant.plant == "kestrel-mesa":
-        return exports.change_files("km_hist", ax, shown, rng, quiet=quiet, deadband=deadband)
+        return exports.wide_files("Alder Fork Water Reclamation Facility", "ALDER_SCADA", ax, shown, rng, quiet)
+    if plant.plant == "sorrel-draw":
+        return exports.change_files("sorrel_log", ax, shown, rng, quiet=quiet, deadband=deadband)
     return exports.quarter_files("brenholm_15min", ax, shown, rng, quiet)
 
 

@@ -52,7 +52,7 @@ class Result:
 
 def results(plant: PlantScenario, ax: Axis, truths: list[Truth], days: Days, rng: np.random.Generator, quiet: bool) -> list[Result]:
     """Return all results of a plant in the order of sampling, as the lab would report them if nothing odd happened."""
-    make = _timed if plant.plant == "kestrel-mesa" else _daily
+    make = _timed if plant.plant == "sorrel-draw" else _daily
     return make(plant, ax, truths, days, rng, quiet)
 
 
@@ -146,7 +146,7 @@ def _text(r: Result, quiet: bool) -> str:
 def sheets(plant: PlantScenario, ax: Axis, found: list[Result], rng: np.random.Generator, quiet: bool) -> list[File]:
     """Return the lab's files."""
     write: Callable[[Axis, list[Result], np.random.Generator, bool], list[File]]
-    write = {"alder-fork": _alder, "kestrel-mesa": _kestrel, "brenholm": _brenholm}[plant.plant]
+    write = {"alder-fork": _alder, "sorrel-draw": _sorrel, "brenholm": _brenholm}[plant.plant]
     return write(ax, found, rng, quiet)
 
 
@@ -178,7 +178,7 @@ def _alder(ax: Axis, found: list[Result], rng: np.random.Generator, quiet: bool)
                     values += [known[c].value] if c in known else []
         mean = ",".join(["Mean", "", *(f"{np.mean(v):.2f}" if v else "" for v in totals)])
         text = "\n".join(["Alder Fork dewatering laboratory (invented)", ALDER_HEAD, *rows, mean]) + "\n"
-        files.append(File(f"AF_LAB_{made:%Y%m%d}.csv", text.encode(), _lands(made, rng, quiet)))
+        files.append(File(f"ALDER_LAB_{made:%Y%m%d}.csv", text.encode(), _lands(made, rng, quiet)))
     return files
 
 
@@ -203,7 +203,7 @@ def _brenholm(ax: Axis, found: list[Result], rng: np.random.Generator, quiet: bo
     return files
 
 
-def _kestrel(ax: Axis, found: list[Result], rng: np.random.Generator, quiet: bool) -> list[File]:
+def _sorrel(ax: Axis, found: list[Result], rng: np.random.Generator, quiet: bool) -> list[File]:
     """One long sheet a day of what became known, each result with sample number, time, place, unit, flag, report time."""
     head = "sample_id,collected,location,parameter,result,units,flag,reported,method"
     by_known: dict[int, list[Result]] = {}
@@ -217,5 +217,5 @@ def _kestrel(ax: Axis, found: list[Result], rng: np.random.Generator, quiet: boo
             f"{r.sample},{r.at:%Y-%m-%d %H:%M},{r.place},{r.word},{_text(r, quiet)},{r.unit},{r.flag},{reported},{_METHODS[r.analyte]}"
             for r in by_known[i]
         ]
-        files.append(File(f"km_lab_{made:%Y%m%d}.csv", ("\n".join([head, *rows]) + "\n").encode(), _lands(made, rng, quiet)))
+        files.append(File(f"sorrel_lab_{made:%Y%m%d}.csv", ("\n".join([head, *rows]) + "\n").encode(), _lands(made, rng, quiet)))
     return files

@@ -120,7 +120,7 @@ def _file(plant: PlantScenario, ax: Axis, name: str, first: int, rows: list[Entr
     made = ax.days[min(first + 6, len(ax.days) - 1)] + timedelta(days=1)
     head = "Number,Date,Place,Item,Amount,Unit,Lot" if us else "Nummer;Dato;Sted;Post;Maengde;Enhed;Parti"
     lines = [head, *((_row_us if us else _row_si)(ax.days[e.day], plant, e, quiet) for e in rows)]
-    prefix = f"AF_{name}" if us else f"brenholm_{name.lower()}"
+    prefix = f"ALDER_{name}" if us else f"brenholm_{name.lower()}"
     content = ("\n".join(lines) + "\n").encode("utf-8" if us else "latin-1")
     return File(f"{prefix}_{made:%Y%m%d}.csv", content, datetime.combine(made, LANDS))
 

@@ -47,7 +47,7 @@ def schedule(plant: PlantScenario, ax: Axis, line_no: int, rng: np.random.Genera
         works = (ax.day >= 0) & ((ax.weekday <= 5) | ((ax.weekday == 6) & saturday[np.maximum(ax.day, 0)]))
         feed = works & (ax.clock >= 430 + 5 * line_no + begin) & (ax.clock < 885 + end)
         return Schedule(feed, works & (ax.clock >= 420 + begin) & (ax.clock < 905 + end))
-    if plant.plant == "kestrel-mesa":
+    if plant.plant == "sorrel-draw":
         works = (ax.day >= 0) & (ax.weekday <= 5)
         into = (ax.clock - 360) % 1440  # minutes into the operating day
         device = works & ~((ax.weekday == 1) & (into < 15)) & ~((ax.weekday == 5) & (into >= 1425))

@@ -76,8 +76,8 @@ _ALDER = PlantScenario(
         LineScenario("line-2", 390 * GPM_M3_H, 73.0, 73.0, 1.0, 0.0, 80 * GPM_M3_H, "none"),
     ),
 )  # fmt: skip
-_KESTREL = PlantScenario(
-    plant="kestrel-mesa", zone="America/Phoenix", day_start_h=6, shift_start_h=6, shift_h=8, startup_min=20, step_min=1,
+_SORREL = PlantScenario(
+    plant="sorrel-draw", zone="America/Phoenix", day_start_h=6, shift_start_h=6, shift_h=8, startup_min=20, step_min=1,
     feed_cutoff_m3_h=15 * GPM_M3_H, polymer_cutoff_m3_h=20 * GAL_PER_HOUR, polymer_meter="solution", density_kg_m3=750.0,
     active=0.92, strength_pct=0.35, solution_max_m3_h=2900 * GAL_PER_HOUR, wash_dilutes=False, paced=True,
     reference_flow_m3_h=250 * GPM_M3_H, ts_pct=3.1, vs_pct=64.0, demand_kg_t=21.0 * LB_DT_KG_T, kappa_per_psi=0.011, device_kw=42.0,
@@ -92,7 +92,7 @@ _BRENHOLM = PlantScenario(
     pump="displacement", rev_m3_h=0.12, slip_m3_h_kpa=0.0035, old_wear=0.06, new_wear_per_year=0.0015,
     lines=(LineScenario("line-1", 18.0, 29.43, 93.1, 0.96, -0.6, 1.2, "pairs"),),
 )  # fmt: skip
-PLANTS: dict[str, PlantScenario] = {p.plant: p for p in (_ALDER, _KESTREL, _BRENHOLM)}
+PLANTS: dict[str, PlantScenario] = {p.plant: p for p in (_ALDER, _SORREL, _BRENHOLM)}
 
 
 def potency_shift(plant: PlantScenario, line: LineScenario) -> float:

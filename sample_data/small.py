@@ -45,8 +45,8 @@ Planted = tuple[bytes, list[Damage]]
 def files() -> dict[str, bytes]:
     """Return every file of the set by its path below the folder."""
     made = make(PLANTS["alder-fork"], weeks=WEEKS, seed=SEED, start=START, quiet=False, deadband=True, faults=False)
-    taken = [f for f in made.files if f.name.startswith(("AF_SCADA", "AF_LAB"))]  # no tickets and no store book in the small set
-    exports = {f.name: _hours(f.content) if f.name.startswith("AF_SCADA") else f.content for f in taken}
+    taken = [f for f in made.files if f.name.startswith(("ALDER_SCADA", "ALDER_LAB"))]  # no tickets and no store book in the small set
+    exports = {f.name: _hours(f.content) if f.name.startswith("ALDER_SCADA") else f.content for f in taken}
     listed: list[Damage] = []
     for name, act in _DAMAGE.items():
         exports[name], more = act(name, exports.get(name, b""))
@@ -209,11 +209,11 @@ def _note(name: str, content: bytes) -> Planted:
 
 
 _DAMAGE = {
-    "AF_SCADA_20260107.csv": _bad_stamps, "AF_SCADA_20260108.csv": _words, "AF_SCADA_20260109.csv": _out_of_range,
-    "AF_SCADA_20260110.csv": _other_unit, "AF_SCADA_20260112.csv": _repeated, "AF_SCADA_20260113.csv": _new_column,
-    "AF_SCADA_20260114.csv": _cut, "AF_SCADA_20260116.csv": _wrong_width, "AF_LAB_20260119.csv": _lab,
-    "AF_SCADA_20260119.csv": _empty, "AF_SCADA_20260120.csv": _binary, "AF_SCADA_20260121.csv": _other_layout,
-    "AF_NOTES_20260116.csv": _note,
+    "ALDER_SCADA_20260107.csv": _bad_stamps, "ALDER_SCADA_20260108.csv": _words, "ALDER_SCADA_20260109.csv": _out_of_range,
+    "ALDER_SCADA_20260110.csv": _other_unit, "ALDER_SCADA_20260112.csv": _repeated, "ALDER_SCADA_20260113.csv": _new_column,
+    "ALDER_SCADA_20260114.csv": _cut, "ALDER_SCADA_20260116.csv": _wrong_width, "ALDER_LAB_20260119.csv": _lab,
+    "ALDER_SCADA_20260119.csv": _empty, "ALDER_SCADA_20260120.csv": _binary, "ALDER_SCADA_20260121.csv": _other_layout,
+    "ALDER_NOTES_20260116.csv": _note,
 }  # fmt: skip
 
 

@@ -27,7 +27,7 @@ TANK_M3 = 3.0
 BELT_WIDTH_M = 2.0
 PLANNED_MIN = (420, 900)  # 07:00 to 15:00 on Monday to Friday, wall clock
 SHORT_MIN = 10
-PIPES_IN = {"alder-fork": (8.0, 6.0), "kestrel-mesa": (6.0, 6.0), "brenholm": (100.0 / 25.4, 80.0 / 25.4)}  # suction, discharge
+PIPES_IN = {"alder-fork": (8.0, 6.0), "sorrel-draw": (6.0, 6.0), "brenholm": (100.0 / 25.4, 80.0 / 25.4)}  # suction, discharge
 _MAD_TO_SD = 1.4826
 
 

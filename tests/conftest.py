@@ -48,7 +48,7 @@ def home_in() -> Callable[[Path], Home]:
 def home_with_a_day(tmp_path: Path, home_in: Callable[[Path], Home]) -> Home:
     """A home whose inbox holds the first small export of its plant."""
     made = home_in(tmp_path)
-    shutil.copy(ROOT / "sample_data" / "small" / "exports" / "AF_SCADA_20260105.csv", made.inbox("alder-fork"))
+    shutil.copy(ROOT / "sample_data" / "small" / "exports" / "ALDER_SCADA_20260105.csv", made.inbox("alder-fork"))
     return made
 
 

@@ -33,7 +33,7 @@ _EXAMPLES = {
     "id": '"line-1"', "name": '"Belt press 1"', "time_zone": '"America/New_York"', "units": '"US"', "device": '"belt press"',
     "kind": '"rotodynamic" for a pump, "wide" for a layout', "feed_cutoff": '"20 gpm"', "polymer_cutoff": '"0.5 gph"',
     "polymer_meter": '"neat"', "reference_flow": '"400 gpm"', "dilution_counted": '"polymer"', "line": '"line-1"',
-    "role": '"sludge_flow"', "tag": '"FIT-110"', "unit": '"gpm"', "range": "[0, 600]", "files": '"AF_*.csv"', "lines": '["line-1"]',
+    "role": '"sludge_flow"', "tag": '"FIT-110"', "unit": '"gpm"', "range": "[0, 600]", "files": '"ALDER_*.csv"', "lines": '["line-1"]',
     "product": '"cationic emulsion"', "form": '"emulsion"', "density": '"1.03 kg/L"', "active_fraction": "0.41", "since": "2025-01-01",
     "start": "07:00:00", "end": "15:00:00", "kpi": '"cake_ts_pct"', "at": "2026-03-03", "what": '"new belts"', "time_column": '"Date"',
     "tag_column": '"point"', "value_column": '"value"', "interval": '"15 min"', "point_column": '"location"', "column": '"Cake TS %"',

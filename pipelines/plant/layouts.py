@@ -60,7 +60,7 @@ class Layout(Block):
     kind: KindName = Field(
         description="long: one value a row; wide: one column a tag; lab long: one result a row; lab wide: one column a result"
     )
-    files: str = Field(description="glob on the file name, case-insensitive, e.g. 'AF_*.csv'")
+    files: str = Field(description="glob on the file name, case-insensitive, e.g. 'ALDER_*.csv'")
     member: str | None = Field(
         default=None, description="glob on the name of a member, where `files` is meant for the archive (.zip) it came in"
     )

@@ -27,7 +27,7 @@ from pipelines.publish.database import STORAGE_VERSION
 from pipelines.store import connect
 from schemas import TABLES
 
-PLANTS = ("alder-fork", "kestrel-mesa", "brenholm")
+PLANTS = ("alder-fork", "sorrel-draw", "brenholm")
 FIRST = date(2023, 1, 1)
 ONE_S, ALL_S = 1.0, 5.0
 _BY_TYPE = {

@@ -75,11 +75,11 @@ def test_originals_are_archived_untouched(taken: tuple[Home, Summary]) -> None:
 
 
 UNUSABLE = {
-    "AF_SCADA_20260301.csv": (b"", "file not readable"),
-    "AF_SCADA_20260302.csv": (bytes(range(256)) * 40, "file not readable"),
-    "AF_SCADA_20260303.csv": (b"Date;Flow\n2026-03-03;1\n", "unknown layout"),
+    "ALDER_SCADA_20260301.csv": (b"", "file not readable"),
+    "ALDER_SCADA_20260302.csv": (bytes(range(256)) * 40, "file not readable"),
+    "ALDER_SCADA_20260303.csv": (b"Date;Flow\n2026-03-03;1\n", "unknown layout"),
     "letter.csv": (b"dear colleague\n", "unknown layout"),
-    "AF_SCADA_20260304.csv.gz": (b"\x1f\x8b\x08\x00truncated", "file not readable"),
+    "ALDER_SCADA_20260304.csv.gz": (b"\x1f\x8b\x08\x00truncated", "file not readable"),
 }
 
 
@@ -88,7 +88,7 @@ def test_unusable_files_are_set_aside_whole_and_the_others_go_on(tmp_path: Path,
     for name, (content, _) in UNUSABLE.items():
         (home.inbox(PLANT) / name).write_bytes(content)
         settled(home.inbox(PLANT) / name)
-    good = "AF_SCADA_20260106.csv"
+    good = "ALDER_SCADA_20260106.csv"
     settled(Path(shutil.copyfile(SMALL / "exports" / good, home.inbox(PLANT) / good)))
     summary = order.nightly(home, PLANT, AS_OF)
     by_name = {r.file_name: r for r in summary.receipts}
@@ -108,21 +108,21 @@ def test_a_file_that_cannot_be_opened_stays_and_is_reported(
     from pipelines import receive
 
     home = home_in(tmp_path)
-    for name in ("AF_SCADA_20260106.csv", "AF_SCADA_20260107.csv"):
+    for name in ("ALDER_SCADA_20260106.csv", "ALDER_SCADA_20260107.csv"):
         settled(Path(shutil.copyfile(SMALL / "exports" / name, home.inbox(PLANT) / name)))
     real = receive.fingerprint
 
     def locked(path: Path) -> object:  # root may open any file, so the refusal of the system is played
-        if path.name == "AF_SCADA_20260106.csv":
+        if path.name == "ALDER_SCADA_20260106.csv":
             raise PermissionError(13, "Permission denied")
         return real(path)
 
     monkeypatch.setattr(receive, "fingerprint", locked)
     summary = order.nightly(home, PLANT, AS_OF)
-    assert [r.file_name for r in summary.receipts] == ["AF_SCADA_20260107.csv"]
+    assert [r.file_name for r in summary.receipts] == ["ALDER_SCADA_20260107.csv"]
     assert summary.notices[0].name == "inbox.file_locked"
     assert summary.exit_code == ExitCode.WARNINGS
-    assert (home.inbox(PLANT) / "AF_SCADA_20260106.csv").exists()
+    assert (home.inbox(PLANT) / "ALDER_SCADA_20260106.csv").exists()
 
 
 def test_a_bad_plant_file_stops_before_anything_is_written(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
@@ -131,7 +131,7 @@ def test_a_bad_plant_file_stops_before_anything_is_written(tmp_path: Path, home_
     home = home_in(tmp_path)
     text = home.plant_file(PLANT).read_text(encoding="utf-8")
     home.plant_file(PLANT).write_text(text.replace('feed_cutoff = "20 gpm"', 'feed_cutoff = "20 psi"'), encoding="utf-8")
-    settled(Path(shutil.copyfile(SMALL / "exports" / "AF_SCADA_20260106.csv", home.inbox(PLANT) / "AF_SCADA_20260106.csv")))
+    settled(Path(shutil.copyfile(SMALL / "exports" / "ALDER_SCADA_20260106.csv", home.inbox(PLANT) / "ALDER_SCADA_20260106.csv")))
     with pytest.raises(PlantFileError) as caught:
         order.nightly(home, PLANT, AS_OF)
     assert caught.value.exit_code == ExitCode.PLANT_FILE_OR_USAGE
@@ -139,7 +139,7 @@ def test_a_bad_plant_file_stops_before_anything_is_written(tmp_path: Path, home_
     assert "feed_cutoff" in str(caught.value)
     assert not home.store(PLANT).exists()
     assert not home.archive(PLANT).exists()
-    assert (home.inbox(PLANT) / "AF_SCADA_20260106.csv").exists()
+    assert (home.inbox(PLANT) / "ALDER_SCADA_20260106.csv").exists()
 
 
 def test_the_second_writer_is_told_who_holds_the_store(tmp_path: Path) -> None:

@@ -275,10 +275,10 @@ def test_nothing_published(tmp_path: Path, weekly_home: Home) -> None:
     shutil.copytree(weekly_home.root / "plants", empty.root / "plants")
     with pytest.raises(DataMissingError):
         report.run(empty, "alder-fork")
-    kestrel = weekly_home.plant_file("kestrel-mesa")
-    shutil.copyfile(ROOT / "sample_data" / "plants" / "kestrel-mesa.toml", kestrel)
-    with pytest.raises(DataMissingError, match="nothing is published for kestrel-mesa"):
-        report.run(weekly_home, "kestrel-mesa")
+    sorrel = weekly_home.plant_file("sorrel-draw")
+    shutil.copyfile(ROOT / "sample_data" / "plants" / "sorrel-draw.toml", sorrel)
+    with pytest.raises(DataMissingError, match="nothing is published for sorrel-draw"):
+        report.run(weekly_home, "sorrel-draw")
 
 
 MANY = """INSERT INTO flags SELECT f.* REPLACE (

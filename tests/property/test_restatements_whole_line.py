@@ -78,7 +78,7 @@ def test_a_file_sent_again_restates_its_day_and_asks_for_a_note(home: Home) -> N
         "FROM restatements WHERE version = 3 AND kpi = 'dose_active_kg_t'"
     )
     day, cause, files, change, is_note_due, fell = ask.run(home, sql).rows()[0]
-    assert (day, cause, files) == ("2026-01-07", "file re-sent", "AF_SCADA_20260107.csv")
+    assert (day, cause, files) == ("2026-01-07", "file re-sent", "ALDER_SCADA_20260107.csv")
     assert change == pytest.approx(-0.5, abs=0.02)
     assert is_note_due
     assert fell

@@ -20,7 +20,7 @@ from pipelines.base.home import Home
 from pipelines.store import connect
 from sample_data.generate import generate
 
-PLANTS = ("alder-fork", "kestrel-mesa", "brenholm")
+PLANTS = ("alder-fork", "sorrel-draw", "brenholm")
 EXACT = ("dose_active_kg_t", "run_h", "mixing_dp_kpa", "mixing_dp_ref_kpa", "capture_pct", "cake_ts_pct", "dry_solids_t", "polymer_active_kg",
          "feed_volume_m3", "feed_ts_pct", "pump_dp_kpa", "energy_kwh", "processing_h", "filtrate_tss_mg_l", "dilution_ratio")  # fmt: skip
 # These have a zero or no value on some days: compared where the truth has one.
@@ -103,7 +103,7 @@ def test_quiet_days_are_exact_for_the_rest_of_the_catalogue(quiet: pl.DataFrame,
 
 
 def test_quiet_totaliser_closes(quiet: pl.DataFrame) -> None:
-    days = quiet.filter((pl.col("processing_h") > 0) & ~pl.col("has_planted_fault") & (pl.col("plant") == "kestrel-mesa"))
+    days = quiet.filter((pl.col("processing_h") > 0) & ~pl.col("has_planted_fault") & (pl.col("plant") == "sorrel-draw"))
     assert (days["sludge_closure"] - 1.0).abs().max() < 1e-3
 
 
@@ -135,7 +135,7 @@ def test_days_with_handled_faults_are_within_one_percent(quiet: pl.DataFrame, co
 
 def test_deadband_stays_within_its_bound(tmp_path: Path) -> None:
     """A logged value differs from the true one by at most the deadband, so must every mean of it."""
-    days = worked(tmp_path, weeks=4, quiet=True, deadband=True, faults=False, plants=("kestrel-mesa",)).filter(pl.col("processing_h") > 0)
+    days = worked(tmp_path, weeks=4, quiet=True, deadband=True, faults=False, plants=("sorrel-draw",)).filter(pl.col("processing_h") > 0)
     hours = days["processing_h"].to_numpy()
     flow_error_m3 = 1.5 * 0.003785411784 * 60.0 * hours  # 1.5 gpm over the hours processed
     assert (np.abs(days["feed_volume_m3_found"].to_numpy() - days["feed_volume_m3"].to_numpy()) <= flow_error_m3).all()

@@ -22,7 +22,7 @@ import pytest
 from pipelines import order, publish
 from pipelines.base.home import Home
 
-PLANTS = ("alder-fork", "kestrel-mesa", "brenholm")
+PLANTS = ("alder-fork", "sorrel-draw", "brenholm")
 AS_OF = datetime(2026, 2, 1, 4, 0, tzinfo=UTC)
 # Lineage that tells who came first by its nature: not compared when files come in another order.
 ORDER_COLUMNS = {
@@ -69,15 +69,15 @@ def in_batches(home: Home, plant: str, files: list[Path], size: int) -> None:
 
 
 def test_same_files_twice_change_nothing(made: Path, tmp_path: Path) -> None:
-    home = home_for(made, tmp_path, "kestrel-mesa")
-    files = files_of(made, "kestrel-mesa")[:6]
-    in_batches(home, "kestrel-mesa", files, 3)
+    home = home_for(made, tmp_path, "sorrel-draw")
+    files = files_of(made, "sorrel-draw")[:6]
+    in_batches(home, "sorrel-draw", files, 3)
     before = publish.hashes(home)
-    deliver(home, "kestrel-mesa", files)
-    summary = order.nightly(home, "kestrel-mesa", AS_OF)
+    deliver(home, "sorrel-draw", files)
+    summary = order.nightly(home, "sorrel-draw", AS_OF)
     assert {r.status for r in summary.receipts} == {"known already"}
     assert publish.hashes(home) == before
-    assert not list(home.inbox("kestrel-mesa").iterdir())
+    assert not list(home.inbox("sorrel-draw").iterdir())
 
 
 @pytest.mark.parametrize("plant", PLANTS)

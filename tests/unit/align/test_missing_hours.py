@@ -43,7 +43,7 @@ def night(tmp_path: Path, home_in: Callable[..., Home]) -> Callable[[dict[str, s
 
     def made(texts: dict[str, str]) -> Home:
         home = home_in(tmp_path)
-        labs = {path.name: path.read_text(encoding="utf-8") for path in sorted(SMALL.glob("AF_LAB_*"))[:2]}
+        labs = {path.name: path.read_text(encoding="utf-8") for path in sorted(SMALL.glob("ALDER_LAB_*"))[:2]}
         for name, text in {**labs, **texts}.items():
             (home.inbox("alder-fork") / name).write_text(text, encoding="utf-8")
             os.utime(home.inbox("alder-fork") / name, (1.7e9, 1.7e9))
@@ -54,7 +54,7 @@ def night(tmp_path: Path, home_in: Callable[..., Home]) -> Callable[[dict[str, s
 
 
 def exports(*days: int) -> dict[str, str]:
-    return {name: (SMALL / name).read_text(encoding="utf-8") for name in (f"AF_SCADA_202601{day:02d}.csv" for day in days)}
+    return {name: (SMALL / name).read_text(encoding="utf-8") for name in (f"ALDER_SCADA_202601{day:02d}.csv" for day in days)}
 
 
 def day(home: Home, number: int) -> dict[str, Any]:
@@ -69,7 +69,7 @@ def test_a_day_whose_meters_were_read_throughout_has_lost_nothing(night: Callabl
 
 def test_hours_without_a_meter_lower_the_share_of_valid_minutes(night: Callable[[dict[str, str]], Home]) -> None:
     found = exports(6, 7)
-    found["AF_SCADA_20260106.csv"] = without(found["AF_SCADA_20260106.csv"], METER, "09:00", "12:00")
+    found["ALDER_SCADA_20260106.csv"] = without(found["ALDER_SCADA_20260106.csv"], METER, "09:00", "12:00")
     home = night(found)
     kpi = day(home, 6)
     assert 120 < kpi["lost_minutes"] < kpi["unknown_minutes"]  # the export begins half an hour into the day
@@ -86,9 +86,9 @@ def test_hours_without_a_meter_lower_the_share_of_valid_minutes(night: Callable[
 
 def test_sludge_fed_while_the_polymer_meter_was_out_is_counted(night: Callable[[dict[str, str]], Home]) -> None:
     found = exports(6, 7)
-    found["AF_SCADA_20260106.csv"] = without(found["AF_SCADA_20260106.csv"], "L1 FIT-120 Neat Polymer", "09:00", "12:00")
+    found["ALDER_SCADA_20260106.csv"] = without(found["ALDER_SCADA_20260106.csv"], "L1 FIT-120 Neat Polymer", "09:00", "12:00")
     kpi = day(night(found), 6)
-    table = list(csv.reader(found["AF_SCADA_20260106.csv"].splitlines()))
+    table = list(csv.reader(found["ALDER_SCADA_20260106.csv"].splitlines()))
     head = next(k for k, row in enumerate(table) if row[:1] == ["Date/Time"])
     place, bit = table[head].index(METER), next(k for k, n in enumerate(table[head]) if n.startswith("L1 YI-110"))
     litres = sum(float(row[place]) for row in table[head + 2 :] if row[bit : bit + 1] == ["1"])  # gpm, one row a minute

@@ -27,8 +27,8 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Home:
     made.plant_file("alder-fork").parent.mkdir(parents=True)
     shutil.copyfile(ROOT / "sample_data" / "plants" / "alder-fork.toml", made.plant_file("alder-fork"))
     made.inbox("alder-fork").mkdir(parents=True)
-    labs = sorted(SMALL.glob("AF_LAB_*"))[:2]
-    for path in [SMALL / "AF_SCADA_20260106.csv", *labs]:
+    labs = sorted(SMALL.glob("ALDER_LAB_*"))[:2]
+    for path in [SMALL / "ALDER_SCADA_20260106.csv", *labs]:
         target = Path(shutil.copyfile(path, made.inbox("alder-fork") / path.name))
         os.utime(target, (1.7e9, 1.7e9))
     order.nightly(made, "alder-fork", datetime(2026, 2, 1, tzinfo=UTC))
@@ -46,7 +46,7 @@ def test_a_reading_leads_to_its_line_in_the_original(home: Home) -> None:
     cell = next(csv.reader([flow.raw_text]))[header.index(flow.tag)]
     assert flow.value == pytest.approx(float(cell) * 0.003785411784 * 60.0)  # gpm to m3/h
     assert {"feed", "cake", "filtrate"} <= set(found.lab["point"].to_list())
-    assert "AF_SCADA_20260106.csv" in found.loads["file_name"].to_list()
+    assert "ALDER_SCADA_20260106.csv" in found.loads["file_name"].to_list()
 
 
 def test_unknown_column_and_day_say_so(home: Home) -> None:
@@ -61,7 +61,7 @@ def test_commands_show_trace_and_answers(home: Home) -> None:
     told = runner.invoke(
         app, ["--home", str(home.root), "trace", "dose_active_kg_t", "--plant", "alder-fork", "--line", "line-1", "--day", str(DAY)]
     )
-    assert "AF_SCADA_20260106.csv, line" in told.output
+    assert "ALDER_SCADA_20260106.csv, line" in told.output
     asked = runner.invoke(app, ["--home", str(home.root), "ask", "dose_by_day", "-p", "plant=alder-fork", "--format", "csv"])
     assert asked.output.splitlines()[0].startswith("plant,line,operating_day,dose_lb_active_per_dry_ton")
     listed = runner.invoke(app, ["ask", "--list"])

@@ -50,7 +50,7 @@ def test_every_delivery_listed_by_the_generator_is_found(tmp_path: Path) -> None
     assert all(d.path.is_file() for d in found)
     assert {d.path for d in found} == {p for p in tmp_path.glob("*/exports/**/*") if p.is_file()}
     assert [d.arrives_utc for d in found] == sorted(d.arrives_utc for d in found)
-    assert {d.plant for d in found} == {"alder-fork", "brenholm", "kestrel-mesa"}
+    assert {d.plant for d in found} == {"alder-fork", "brenholm", "sorrel-draw"}
 
 
 def test_too_few_weeks_are_refused_before_anything_is_written(tmp_path: Path) -> None:

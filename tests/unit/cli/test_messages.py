@@ -45,11 +45,11 @@ def test_check_plant_shows_the_plant_and_writes_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    assert cli.run(["check-plant", str(PLANTS / "kestrel-mesa.toml")]) == 0
+    assert cli.run(["check-plant", str(PLANTS / "sorrel-draw.toml")]) == 0
     out = capsys.readouterr().out
     assert "time zone America/Phoenix, operating day from 06:00, week from monday" in out
-    assert "  sludge_flow                  KM.DEW.FT510.PV [gpm]" in out
-    assert "  change-log       long      km_hist_*.csv" in out
+    assert "  sludge_flow                  SD.DEW.FT510.PV [gpm]" in out
+    assert "  change-log       long      sorrel_log_*.csv" in out
     assert out.rstrip().endswith("can be used; every KPI has its inputs")
     assert list(tmp_path.iterdir()) == []
 
@@ -120,7 +120,7 @@ def test_status_before_anything_ran_ends_with_two(tmp_path: Path, capsys: pytest
     before = sorted(home.root.rglob("*"))
     assert cli.run(["--home", str(home.root), "status"]) == 2
     rows = capsys.readouterr().out.splitlines()
-    assert [row.split()[0] for row in rows] == ["plant", "alder-fork", "brenholm", "kestrel-mesa"]
+    assert [row.split()[0] for row in rows] == ["plant", "alder-fork", "brenholm", "sorrel-draw"]
     assert sorted(home.root.rglob("*")) == before
 
 
@@ -174,7 +174,7 @@ def test_serve_lists_the_schedules_in_plant_time(tmp_path: Path, capsys: pytest.
     home = with_plants(tmp_path)
     assert cli.run(["--home", str(home.root), "serve", "--list"]) == 0
     assert [row.split(maxsplit=2)[:2] for row in capsys.readouterr().out.splitlines()] == [
-        [flow, plant] for plant in ("alder-fork", "brenholm", "kestrel-mesa") for flow in ("nightly", "weekly")
+        [flow, plant] for plant in ("alder-fork", "brenholm", "sorrel-draw") for flow in ("nightly", "weekly")
     ]
 
 

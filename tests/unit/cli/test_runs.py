@@ -18,9 +18,11 @@ from pipelines.cli.plants import reporting_week
 from pipelines.runs.summary import Summary
 
 WHEN = datetime(2026, 3, 31, 11, 0, tzinfo=UTC)
-TAKEN = Receipt("a" * 16, "AF_SCADA_20260330.csv", "taken", rows_read=1446, rows_kept=1440, rows_dropped=6, values_read=10, values_kept=10)
+TAKEN = Receipt(
+    "a" * 16, "ALDER_SCADA_20260330.csv", "taken", rows_read=1446, rows_kept=1440, rows_dropped=6, values_read=10, values_kept=10
+)
 TROUBLED = Receipt(
-    "b" * 16, "AF_SCADA_20260331.csv", "taken", rows_read=12, rows_kept=9, rows_dropped=2, rows_set_aside=1,
+    "b" * 16, "ALDER_SCADA_20260331.csv", "taken", rows_read=12, rows_kept=9, rows_dropped=2, rows_set_aside=1,
     values_read=9, values_kept=9, reasons={"text in number": 1},
 )  # fmt: skip
 
@@ -37,7 +39,7 @@ def home(tmp_path: Path) -> Home:
 
 @pytest.fixture
 def ran(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, ...]]:
-    """Stands for `order`: notes what was asked for; brenholm fails, kestrel-mesa has a row set aside."""
+    """Stands for `order`: notes what was asked for; brenholm fails, sorrel-draw has a row set aside."""
     asked: list[tuple[Any, ...]] = []
 
     def stand_in(kind: str) -> Any:
@@ -46,7 +48,7 @@ def ran(monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, ...]]:
             call(len, [])
             if plant == "brenholm":
                 raise DataMissingError("nothing there", remedy="bring files")
-            receipts = [TROUBLED if plant == "kestrel-mesa" else TAKEN]
+            receipts = [TROUBLED if plant == "sorrel-draw" else TAKEN]
             steps = [StepReceipt("align", 2), StepReceipt("compute", 2), StepReceipt("watch", 2, {"flags": 3})]
             return Summary(plant, kind, WHEN, receipts=receipts, steps=steps, seconds=1.25)
 
@@ -65,7 +67,7 @@ def test_nightly_of_one_plant(home: Home, ran: list[tuple[Any, ...]], capsys: py
     assert out.splitlines() == [
         "alder-fork: nightly as of 2026-03-31 11:00 UTC, 1.2 s",
         "  file                                     read =       kept + duplicate + dropped + set aside",
-        "  AF_SCADA_20260330.csv                   1,446 =      1,440 +         0 +       6 +         0",
+        "  ALDER_SCADA_20260330.csv                1,446 =      1,440 +         0 +       6 +         0",
         "  operating days worked on: align 2, compute 2, watch 2; flags written: 3",
     ]
     assert err.startswith("alder-fork: len, 0.")  # progress goes to standard error
@@ -75,21 +77,21 @@ def test_nightly_of_all_plants_goes_on_after_a_failure_and_ends_with_the_worst(
     home: Home, ran: list[tuple[Any, ...]], capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert cli.run(["nightly", "--home", str(home.root)]) == 2
-    assert [one[1] for one in ran] == ["alder-fork", "brenholm", "kestrel-mesa"]
+    assert [one[1] for one in ran] == ["alder-fork", "brenholm", "sorrel-draw"]
     out, err = capsys.readouterr()
     assert "brenholm: error: nothing there\n  remedy: bring files" in err
     assert "  set aside: 1 text in number" in out
 
 
 def test_rows_set_aside_end_with_one(home: Home, ran: list[tuple[Any, ...]]) -> None:
-    assert cli.run(["nightly", "--home", str(home.root), "--plant", "kestrel-mesa"]) == 1
+    assert cli.run(["nightly", "--home", str(home.root), "--plant", "sorrel-draw"]) == 1
     assert len(ran) == 1
 
 
 def test_json_is_all_of_standard_output(home: Home, ran: list[tuple[Any, ...]], capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.run(["nightly", "--home", str(home.root), "--json"]) == 2
     read = json.loads(capsys.readouterr().out)
-    assert [(r["plant"], r["exit_code"]) for r in read["runs"]] == [("alder-fork", 0), ("brenholm", 2), ("kestrel-mesa", 1)]
+    assert [(r["plant"], r["exit_code"]) for r in read["runs"]] == [("alder-fork", 0), ("brenholm", 2), ("sorrel-draw", 1)]
     assert read["exit_code"] == 2
     assert read["runs"][0]["receipts"][0]["rows_read"] == 1446
     assert read["runs"][1]["error"] == "nothing there\n  remedy: bring files"
@@ -108,7 +110,7 @@ def test_unexpected_error_of_one_plant_leaves_its_traceback_and_the_others_run(
 
     monkeypatch.setattr(order, "nightly", breaks)
     assert cli.run(["nightly", "--home", str(home.root)]) == 4
-    assert [one[1] for one in ran] == ["brenholm", "kestrel-mesa"]
+    assert [one[1] for one in ran] == ["brenholm", "sorrel-draw"]
     err = capsys.readouterr().err
     assert "alder-fork: unexpected error: ZeroDivisionError: by nothing" in err
     assert "Traceback" not in err

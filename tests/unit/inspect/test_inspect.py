@@ -27,7 +27,7 @@ def one(exports: Path, plant: str, pattern: str) -> inspect.Inspection:
 
 
 def test_wide_us_export(exports: Path) -> None:
-    seen = one(exports, "alder-fork", "AF_SCADA_*")
+    seen = one(exports, "alder-fork", "ALDER_SCADA_*")
     assert (seen.layout.kind, seen.layout.delimiter, seen.layout.decimal) == ("wide", ",", ".")
     assert seen.layout.unit_row == 1
     assert seen.layout.footer_words == ("Average", "Minimum", "Maximum", "End of report")
@@ -38,7 +38,7 @@ def test_wide_us_export(exports: Path) -> None:
 
 
 def test_day_after_the_twelfth_tells_day_from_month(exports: Path) -> None:
-    files = sorted((exports / "alder-fork" / "exports").glob("AF_SCADA_*"))
+    files = sorted((exports / "alder-fork" / "exports").glob("ALDER_SCADA_*"))
     early, late = inspect.run(files[2]), inspect.run(files[-1])
     assert any("day and month" in q for q in early.proposal.open_questions)
     assert late.proposal.time.time_format == "%m/%d/%Y %H:%M"
@@ -46,7 +46,7 @@ def test_day_after_the_twelfth_tells_day_from_month(exports: Path) -> None:
 
 
 def test_long_change_log(exports: Path) -> None:
-    seen = one(exports, "kestrel-mesa", "km_hist_*")
+    seen = one(exports, "sorrel-draw", "sorrel_log_*")
     assert (seen.layout.kind, seen.layout.tag_column, seen.layout.value_column, seen.layout.quality_column) == (
         "long",
         "point",
@@ -70,7 +70,7 @@ def test_semicolons_decimal_comma_latin1_and_interval_end(exports: Path) -> None
 
 @pytest.mark.parametrize(
     ("plant", "pattern", "kind"),
-    [("alder-fork", "AF_LAB_*", "lab wide"), ("kestrel-mesa", "km_lab_*", "lab long"), ("brenholm", "brenholm_lab_*", "lab wide")],
+    [("alder-fork", "ALDER_LAB_*", "lab wide"), ("sorrel-draw", "sorrel_lab_*", "lab long"), ("brenholm", "brenholm_lab_*", "lab wide")],
 )
 def test_lab_sheets(exports: Path, plant: str, pattern: str, kind: str) -> None:
     assert one(exports, plant, pattern).layout.kind == kind

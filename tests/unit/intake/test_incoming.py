@@ -26,8 +26,8 @@ from pipelines.store import Store
 ROOT = Path(__file__).resolve().parents[3]
 PLANT = "alder-fork"
 WHEN = datetime(2026, 2, 1, tzinfo=UTC)
-EXPORT = ROOT / "sample_data" / "small" / "exports" / "AF_SCADA_20260105.csv"
-LAB = ROOT / "sample_data" / "small" / "exports" / "AF_LAB_20260106.csv"
+EXPORT = ROOT / "sample_data" / "small" / "exports" / "ALDER_SCADA_20260105.csv"
+LAB = ROOT / "sample_data" / "small" / "exports" / "ALDER_LAB_20260106.csv"
 
 
 @pytest.fixture
@@ -50,7 +50,7 @@ def deliver(home: Home, *files: tuple[str, bytes]) -> None:
 
 def export(number: int) -> tuple[str, bytes]:
     """A small export, made another content by blank lines at its end."""
-    return f"AF_SCADA_2026010{number}.csv", EXPORT.read_bytes() + b"\n" * number
+    return f"ALDER_SCADA_2026010{number}.csv", EXPORT.read_bytes() + b"\n" * number
 
 
 def lab() -> tuple[str, bytes]:
@@ -74,10 +74,10 @@ def read_ahead(home: Home, plant_file: PlantFile) -> list[tuple[str, bool]]:
 
 def test_large_exports_are_read_ahead_in_the_order_of_the_inbox(home: Home, plant_file: PlantFile, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(receive, "EARLY_BYTES", 1)
-    deliver(home, lab(), export(1), export(2), ("AF_NOTES_20260116.csv", b"no layout\n"), export(3))
+    deliver(home, lab(), export(1), export(2), ("ALDER_NOTES_20260116.csv", b"no layout\n"), export(3))
     found = read_ahead(home, plant_file)
     assert [ahead for _, ahead in found] == [False, True, True, False, True]
-    assert [name for name, _ in found] == [LAB.name, export(1)[0], export(2)[0], "AF_NOTES_20260116.csv", export(3)[0]]
+    assert [name for name, _ in found] == [LAB.name, export(1)[0], export(2)[0], "ALDER_NOTES_20260116.csv", export(3)[0]]
 
 
 def test_small_files_are_read_when_it_is_their_turn(home: Home, plant_file: PlantFile) -> None:
@@ -95,20 +95,20 @@ def test_each_file_is_looked_at_once_and_one_at_a_time_is_open(home: Home, plant
 
     monkeypatch.setattr(receive, "EARLY_BYTES", 1)
     monkeypatch.setattr(receive, "open_early", seen)
-    deliver(home, lab(), export(1), export(2), ("AF_LAB_20260107.csv", LAB.read_bytes() + b"\n"))
+    deliver(home, lab(), export(1), export(2), ("ALDER_LAB_20260107.csv", LAB.read_bytes() + b"\n"))
     with Incoming(home, plant_file, WHEN) as files:
         assert looked_at == [LAB.name, export(1)[0]]  # begun before there is a store
         for path, _, reading in files:
             if reading is not None:
                 assert looked_at[-1] == path.name  # the next one waits until this one is read
-    assert looked_at == [LAB.name, export(1)[0], export(2)[0], "AF_LAB_20260107.csv"]
+    assert looked_at == [LAB.name, export(1)[0], export(2)[0], "ALDER_LAB_20260107.csv"]
 
 
 def test_read_ahead_or_not_the_store_is_the_same(home: Home, plant_file: PlantFile, monkeypatch: pytest.MonkeyPatch) -> None:
     kept = []
     for early in (1, 2**40):
         monkeypatch.setattr(receive, "EARLY_BYTES", early)
-        deliver(home, lab(), export(1), ("AF_SCADA_20260109.csv", export(1)[1]), export(2))
+        deliver(home, lab(), export(1), ("ALDER_SCADA_20260109.csv", export(1)[1]), export(2))
         with Store(home.store(PLANT), PLANT) as store:
             receipts, notices = load_files.load_inbox(home, store, plant_file, WHEN)
             assert notices == []

@@ -17,7 +17,7 @@ from pipelines.store import Store
 
 ROOT = Path(__file__).resolve().parents[3]
 PLANT = "alder-fork"
-EXPORT = ROOT / "sample_data" / "small" / "exports" / "AF_SCADA_20260105.csv"
+EXPORT = ROOT / "sample_data" / "small" / "exports" / "ALDER_SCADA_20260105.csv"
 
 
 @pytest.fixture

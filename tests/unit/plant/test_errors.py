@@ -238,7 +238,7 @@ def test_a_plant_file_copied_without_its_id_stops_before_another_plants_files_ar
 ) -> None:
     home = home_in(tmp_path)
     shutil.copyfile(home.plant_file("alder-fork"), home.plant_file("second"))
-    (home.inbox("alder-fork") / "AF_SCADA_20260101.csv").write_text("Time\n", encoding="utf-8")
+    (home.inbox("alder-fork") / "ALDER_SCADA_20260101.csv").write_text("Time\n", encoding="utf-8")
     with pytest.raises(PlantFileError, match=r"plant.id = 'alder-fork': is not the name of the file, second.toml"):
         order.nightly(home, "second")
     assert len(list(home.inbox("alder-fork").iterdir())) == 1

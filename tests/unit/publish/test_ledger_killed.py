@@ -38,7 +38,7 @@ order.nightly(Home(Path(sys.argv[1])), "alder-fork", datetime.fromisoformat(sys.
 @pytest.fixture
 def home(tmp_path: Path, home_in: Callable[[Path], Home]) -> Home:
     made = home_in(tmp_path)
-    deliver(made, "AF_SCADA_20260105.csv")
+    deliver(made, "ALDER_SCADA_20260105.csv")
     return made
 
 
@@ -73,7 +73,7 @@ def test_killed_after_the_swap_the_versions_were_known(home: Home) -> None:
 
 def test_a_rebuild_after_the_kill_makes_nothing_known_earlier(home: Home) -> None:
     order.nightly(home, PLANT, FIRST)
-    deliver(home, "AF_SCADA_20260107.csv")
+    deliver(home, "ALDER_SCADA_20260107.csv")
     killed(home, FIRST + timedelta(days=1), "before")
     order.rebuild(home, PLANT, as_of=FIRST + timedelta(days=5))
     assert known_from(home) == {FIRST, FIRST + timedelta(days=5)}

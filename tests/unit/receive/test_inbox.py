@@ -80,7 +80,7 @@ def test_fingerprint_is_the_sha256_of_the_bytes(home: Home) -> None:
 
 
 AWKWARD = [
-    "AF_SCADA_20260105.csv", "with blank (1).csv", "ø æ ü 水.csv", "..csv", ".csv", "a%20b.csv", 'q"uo*te?<>|:.csv', "back\\slash.csv",
+    "ALDER_SCADA_20260105.csv", "with blank (1).csv", "ø æ ü 水.csv", "..csv", ".csv", "a%20b.csv", 'q"uo*te?<>|:.csv', "back\\slash.csv",
     "new\nline\t.csv", "trailing .", "-rf", "x" * 100 + ".csv",
 ]  # fmt: skip
 
@@ -132,11 +132,11 @@ def test_a_file_written_on_after_its_fingerprint_is_told(
 
 
 def test_a_name_too_long_keeps_its_ends(home: Home) -> None:
-    name = "AF_" + "ø" * 120 + "_2026.csv"
+    name = "ALDER_" + "ø" * 120 + "_2026.csv"
     archived_as = receive.archive(home, "p", receive.fingerprint(put(home, name)), 1, WHEN)
     assert len(os.fsencode(archived_as)) <= 255
     (found,) = receive.archived(home, "p")
-    assert found.file_name.startswith("AF_ø")
+    assert found.file_name.startswith("ALDER_ø")
     assert found.file_name.endswith("ø_2026.csv")
 
 

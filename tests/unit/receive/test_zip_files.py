@@ -26,7 +26,7 @@ ROOT = Path(__file__).resolve().parents[3]
 SMALL = ROOT / "sample_data" / "small" / "exports"
 PLANT = "alder-fork"
 WHEN = datetime(2026, 2, 1, tzinfo=UTC)
-FILES = ("AF_SCADA_20260105.csv", "AF_SCADA_20260106.csv", "AF_LAB_20260106.csv", "AF_NOTES_20260116.csv")
+FILES = ("ALDER_SCADA_20260105.csv", "ALDER_SCADA_20260106.csv", "ALDER_LAB_20260106.csv", "ALDER_NOTES_20260116.csv")
 DATA = b"Date/Time,x\n"
 
 
@@ -80,7 +80,7 @@ def test_members_count_as_if_they_had_come_alone(tmp_path: Path, unpacked: Home,
     found = taken(home)
     assert [(n, s) for n, s, _ in found] == [
         *((f"week.zip/january/{n}", "taken") for n in sorted(FILES) if "NOTES" not in n and "LAB" in n),
-        ("week.zip/january/AF_NOTES_20260116.csv", "set aside"),
+        ("week.zip/january/ALDER_NOTES_20260116.csv", "set aside"),
         *((f"week.zip/january/{n}", "taken") for n in sorted(FILES) if "SCADA" in n),
         ("week.zip", "taken"),
     ]
@@ -98,11 +98,11 @@ def test_same_archive_and_same_members_again_change_nothing(tmp_path: Path, home
     before = rows(home, LOADS), rows(home, READINGS)
     deliver(home, "again.zip", packed(*FILES))
     assert taken(home) == [("again.zip", "known already", None)]
-    deliver(home, "AF_SCADA_20260105.csv", (SMALL / FILES[0]).read_bytes())
-    assert taken(home) == [("AF_SCADA_20260105.csv", "known already", None)]
+    deliver(home, "ALDER_SCADA_20260105.csv", (SMALL / FILES[0]).read_bytes())
+    assert taken(home) == [("ALDER_SCADA_20260105.csv", "known already", None)]
     assert (rows(home, LOADS), rows(home, READINGS)) == before
     deliver(home, "other.zip", packed(FILES[1], folder="x/"))
-    assert taken(home) == [("other.zip/x/AF_SCADA_20260106.csv", "known already", None), ("other.zip", "taken", None)]
+    assert taken(home) == [("other.zip/x/ALDER_SCADA_20260106.csv", "known already", None), ("other.zip", "taken", None)]
     assert rows(home, READINGS) == before[1]
 
 
@@ -110,7 +110,7 @@ def test_rebuild_gives_the_same_loads(tmp_path: Path, home_in: Callable[[Path], 
     home = home_in(tmp_path)
     deliver(home, "a.zip", packed(FILES[0], FILES[2]))
     order.nightly(home, PLANT, WHEN, publish_now=False)
-    deliver(home, "AF_SCADA_20260107.csv", (SMALL / "AF_SCADA_20260107.csv").read_bytes())
+    deliver(home, "ALDER_SCADA_20260107.csv", (SMALL / "ALDER_SCADA_20260107.csv").read_bytes())
     deliver(home, "b.zip", packed(FILES[2], FILES[1]))
     deliver(home, "c.zip", b"PK\x03\x04 cut off")
     order.nightly(home, PLANT, WHEN, publish_now=False)
@@ -153,7 +153,7 @@ def test_trace_leads_into_the_member(tmp_path: Path, home_in: Callable[[Path], H
     order.nightly(home, PLANT, WHEN)
     found = trace.run(home, PLANT, "line-1", date(2026, 1, 6), "dose_active_kg_t")
     flow = next(r for r in found.readings if r.role == "sludge_flow")
-    assert flow.archived_as.endswith("_week.zip/january/AF_SCADA_20260106.csv")
+    assert flow.archived_as.endswith("_week.zip/january/ALDER_SCADA_20260106.csv")
     assert flow.line_no is not None
     assert flow.raw_text == (SMALL / FILES[1]).read_text(encoding="utf-8").splitlines()[flow.line_no - 1]
 
@@ -167,7 +167,7 @@ def archive_of(*entries: tuple[str | zipfile.ZipInfo, bytes]) -> bytes:
 
 
 def linked(mode: int) -> zipfile.ZipInfo:
-    entry = zipfile.ZipInfo("AF_SCADA_x.csv")
+    entry = zipfile.ZipInfo("ALDER_SCADA_x.csv")
     entry.external_attr = mode << 16
     return entry
 
@@ -270,7 +270,7 @@ def test_hostile_archives_are_refused_whole_with_a_sentence(tmp_path: Path, kind
 
 def test_a_refused_archive_leaves_one_receipt_and_nothing_outside(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
     home = home_in(tmp_path / "home")
-    deliver(home, "evil.zip", archive_of(("AF_SCADA_20260105.csv", (SMALL / FILES[0]).read_bytes()), ("../../../out.csv", DATA)))
+    deliver(home, "evil.zip", archive_of(("ALDER_SCADA_20260105.csv", (SMALL / FILES[0]).read_bytes()), ("../../../out.csv", DATA)))
     assert taken(home) == [("evil.zip", "set aside", "file not readable")]
     assert rows(home, "SELECT count(*) FROM readings") == [(0,)]
     assert [p.name for p in tmp_path.iterdir()] == ["home"]

@@ -20,7 +20,7 @@ from pipelines.store import Store, connect
 ROOT = Path(__file__).resolve().parents[3]
 PLANT = "alder-fork"
 WHEN = datetime(2026, 2, 1, tzinfo=UTC)
-EXPORT = ROOT / "sample_data" / "small" / "exports" / "AF_SCADA_20260105.csv"
+EXPORT = ROOT / "sample_data" / "small" / "exports" / "ALDER_SCADA_20260105.csv"
 
 
 @pytest.fixture

@@ -95,7 +95,7 @@ def test_flatline_and_out_of_range_show_in_the_export_at_the_listed_times(plante
     listed = {f["kind"]: f for f in faults(planted, "alder-fork")}
     for kind, day, shown in (("flatline", "20260120", None), ("out of range", "20260121", "9999.0")):
         start, end = (datetime.fromisoformat(listed[kind][k]) - timedelta(hours=5) for k in ("start_utc", "end_utc"))  # New York in January
-        flow = column(planted / ALDER / f"AF_SCADA_{day}.csv", 1)
+        flow = column(planted / ALDER / f"ALDER_SCADA_{day}.csv", 1)
         inside = [v for clock, v in flow.items() if f"{start:%H:%M}" <= clock < f"{end:%H:%M}"]
         assert len(inside) == (end - start).total_seconds() / 60
         assert len(set(inside)) == 1
@@ -108,35 +108,37 @@ def test_files_late_doubled_resent_reordered(planted: Path, clean: Path) -> None
         r["file"]: datetime.fromisoformat(r["arrives_local"])
         for r in csv.DictReader((planted / "alder-fork" / "deliveries.csv").read_text(encoding="utf-8").splitlines())
     }
-    assert arrives["AF_SCADA_20260114.csv"].date() == date(2026, 1, 24)  # nine days after the 15th
+    assert arrives["ALDER_SCADA_20260114.csv"].date() == date(2026, 1, 24)  # nine days after the 15th
     exports = planted / ALDER
-    assert (exports / "again/AF_SCADA_20260107.csv").read_bytes() == (exports / "AF_SCADA_20260107.csv").read_bytes()
-    first, second = exports / "AF_SCADA_20260109.csv", exports / "resent/AF_SCADA_20260109.csv"
-    assert second.read_bytes() == (clean / ALDER / "AF_SCADA_20260109.csv").read_bytes()
+    assert (exports / "again/ALDER_SCADA_20260107.csv").read_bytes() == (exports / "ALDER_SCADA_20260107.csv").read_bytes()
+    first, second = exports / "ALDER_SCADA_20260109.csv", exports / "resent/ALDER_SCADA_20260109.csv"
+    assert second.read_bytes() == (clean / ALDER / "ALDER_SCADA_20260109.csv").read_bytes()
     differing = [a != b for a, b in zip(first.read_text().splitlines(), second.read_text().splitlines(), strict=True)]
     assert sum(differing) == 40
-    assert arrives["resent/AF_SCADA_20260109.csv"] > arrives["AF_SCADA_20260109.csv"]
-    reordered, plain = (out / ALDER / "AF_SCADA_20260106.csv" for out in (planted, clean))
+    assert arrives["resent/ALDER_SCADA_20260109.csv"] > arrives["ALDER_SCADA_20260109.csv"]
+    reordered, plain = (out / ALDER / "ALDER_SCADA_20260106.csv" for out in (planted, clean))
     assert column(reordered, 26) == column(plain, 1)
     assert len(column(reordered, 1)) == 1440
 
 
 def test_unit_row_says_kpa_while_values_stay(planted: Path, clean: Path) -> None:
-    odd, plain = ((out / ALDER / "AF_SCADA_20260113.csv").read_text(encoding="utf-8").splitlines() for out in (planted, clean))
+    odd, plain = ((out / ALDER / "ALDER_SCADA_20260113.csv").read_text(encoding="utf-8").splitlines() for out in (planted, clean))
     assert [i for i, (a, b) in enumerate(zip(odd, plain, strict=True)) if a != b] == [4]
     assert odd[4] == plain[4].replace("psi", "kPa")
 
 
 def test_overlapping_file_begins_with_the_end_of_the_day_before(planted: Path) -> None:
-    path = planted / ALDER / "AF_SCADA_20260116.csv"
+    path = planted / ALDER / "ALDER_SCADA_20260116.csv"
     rows = [line for line in path.read_text(encoding="utf-8").splitlines() if line[:1].isdigit()]
-    before = [line for line in (planted / ALDER / "AF_SCADA_20260115.csv").read_text(encoding="utf-8").splitlines() if line[:1].isdigit()]
+    before = [
+        line for line in (planted / ALDER / "ALDER_SCADA_20260115.csv").read_text(encoding="utf-8").splitlines() if line[:1].isdigit()
+    ]
     assert len(rows) == 1440 + 240
     assert rows[:240] == before[-240:]
 
 
 def test_lab_slips(planted: Path) -> None:
-    sheet = (planted / ALDER / "AF_LAB_20260203.csv").read_text(encoding="utf-8").splitlines()
+    sheet = (planted / ALDER / "ALDER_LAB_20260203.csv").read_text(encoding="utf-8").splitlines()
     rows = {line[:10]: line.split(",") for line in sheet[2:-1]}
     assert float(rows["01/29/2026"][5]) > 15_000  # day 24: feed TS of press 2 in mg/L below %
     swapped = rows["01/30/2026"]  # day 25: feed and filtrate of press 1
@@ -144,7 +146,7 @@ def test_lab_slips(planted: Path) -> None:
     assert 15_000 < float(swapped[4]) < 35_000
     revised = [
         (row["reported"], float(row["result"]))
-        for path in sorted((planted / "kestrel-mesa/exports").glob("km_lab_*.csv"))
+        for path in sorted((planted / "sorrel-draw/exports").glob("sorrel_lab_*.csv"))
         for row in csv.DictReader(path.read_text(encoding="utf-8").splitlines())
         if row["sample_id"] == "K260116-1F" and row["units"] == "%"
     ]
@@ -154,11 +156,11 @@ def test_lab_slips(planted: Path) -> None:
 
 
 def test_bad_quality_bursts_come_by_chance_in_noise(tmp_path: Path) -> None:
-    generate(tmp_path, weeks=WEEKS, seed=2, plants=("kestrel-mesa",))
-    bursts = [f for f in faults(tmp_path, "kestrel-mesa") if f["kind"] == "bad quality burst"]
+    generate(tmp_path, weeks=WEEKS, seed=2, plants=("sorrel-draw",))
+    bursts = [f for f in faults(tmp_path, "sorrel-draw") if f["kind"] == "bad quality burst"]
     assert 4 <= len(bursts) <= 22  # 11.2 expected, and one of the script
     words = set()
-    for path in (tmp_path / "kestrel-mesa/exports").glob("km_hist_*.csv"):
+    for path in (tmp_path / "sorrel-draw/exports").glob("sorrel_log_*.csv"):
         for line in path.read_text(encoding="utf-8").splitlines()[1:-1]:
             words.add(line.split(",", 3)[3])
     assert {"Good", "Bad", '"Bad, no communication"', "Uncertain", '"Good, local override"'} >= words >= {"Good", "Uncertain"}

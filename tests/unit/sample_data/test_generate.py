@@ -13,7 +13,7 @@ import pytest
 
 from sample_data.generate import START, generate
 
-PLANTS = ("alder-fork", "kestrel-mesa", "brenholm")
+PLANTS = ("alder-fork", "sorrel-draw", "brenholm")
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +48,7 @@ def wide_rows(path: Path) -> list[list[str]]:
 
 def history(out: Path) -> pl.DataFrame:
     parts = []
-    for path in sorted((out / "kestrel-mesa" / "exports").glob("km_hist_*.csv")):
+    for path in sorted((out / "sorrel-draw" / "exports").glob("sorrel_log_*.csv")):
         lines = path.read_text(encoding="utf-8").splitlines()
         assert lines[-1] == f"# rows {len(lines) - 2}"
         parts.append(
@@ -58,7 +58,7 @@ def history(out: Path) -> pl.DataFrame:
 
 
 def test_same_seed_gives_the_same_bytes_and_another_seed_others(noisy: Path, tmp_path: Path) -> None:
-    generate(tmp_path / "again", weeks=2, seed=3, faults=False, plants=("brenholm", "kestrel-mesa"))
+    generate(tmp_path / "again", weeks=2, seed=3, faults=False, plants=("brenholm", "sorrel-draw"))
     first, again = files_of(noisy), files_of(tmp_path / "again")
     assert all(first[name] == again[name] for name in again)  # also: a plant does not depend on which others are made
     generate(tmp_path / "other", weeks=2, seed=4, faults=False, plants=("brenholm",))
@@ -71,11 +71,11 @@ def test_same_seed_gives_the_same_bytes_and_another_seed_others(noisy: Path, tmp
 def test_tags_written_are_those_of_the_plant_file(noisy: Path, plant: str) -> None:
     tags = [s["tag"] for s in tomllib.loads((noisy / plant / "plant.toml").read_text(encoding="utf-8"))["signals"]]
     exports = noisy / plant / "exports"
-    if plant == "kestrel-mesa":
+    if plant == "sorrel-draw":
         assert set(history(noisy)["point"]) == set(tags)
         return
     path, line, mark = {
-        "alder-fork": (exports / "AF_SCADA_20260106.csv", 3, ","),
+        "alder-fork": (exports / "ALDER_SCADA_20260106.csv", 3, ","),
         "brenholm": (exports / "brenholm_15min_20260106.csv", 0, ";"),
     }[plant]
     assert path.read_text(encoding="latin-1" if plant == "brenholm" else "utf-8").splitlines()[line].split(mark)[1:] == tags
@@ -121,7 +121,7 @@ def test_mass_balance_and_capture_formula_close(noisy: Path, plant: str) -> None
 
 @pytest.mark.parametrize("plant", PLANTS)
 def test_startup_minutes_are_not_processing(quiet: Path, plant: str) -> None:
-    startup = {"alder-fork": 15, "kestrel-mesa": 20, "brenholm": 60}[plant]
+    startup = {"alder-fork": 15, "sorrel-draw": 20, "brenholm": 60}[plant]
     frame = minutes(quiet, plant).filter(pl.col("line") == "line-1").sort("minute_utc")
     assert not frame["pump_on"][0]  # the first start is seen
     starts = [i for i, (now, before) in enumerate(zip(frame["pump_on"][1:], frame["pump_on"][:-1], strict=True), 1) if now and not before]
@@ -147,7 +147,7 @@ def test_quiet_settings_hold_still(quiet: Path) -> None:
 
 def test_quiet_lab_tells_the_truth_of_every_processing_day(quiet: Path) -> None:
     true = {(r["line"], r["operating_day"]): r for r in days(quiet, "alder-fork").to_dicts() if r["processing_h"] > 0}
-    last = sorted((quiet / "alder-fork" / "exports").glob("AF_LAB_*.csv"))[-1].read_text(encoding="utf-8").splitlines()
+    last = sorted((quiet / "alder-fork" / "exports").glob("ALDER_LAB_*.csv"))[-1].read_text(encoding="utf-8").splitlines()
     rows = [line.split(",") for line in last[2:-1]]
     assert last[-1].startswith("Mean,")
     assert len(rows) * 2 == len(true)
@@ -161,9 +161,9 @@ def test_quiet_lab_tells_the_truth_of_every_processing_day(quiet: Path) -> None:
 @pytest.mark.parametrize(
     "plant, start, day, pattern, rows",
     [
-        ("alder-fork", date(2026, 3, 2), date(2026, 3, 8), "AF_SCADA_{:%Y%m%d}.csv", 1380),
-        ("alder-fork", date(2026, 10, 26), date(2026, 11, 1), "AF_SCADA_{:%Y%m%d}.csv", 1500),
-        ("alder-fork", date(2026, 3, 2), date(2026, 3, 7), "AF_SCADA_{:%Y%m%d}.csv", 1440),
+        ("alder-fork", date(2026, 3, 2), date(2026, 3, 8), "ALDER_SCADA_{:%Y%m%d}.csv", 1380),
+        ("alder-fork", date(2026, 10, 26), date(2026, 11, 1), "ALDER_SCADA_{:%Y%m%d}.csv", 1500),
+        ("alder-fork", date(2026, 3, 2), date(2026, 3, 7), "ALDER_SCADA_{:%Y%m%d}.csv", 1440),
         ("brenholm", date(2026, 3, 23), date(2026, 3, 29), "brenholm_15min_{:%Y%m%d}.csv", 92),
         ("brenholm", date(2026, 10, 19), date(2026, 10, 25), "brenholm_15min_{:%Y%m%d}.csv", 100),
     ],
@@ -184,7 +184,7 @@ def test_days_of_clock_change(tmp_path: Path, plant: str, start: date, day: date
 
 
 def test_wide_file_has_titles_units_and_footers(noisy: Path) -> None:
-    lines = (noisy / "alder-fork" / "exports" / "AF_SCADA_20260107.csv").read_text(encoding="utf-8").splitlines()
+    lines = (noisy / "alder-fork" / "exports" / "ALDER_SCADA_20260107.csv").read_text(encoding="utf-8").splitlines()
     assert lines[0].startswith("Alder Fork")
     assert lines[1].startswith("Exported 01/08/2026")
     assert lines[2] == ""
@@ -218,37 +218,35 @@ def test_no_tag_is_silent_for_longer_than_its_limit(noisy: Path) -> None:
 
 
 def test_deadband_loses_no_more_than_itself(quiet: Path, tmp_path: Path) -> None:
-    generate(tmp_path, weeks=2, seed=3, quiet=True, faults=False, plants=("kestrel-mesa",))
-    held = history(tmp_path).filter(pl.col("point") == "KM.DEW.FT510.PV").select("at", held=pl.col("value").cast(pl.Float64)).sort("at")
-    true = minutes(quiet, "kestrel-mesa").select(pl.col("minute_utc").dt.replace_time_zone(None).alias("at"), "sludge_flow_m3_h").sort("at")
+    generate(tmp_path, weeks=2, seed=3, quiet=True, faults=False, plants=("sorrel-draw",))
+    held = history(tmp_path).filter(pl.col("point") == "SD.DEW.FT510.PV").select("at", held=pl.col("value").cast(pl.Float64)).sort("at")
+    true = minutes(quiet, "sorrel-draw").select(pl.col("minute_utc").dt.replace_time_zone(None).alias("at"), "sludge_flow_m3_h").sort("at")
     both = true.join_asof(held, on="at")
-    assert held.height < 0.6 * history(quiet).filter(pl.col("point") == "KM.DEW.FT510.PV").height
+    assert held.height < 0.6 * history(quiet).filter(pl.col("point") == "SD.DEW.FT510.PV").height
     assert (both["held"] - both["sludge_flow_m3_h"] / 0.227124707).abs().max() <= 1.5 + 1e-3  # gpm, deadband of the plant file
 
 
 def test_totaliser_counts_tens_of_gallons_and_rolls_over(quiet: Path) -> None:
-    register = history(quiet).filter(pl.col("point") == "KM.DEW.FQ510.PV").sort("at")["value"].cast(pl.Int64)
+    register = history(quiet).filter(pl.col("point") == "SD.DEW.FQ510.PV").sort("at")["value"].cast(pl.Int64)
     assert register.min() >= 0
     assert register.max() <= 999_999
     steps = register.diff().drop_nulls()
     rolled = steps.filter(steps < 0)
     assert rolled.len() == 1
     gallons = 10 * (steps.sum() + 1_000_000)
-    truth = minutes(quiet, "kestrel-mesa")["sludge_flow_m3_h"].cast(pl.Float64).sum() / 60 / 0.003785411784
+    truth = minutes(quiet, "sorrel-draw")["sludge_flow_m3_h"].cast(pl.Float64).sum() / 60 / 0.003785411784
     assert gallons == pytest.approx(truth, rel=1e-4)
 
 
 def test_speed_is_logged_in_hertz_of_the_drive(quiet: Path) -> None:
-    logged = history(quiet).filter(pl.col("point") == "KM.DEW.ST510.PV")["value"].cast(pl.Float64)
-    assert logged.max() == pytest.approx(
-        minutes(quiet, "kestrel-mesa")["pump_speed_rpm"].max() / 4.0, rel=1e-6
-    )  # 60 Hz turns it at 240 rpm
+    logged = history(quiet).filter(pl.col("point") == "SD.DEW.ST510.PV")["value"].cast(pl.Float64)
+    assert logged.max() == pytest.approx(minutes(quiet, "sorrel-draw")["pump_speed_rpm"].max() / 4.0, rel=1e-6)  # 60 Hz turns it at 240 rpm
 
 
 def test_lab_of_the_second_plant_repeats_and_revises_under_one_number(noisy: Path) -> None:
     rows = [
         r
-        for p in (noisy / "kestrel-mesa" / "exports").glob("km_lab_*.csv")
+        for p in (noisy / "sorrel-draw" / "exports").glob("sorrel_lab_*.csv")
         for r in csv.DictReader(p.read_text(encoding="utf-8").splitlines())
     ]
     by_sample: dict[tuple[str, str], set[str]] = {}
@@ -303,8 +301,8 @@ def test_operators_bring_the_dose_down_after_the_change_and_the_control_line_sta
 
 
 def test_trials_alternate_with_every_rung(tmp_path: Path) -> None:
-    generate(tmp_path, weeks=16, quiet=True, faults=False, plants=("kestrel-mesa", "brenholm"))
-    centrifuge = days(tmp_path, "kestrel-mesa").with_columns(week=pl.int_range(pl.len()) // 7)
+    generate(tmp_path, weeks=16, quiet=True, faults=False, plants=("sorrel-draw", "brenholm"))
+    centrifuge = days(tmp_path, "sorrel-draw").with_columns(week=pl.int_range(pl.len()) // 7)
     arms = centrifuge.group_by("week", maintain_order=True).agg(pl.col("arm").min().alias("low"), pl.col("arm").max().alias("high"))
     assert arms["low"].to_list() == arms["high"].to_list() == [0, 0, *([0, 1] * 6), 1, 1]
     for (_,), week in centrifuge.filter(pl.col("week").is_between(2, 13), pl.col("rung") > 0).group_by("week"):

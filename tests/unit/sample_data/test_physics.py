@@ -70,7 +70,7 @@ def test_velocity_head() -> None:
 
 @pytest.mark.parametrize(
     "plant, line, shift",
-    [("alder-fork", 0, 0.285), ("alder-fork", 1, 0.0), ("kestrel-mesa", 0, 0.203), ("brenholm", 0, -0.0417)],
+    [("alder-fork", 0, 0.285), ("alder-fork", 1, 0.0), ("sorrel-draw", 0, 0.203), ("brenholm", 0, -0.0417)],
 )
 def test_true_potency_shifts(plant: str, line: int, shift: float) -> None:
     """1 - exp(-0.012 x 28) = 28.5 %; 1 - exp(-0.011 x 20.6) = 20.3 %; 1 - 1/0.96 = -4.2 %: the third plant gets worse."""

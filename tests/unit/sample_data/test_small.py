@@ -40,12 +40,12 @@ def test_every_kind_of_damage_is_listed_with_a_reason_of_the_closed_list() -> No
 @pytest.mark.parametrize(
     "name, what, shown",
     [
-        ("AF_SCADA_20260107.csv", "time stamp with hour 25", "01/07/2026 25:05,"),
-        ("AF_SCADA_20260108.csv", "words in the feed flow of line 1", ",I/O timeout,"),
-        ("AF_SCADA_20260109.csv", "feed flow of line 1 reads 9999 gpm", "08:40,9999.0,"),
-        ("AF_SCADA_20260109.csv", "discharge pressure of line 2 reads 180 psi, range 0 to 100", ",180.0,"),
-        ("AF_SCADA_20260113.csv", "a value in a column the plant file does not know", ",1.0"),
-        ("AF_LAB_20260119.csv", "feed TS of press 1 typed in mg/L in a column of %", ",24100,"),
+        ("ALDER_SCADA_20260107.csv", "time stamp with hour 25", "01/07/2026 25:05,"),
+        ("ALDER_SCADA_20260108.csv", "words in the feed flow of line 1", ",I/O timeout,"),
+        ("ALDER_SCADA_20260109.csv", "feed flow of line 1 reads 9999 gpm", "08:40,9999.0,"),
+        ("ALDER_SCADA_20260109.csv", "discharge pressure of line 2 reads 180 psi, range 0 to 100", ",180.0,"),
+        ("ALDER_SCADA_20260113.csv", "a value in a column the plant file does not know", ",1.0"),
+        ("ALDER_LAB_20260119.csv", "feed TS of press 1 typed in mg/L in a column of %", ",24100,"),
     ],
 )
 def test_damage_stands_on_the_line_the_list_names(name: str, what: str, shown: str) -> None:
@@ -56,14 +56,14 @@ def test_damage_stands_on_the_line_the_list_names(name: str, what: str, shown: s
 
 
 def test_repeated_rows_are_the_five_before_them() -> None:
-    lines = (EXPORTS / "AF_SCADA_20260112.csv").read_text(encoding="utf-8").split("\n")
-    listed = [int(row["line"]) for row in DAMAGE if row["file"] == "AF_SCADA_20260112.csv"]
+    lines = (EXPORTS / "ALDER_SCADA_20260112.csv").read_text(encoding="utf-8").split("\n")
+    listed = [int(row["line"]) for row in DAMAGE if row["file"] == "ALDER_SCADA_20260112.csv"]
     assert [lines[number - 1] for number in listed] == [lines[number - 6] for number in listed]
     assert len(listed) == 5
 
 
 def test_truncated_file_ends_within_a_row() -> None:
-    content = (EXPORTS / "AF_SCADA_20260114.csv").read_bytes()
-    row = next(r for r in DAMAGE if r["file"] == "AF_SCADA_20260114.csv")
+    content = (EXPORTS / "ALDER_SCADA_20260114.csv").read_bytes()
+    row = next(r for r in DAMAGE if r["file"] == "ALDER_SCADA_20260114.csv")
     assert not content.endswith(b"\n")
     assert content.count(b"\n") + 1 == int(row["line"])

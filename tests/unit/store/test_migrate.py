@@ -12,7 +12,7 @@ from pipelines.base.errors import DataMissingError, InternalError
 from pipelines.base.home import Home
 from pipelines.store import Store, connect, migrate
 
-PLANT = "kestrel-mesa"
+PLANT = "sorrel-draw"
 AS_OF = datetime(2026, 6, 1, tzinfo=UTC)
 
 

@@ -18,7 +18,7 @@ from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
 from pipelines.store.worker_threads import WorkerThreads
 
-PLANT = "kestrel-mesa"
+PLANT = "sorrel-draw"
 
 
 @pytest.fixture
