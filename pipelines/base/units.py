@@ -94,7 +94,7 @@ UNITS: dict[str, Unit] = _table(
 )
 
 # Spellings met in the unit row of exports, lower case without blanks and dots.
-_ALIASES = {
+ALIASES = {
     "gal/min": "gpm", "usgpm": "gpm", "gal/h": "gph", "gal/hr": "gph", "m³/h": "m3/h", "m^3/h": "m3/h", "cmh": "m3/h",
     "m3/t": "m3/h", "m3/hr": "m3/h", "l/t": "L/h", "lph": "L/h", "lpm": "L/min", "lps": "L/s", "mgd": "MGD",
     "psig": "psi", "barg": "bar", "kpag": "kPa", "percent": "%", "pct": "%", "prosent": "%", "hz": "Hz",
@@ -108,7 +108,7 @@ _ALIASES = {
     "cbm": "m3", "l/hr": "L/h", "l/sec": "L/s", "liter": "L", "litre": "L", "lbf/in2": "psi", "lb/in2": "psi", "lb/in²": "psi", "psi(g)": "psi",
     "inch": "in", "rev/min": "rpm", "amp": "A", "milliamp": "mA", "cnt": "counts", "cnts": "counts", "raw": "counts", "horsepower": "hp",
 }  # fmt: skip
-_BY_FOLDED = {name.lower(): name for name in UNITS} | _ALIASES
+_BY_FOLDED = {name.lower(): name for name in UNITS} | ALIASES
 # A register that counts in tens or thousands says so beside its unit: "x1000 gal", "gal x 100", "1000 m3".
 _MULTIPLIER, _OF = r"(?P<times>10{1,6})", r"(?P<unit>[a-z³^/0-9]*[a-z³][a-z³^/0-9]*)"
 _MULTIPLIED = (re.compile(rf"[x×*]?{_MULTIPLIER}[x×*]?{_OF}"), re.compile(rf"{_OF}[x×*]{_MULTIPLIER}"))

@@ -32,6 +32,7 @@ COMMANDS: dict[str, str] = {
     "trace": "pipelines.cli.tracing",
     "dispose": "pipelines.cli.disposing",
     "serve": "pipelines.cli.serve",
+    "manual": "pipelines.cli.manual",
 }
 EXIT_CODES = "Exit codes: 0 ok, 1 ok with warnings, 2 data missing, 3 plant file or usage, 4 internal error."
 

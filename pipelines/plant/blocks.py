@@ -115,8 +115,10 @@ class Line(Block):
     sludge_sg: float = Field(default=1.0, ge=0.9, le=1.3, description="specific gravity of the feed sludge")
     reference_flow: Flow = Field(description="feed flow at which the mixing pressure drop is compared [m3/h]")
     mixing_gauge_elevation: Length = Field(default=0.0, description="height of downstream gauge above upstream gauge [m]")
-    solids_hold_tau: Duration = Field(default=36.0, description="[h]")
-    solids_hold_limit: Duration = Field(default=72.0, le=336.0, description="[h]; late results work on 14 days at most")
+    solids_hold_tau: Duration = Field(
+        default=36.0, description="time constant with which a held feed TS relaxes to the median of 14 days [h]"
+    )
+    solids_hold_limit: Duration = Field(default=72.0, le=336.0, description="longest time a feed TS is held after its sample [h]")
     dilution_counted: Literal["none", "polymer", "polymer and wash"] = Field(
         description="water that reaches the filtrate sample, for the capture"
     )

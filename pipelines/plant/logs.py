@@ -28,7 +28,7 @@ _LEAST_POINTS = 3  # a quadratic has three coefficients
 class Arrangement(Block):
     """An arrangement of a line from a date or time on; each time it comes into service is an entry of its own."""
 
-    line: str
+    line: str = Field(description="id of the line")
     name: str = Field(min_length=1, description="the same name each time it comes into service")
     begins: Since = Field(alias="from", description="when it came into service: a date begins with its operating day")
     until: Since | None = Field(
@@ -38,7 +38,7 @@ class Arrangement(Block):
     transition: Duration | None = Field(
         default=None, ge=0, description="time after `from` that belongs to no arm of a comparison, '10 d' or '4 h' [h]; without: none"
     )
-    note: str = ""
+    note: str = Field(default="", description="free text")
 
 
 class Service(Block):

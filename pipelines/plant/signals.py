@@ -49,8 +49,11 @@ class Signal(Block):
     interpolation: Literal["stepped", "sloped"] = Field(
         default="stepped", description="stepped: a value holds until the next; sloped: straight line between values"
     )
-    deadband: float = Field(default=0.0, ge=0, description="in `unit`")
-    hold_limit: Duration | None = Field(default=None, description="[h]; default by role: 30 min analog and totalisers, 24 h states")
+    deadband: float = Field(default=0.0, ge=0, description="deadband of the log: changes smaller than this were not recorded, in `unit`")
+    hold_limit: Duration | None = Field(
+        default=None,
+        description="how long a reading is used after its time [h]; default by role: 30 min for analog signals and totalisers, 24 h for states",
+    )
     scaling: Scaling | None = Field(default=None, description="scaling of a raw signal (mA, counts, percent)")
     rollover: float | None = Field(default=None, gt=0, description="totaliser capacity in `unit`")
     maximum_rate: float | None = Field(

@@ -1,15 +1,17 @@
-"""README.md is executed: every console block is run, every shown output compared.
+"""README.md and the manual are executed: every console block is run, every shown output compared.
 
-Blocks marked ```console hold lines `$ command` (continued by `> `) and their standard output. They are run in order
-of the page in one folder, beside a demonstration home; exports carry over. In the usual run the demonstration is a
-small one, so numbers are compared as "a number"; the slow run makes the README's own and compares them as they stand
-(times aside). A line `...` stands for any lines.
+Blocks marked ```console hold lines `$ command` (continued by `> `) and their standard output. The blocks of a page run in
+order in one folder, beside a demonstration home and the small exports; exported variables carry over. The usual run uses a
+small demonstration and compares numbers as "a number"; the slow run makes the README's own and compares numbers exactly
+(times aside). A line `...` stands for any lines. Commands in other blocks (cron, systemd) are not run: their command and
+options must exist.
 """
 
 from __future__ import annotations
 
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -17,17 +19,22 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import click
 import pytest
+
+from pipelines.cli.app import app
 
 ROOT = Path(__file__).resolve().parents[2]
 README = ROOT / "README.md"
+MANUAL = sorted((ROOT / "pipelines" / "manual").glob("*.md"))
+SHOWN = [p for p in MANUAL if "```console" in p.read_text(encoding="utf-8")]
 BLOCK_S = 120.0
 
 SECONDS = re.compile(r"\d+(\.\d+)? s\b")
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d[\d,]*(\.\d+)?(?![\w.])|\d{4}-\d\d-\d\d|\d{4}-W\d\d|\b\d\d:\d\d\b|\d+(\.\d+)?")
 HASH = re.compile(r"(?<![\w.])[0-9a-f]{12}\b")
 ANY_LINES = "..."
-MORNING = "2026-04-27"  # of the page: after the last day of the demonstration it shows
+MORNING = "2026-03-30"  # of the page: after the last day of the demonstration it shows
 
 
 @dataclass(frozen=True)
@@ -58,7 +65,7 @@ def shown(text: str) -> list[Shown]:
 def ran(commands: list[Shown], folder: Path) -> list[list[str]]:
     """Run the commands in one shell and return the output lines of each."""
     bin_folder = folder / ".shown-bin"
-    bin_folder.mkdir()
+    bin_folder.mkdir(exist_ok=True)
     for name, module in (("flocledger", " -m pipelines"), ("python", "")):
         script = bin_folder / name
         script.write_text(f'#!/bin/sh\nexec "{sys.executable}"{module} "$@"\n', encoding="utf-8")
@@ -110,16 +117,16 @@ def matches(expected: tuple[str, ...], found: list[str], *, exact: bool) -> bool
     return re.fullmatch(pattern, "".join(plain(row, exact=exact) + "\n" for row in found)) is not None
 
 
-def compare(folder: Path, *, exact: bool) -> None:
-    """Hold the README's commands against their outputs, on the morning after the last day of the demonstration that is there."""
+def compare(folder: Path, page: Path = README, *, exact: bool) -> None:
+    """Compare a page's commands with the outputs shown, on the morning after the last day of the demonstration in the folder."""
     last = max(path.name for path in (folder / "flocledger-demo" / "runs" / "brenholm").glob("*-nightly.json"))
     morning = f"{last[:4]}-{last[4:6]}-{last[6:8]}"
     assert morning == MORNING or not exact
-    commands = shown(README.read_text(encoding="utf-8").replace(MORNING, morning))
+    commands = shown(page.read_text(encoding="utf-8").replace(MORNING, morning))
     wrong = [
-        f"README.md:{one.line}: $ {one.command}\n" + "\n".join(found)
+        f"{page.name}:{one.line}: $ {one.command}\n" + "\n".join(found)
         for one, found in zip(commands, ran(commands, folder), strict=True)
-        if not matches(one.output, found, exact=exact)
+        if not matches(one.output, found, exact=exact or one.command == "echo $?")
     ]
     assert wrong == []
 
@@ -127,6 +134,39 @@ def compare(folder: Path, *, exact: bool) -> None:
 def test_every_command_of_the_readme_gives_the_output_shown(demo_made: tuple[Path, str], tmp_path: Path) -> None:
     shutil.copytree(demo_made[0], tmp_path / "flocledger-demo")
     compare(tmp_path, exact=False)
+
+
+@pytest.fixture(scope="module")
+def manual_folder(demo_made: tuple[Path, str], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder for the pages of the manual: a demonstration home, and the small exports of the sources."""
+    folder = tmp_path_factory.mktemp("manual")
+    shutil.copytree(demo_made[0], folder / "flocledger-demo")
+    shutil.copytree(ROOT / "sample_data" / "small", folder / "sample_data" / "small")
+    return folder
+
+
+@pytest.mark.parametrize("page", SHOWN, ids=lambda p: p.stem)
+def test_every_command_of_the_manual_gives_the_output_shown(page: Path, manual_folder: Path) -> None:
+    compare(manual_folder, page, exact=False)
+
+
+def written_commands(text: str) -> list[list[str]]:
+    """Commands of flocledger in blocks that are not run, as words."""
+    blocks = re.findall(r"^```(?:text|ini)\n(.*?)^```", text, re.MULTILINE | re.DOTALL)
+    found = [m[1] for block in blocks for m in re.finditer(r"(?<![\w-])flocledger ((?:--|[a-z])[^\n|>&]*)", block)]
+    return [words for line in found if (words := shlex.split(line)) and not words[0].endswith(":")]
+
+
+def test_commands_in_configuration_blocks_exist() -> None:
+    found = [words for page in [README, *MANUAL] for words in written_commands(page.read_text(encoding="utf-8"))]
+    assert len(found) >= 3
+    with click.Context(app, info_name="flocledger") as context:
+        for words in found:
+            given = words[2:] if words[0] == "--home" else words
+            command = app.get_command(context, given[0])
+            assert command is not None, words
+            known = {name for one in command.params for name in one.opts}
+            assert {word for word in given[1:] if word.startswith("--")} <= known, words
 
 
 @pytest.mark.slow

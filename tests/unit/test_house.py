@@ -30,11 +30,12 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and
     "inspect": {*GROUND, "receive"},
     "trace": {*GROUND, "receive"},
     "ask": set(GROUND),
+    "manual": {*GROUND, "watch"},
     "status": {*GROUND, "intake"},
     "order": {*GROUND, *STEPS, "intake"},
     "demo": {*GROUND, "order"},
     "flows": {*GROUND, "order"},
-    "cli": {*GROUND, "order", "demo", "status", "trace", "ask", "inspect", "flows", "publish"},
+    "cli": {*GROUND, "order", "demo", "status", "trace", "ask", "inspect", "flows", "publish", "manual"},
     "__main__": {"cli"},
 }
 
