@@ -8,6 +8,10 @@ from schemas.tables import (
     arrangements,
     baseline_periods,
     clock_steps,
+    comparison_checks,
+    comparison_days,
+    comparison_plans,
+    comparisons,
     corrections,
     corrections_applied,
     corrections_seen,
@@ -65,6 +69,7 @@ TABLES: dict[str, Table] = {
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied, corrections_seen,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, line_day, pump_weeks, dose_steps,
         arrangement_days,
+        comparison_plans, comparisons, comparison_days, comparison_checks,
         kpi_day_history, kpi_catalogue, dictionary,
     )
 }  # fmt: skip

@@ -60,3 +60,4 @@ ANALYTES_OF_POINT: dict[str, str] = {
 WINDOWS: tuple[str, ...] = ("1 h", "8 h", "24 h", "7 d", "28 d")
 DISPOSITIONS: tuple[str, ...] = ("accept as is", "corrected to", "reject", "ask plant")
 FLAG_DISPOSITIONS: tuple[str, ...] = ("confirmed", "data fault", "expected", "nuisance", "unknown")
+COMPARISON_VERDICTS: tuple[str, ...] = ("shown", "not shown", "worse", "refused")

@@ -41,7 +41,7 @@ def published_tables() -> list[Table]:
 
 def day_column(table: Table) -> str | None:
     """Return the column whose touched days say which rows to replace; None: the whole table is compared."""
-    if table.step == "check" or table.name in _ACROSS_DAYS:
+    if table.step in ("check", "compare") or table.name in _ACROSS_DAYS:
         return None
     return next((c for c in ("operating_day", "week_start_day") if c in table.column_names), None)
 

@@ -21,7 +21,7 @@ ROOT = Path(__file__).resolve().parents[2]
 SHIPPED = sorted(p for top in ("pipelines", "schemas", "sample_data") for p in (ROOT / top).rglob("*.py"))
 ALL = [*SHIPPED, *sorted((ROOT / "tests").rglob("*.py"))]
 
-STEPS = {"receive", "check", "align", "compute", "watch", "publish", "report"}
+STEPS = {"receive", "check", "align", "compute", "watch", "compare", "publish", "report"}
 GROUND = ("base", "plant", "files", "store", "runs", "decisions")  # each may use those before it
 MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and what lies above them may use the whole ground floor
     **{place: set(GROUND[:n]) for n, place in enumerate(GROUND)},
@@ -252,7 +252,7 @@ def test_nothing_is_left_undone_and_the_core_does_not_print(path: Path) -> None:
     assert prints == []
 
 
-HEAVY = ("polars", "duckdb", "pydantic", "prefect", "pandera", "pyarrow", "matplotlib", "typst", "numpy", "asyncio")
+HEAVY = ("polars", "duckdb", "pydantic", "prefect", "pandera", "pyarrow", "matplotlib", "typst", "numpy", "scipy", "statsmodels", "asyncio")
 
 
 def test_command_line_starts_without_heavy_libraries() -> None:
