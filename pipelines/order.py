@@ -40,7 +40,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
     publication to the next run (used while backfilling). A line whose last data are older than a day is noticed when publishing.
     """
     from pipelines import publish
-    from pipelines.intake import late_data, load_files
+    from pipelines.intake import late_data, load_files, untied_tags
     from pipelines.intake.incoming import Incoming
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
@@ -49,7 +49,11 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
         with Incoming(home, plant_file, when) as incoming, Store(home.store(plant_id), plant_id) as store:
             plantfile_changed(home, store, plant_file, when)
             receipts, notices = call(load_files.load_inbox, home, store, plant_file, when, incoming)
-            notices += [*plant_file_versions.notices(store, plant_file), *late_data.far_apart(store, receipts)]
+            notices += [
+                *plant_file_versions.notices(store, plant_file),
+                *late_data.far_apart(store, receipts),
+                *untied_tags.first_met(store, receipts),
+            ]
             with WorkerThreads(store, 1) as side:
                 write = partial(publish.readings.write, home, days=store.pending_days(publish.readings.STAGE))
                 meanwhile = side.submit(write) if publish_now else None
@@ -110,7 +114,7 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
     The old store stays in place until the new one is whole; receipts keep their numbers and times.
     """
     from pipelines import publish, receive
-    from pipelines.intake import load_files
+    from pipelines.intake import load_files, untied_tags
     from pipelines.intake.file_problems import FileProblems
 
     started, when = clock.stopwatch(), clock.in_utc(as_of)
@@ -130,6 +134,7 @@ def rebuild(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime |
                         problems.not_as_it_came(kept.file_name, kept.archived_as)
                     original, path = kept.original(folder), folder / kept.archived_as
                     receipts += call(load_files.check_in, store, plant_file, original, path, kept.seq, kept.received_utc, None, problems)
+                problems.notices.extend(untied_tags.first_met(store, receipts))
                 steps = derive(home, store, plant_file, problems.notices, call=call)
             fresh.replace(home.store(plant_id))
         with Store(home.store(plant_id), plant_id) as store:

@@ -147,7 +147,7 @@ def _new_column(name: str, content: bytes) -> Planted:
     for i in range(ABOVE - 2, end):
         lines[i] += "," + ("L1 XX-199 Spare" if i == ABOVE - 2 else "psi" if i == ABOVE - 1 else "1.0" if i in filled else "")
     what = "a value in a column the plant file does not know"
-    return _joined(lines), [Damage(name, i + 1, what, "unknown tag", "value set aside, other values of the row kept") for i in filled]
+    return _joined(lines), [Damage(name, i + 1, what, "", "not read, counted in untied_tags; other values of the row kept") for i in filled]
 
 
 def _cut(name: str, content: bytes) -> Planted:

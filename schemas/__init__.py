@@ -57,6 +57,7 @@ from schemas.tables import (
     signal_marks,
     tag_numbers,
     uncertainty_inputs,
+    untied_tags,
 )
 
 TABLES: dict[str, Table] = {
@@ -64,7 +65,7 @@ TABLES: dict[str, Table] = {
     for module in (
         plant_file_versions, line_settings, planned_times, polymers, prices, uncertainty_inputs,
         arrangements, line_limits, service_log, pump_baselines, ladder_steps, baseline_periods, line_events,
-        loads, load_days, clock_steps, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
+        loads, load_days, clock_steps, untied_tags, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied, corrections_seen,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, line_day, pump_weeks, dose_steps,

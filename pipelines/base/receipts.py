@@ -26,6 +26,7 @@ class Receipt:
     values_kept: int = 0
     values_duplicate: int = 0
     values_set_aside: int = 0
+    values_untied: int = 0  # of tags that are no signals of the plant file
     values_superseded: int = 0  # of the values kept: another version of their tag and time stands, these are history
     first_utc: datetime | None = None
     last_utc: datetime | None = None
@@ -38,7 +39,7 @@ class Receipt:
     def balances(self) -> bool:
         return (
             self.rows_read == self.rows_kept + self.rows_duplicate + self.rows_dropped + self.rows_set_aside
-            and self.values_read == self.values_kept + self.values_duplicate + self.values_set_aside
+            and self.values_read == self.values_kept + self.values_duplicate + self.values_set_aside + self.values_untied
         )
 
 

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Self
 
+import polars as pl
+
 from pipelines.base import clock
 from pipelines.base.errors import InternalError
 from pipelines.base.prefetch import Prefetch
@@ -19,6 +21,7 @@ from pipelines.check import corrections, receipts, set_aside_values, touched
 from pipelines.check.lab import results, revisions, sheet
 from pipelines.check.readings import clock_steps, duplicates
 from pipelines.check.readings.signals import Signals
+from pipelines.check.readings.untied import parted
 from pipelines.check.readings.values import Typed, typed
 from pipelines.check.receipts import Tally
 from pipelines.files.original import FileRefusedError, Original
@@ -31,9 +34,11 @@ __all__ = ["Reading", "corrections", "known", "next_seq", "note", "refuse", "run
 
 @dataclass(frozen=True)
 class Piece:
-    """A chunk with values, its layout, what the values say, how many rows have some, and the days of the readings."""
+    """A chunk with values, those of tied tags, its layout, what the values say, how many rows have some, and the days of the readings."""
 
     chunk: Chunk
+    values: pl.DataFrame  # of tied tags
+    untied: pl.DataFrame | None  # counts of untied ones
     layout: Layout
     said: Typed
     row_count: int
@@ -141,9 +146,12 @@ def _pieces(received: Received, signals: Signals, plant_file: PlantFile, receive
                 yield chunk
                 continue
             layout = chunk.layout or received.layout
-            said = typed(chunk.values, signals, layout, received_utc, chunk.written)
-            minutes, row_count = touched.minutes_of(said.readings["time_utc"]), len(touched.distinct(chunk.values["line_no"].to_numpy()))
-            yield Piece(chunk, layout, said, row_count, plant_file.calendar.operating_days(minutes), touched.utc_days(minutes))
+            values, codes, untied = parted(chunk.values, signals, layout)
+            said = typed(values, signals, layout, received_utc, chunk.written, codes=codes)
+            minutes, row_count = touched.minutes_of(said.readings["time_utc"]), len(touched.distinct(values["line_no"].to_numpy()))
+            yield Piece(
+                chunk, values, untied, layout, said, row_count, plant_file.calendar.operating_days(minutes), touched.utc_days(minutes)
+            )
     finally:
         chunks.close()
 
@@ -155,6 +163,9 @@ def _take_readings(store: Store, reading: Reading, load_id: str, tally: Tally) -
         if isinstance(piece, Chunk):
             continue
         said = piece.said
+        if piece.untied is not None:
+            tally.untied.take(piece.untied)
+            tally.rows_dropped += len(touched.distinct(piece.chunk.values["line_no"].to_numpy())) - piece.row_count
         if said.failed.height:
             set_aside_values.keep_values(store, piece.chunk, said.failed, reading.signals, piece.layout, load_id)
         outcome = duplicates.Outcome(0, 0, None)
@@ -163,9 +174,10 @@ def _take_readings(store: Store, reading: Reading, load_id: str, tally: Tally) -
             tally.span(said.readings["time_utc"])
             tally.days |= piece.operating_days
             utc_days |= piece.utc_days
-        tally.settle(piece.chunk.values["line_no"], piece.row_count, said.failed, outcome, piece.chunk.written)
+        tally.settle(piece.values["line_no"], piece.row_count, said.failed, outcome, piece.chunk.written)
         if said.steps is not None:
             back.append(said.steps)
+    tally.untied.write(store, load_id)
     tally.refuse_merged(reading.received.layout)
     clock_steps.write(store, load_id, back)
     store.mark_days("readings", utc_days)

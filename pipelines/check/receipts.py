@@ -12,6 +12,7 @@ from pipelines.base.receipts import Receipt
 from pipelines.check import row_schemas
 from pipelines.check.readings import sorting
 from pipelines.check.readings.duplicates import Outcome
+from pipelines.check.readings.untied import Untied
 from pipelines.files.original import FileRefusedError, Original
 from pipelines.files.pieces import Chunk, RawLines, Received, Written
 from pipelines.plant.model import Layout
@@ -40,6 +41,7 @@ class Tally:
     values_duplicate: int = 0
     values_set_aside: int = 0
     values_superseded: int = 0
+    untied: Untied = field(default_factory=Untied)
     keys: int = 0  # tags and times of the file; how many stand in it more than once, and with differing values
     keys_repeated: int = 0
     keys_contested: int = 0
@@ -194,6 +196,7 @@ def receipt_of(original: Original, received: Received, tally: Tally, reasons: di
         values_kept=tally.values_kept,
         values_duplicate=tally.values_duplicate,
         values_set_aside=tally.values_set_aside,
+        values_untied=tally.untied.values,
         values_superseded=tally.values_superseded,
         first_utc=tally.first,
         last_utc=tally.last,

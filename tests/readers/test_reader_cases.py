@@ -7,7 +7,7 @@ The cases are TOML files in `cases/`; what must come out is written beside each 
     read: records of the file; kept: [tag, instant, value] or [.., "uncertain"] or [tag, instant, "bad"] (no value)
     aside: [line, reason], a third word "partly" where other values of the row were kept
     dropped: title, header, unit, blank and footer rows; duplicates: rows that only repeat
-    history: [tag, instant, value] of versions that lost; refused: the reason for which the whole file is set aside
+    untied: [tag, values, first line] that no signal ties; history: [tag, instant, value] of versions that lost; refused: the reason for which the whole file is set aside
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ RECEIVED = datetime(2026, 1, 10, tzinfo=UTC)
 LINE_ENDS = {"lf": "\n", "crlf": "\r\n", "cr": "\r"}
 KEYS = {
     "name", "layout", "options", "tables", "text", "hex", "written_as", "bom", "line_end", "no_last_line_end", "read", "kept", "aside",
-    "dropped", "duplicates", "history", "refused", "file", "why",
+    "dropped", "duplicates", "history", "untied", "refused", "file", "why",
 }  # fmt: skip
 
 
@@ -105,7 +105,7 @@ def take(store: Store, case: dict[str, Any], path: Path, *, may_measure: bool) -
 @pytest.mark.parametrize("may_measure", [False, True], ids=["as text", "in one pass"])
 @pytest.mark.parametrize(("case"), [c for _, c in CASES], ids=[n for n, _ in CASES])
 def test_case(store: Store, tmp_path: Path, case: dict[str, Any], may_measure: bool) -> None:
-    for table in ("packed_readings", "readings_history", "set_aside", "loads", "load_days"):
+    for table in ("packed_readings", "readings_history", "set_aside", "loads", "load_days", "untied_tags"):
         store.con.execute(f"DELETE FROM main.{table}")
     receipt = take(store, case, tmp_path / "export.csv", may_measure=may_measure)
     if "refused" in case:
@@ -121,6 +121,8 @@ def test_case(store: Store, tmp_path: Path, case: dict[str, Any], may_measure: b
     assert all(raw for *_, raw in aside)
     assert readings(store, "readings") == expected(case.get("kept", []))
     assert [r[:3] for r in readings(store, "readings_history")] == [r[:3] for r in expected(case.get("history", []))]
+    untied = store.rows("SELECT tag, value_count, first_line_no FROM untied_tags ORDER BY first_line_no, tag")
+    assert untied == [tuple(row) for row in case.get("untied", [])]
     whole_aside = sum(len(row) == 2 for row in case.get("aside", []))
     counts = (receipt.rows_read, receipt.rows_duplicate, receipt.rows_dropped, receipt.rows_set_aside)
     assert counts == (case["read"], case.get("duplicates", 0), case["dropped"], whole_aside)

@@ -46,21 +46,32 @@ class Typed:
     steps: StepsBack | None = None
 
 
-def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: datetime, written: Written | None = None) -> Typed:
-    """Return what the values of a Chunk (and what stands in the file, where that is told apart) say, and which of them cannot be used and why."""
+def typed(
+    values: pl.DataFrame,
+    signals: Signals,
+    layout: Layout,
+    received_utc: datetime,
+    written: Written | None = None,
+    *,
+    codes: NDArray[np.uint32] | None = None,
+) -> Typed:
+    """Return what the values of a Chunk (and what stands in the file, where that is told apart) say, and which of them cannot be used and why.
+
+    `codes`: the numbers of their tags, where known.
+    """
     number = _numbers(values, layout)
     coded = quality.codes(values["quality_text"], layout)
     latest_us = micros(received_utc + FUTURE_MARGIN)
 
-    code = signals.codes(values["tag"])
+    code = signals.codes(values["tag"]) if codes is None else codes
     order = _by_tag(code, len(signals.tags))
     code = code[order]
     times = values["time_utc"].to_physical().fill_null(_NULL_TIME).to_numpy()[order]
     known = int(np.searchsorted(code, len(signals.tags)))  # unknown tags share one number, the last: their columns follow each other
     steps = None if layout.late_rows else steps_back(code[:known], times[:known], _NULL_TIME)
     meant = _signal_runs(code, times, signals)
-    figures, codes = number.to_numpy()[order], coded.to_numpy()[order]
-    plain = _plain(figures, times, meant, codes, signals, latest_us)
+    figures, qualities = number.to_numpy()[order], coded.to_numpy()[order]
+    plain = _plain(figures, times, meant, qualities, signals, latest_us)
     is_other = _in_other_units(values, order, meant, signals)
     if is_other is not None:
         plain &= ~is_other
@@ -75,7 +86,7 @@ def typed(values: pl.DataFrame, signals: Signals, layout: Layout, received_utc: 
             "tag": signals.named(code[keep]),
             "time_utc": pl.Series(times[keep]).cast(values.schema["time_utc"]),
             "value": _scaled(figures, meant, signals)[keep],
-            "quality": codes[keep].astype(np.uint8, copy=False),
+            "quality": qualities[keep].astype(np.uint8, copy=False),
         }
     ).with_columns(is_mark=pl.lit(False))
     if all_plain:

@@ -137,11 +137,13 @@ def test_a_clean_file(store: Store) -> None:
 
 def test_a_wide_row_is_kept_partly_and_set_aside_once_with_its_first_reason(store: Store) -> None:
     receipt = take(store, "a", chunk((2, 0, "FT", "1e400"), (2, 0, "ST", "text"), (2, 0, "YI", "run"), (2, 0, "??", "7")))
-    assert counts(receipt) == ((1, 1, 0, 0, 0), (4, 1, 0, 3))
+    assert counts(receipt) == ((1, 1, 0, 0, 0), (4, 1, 0, 2))
+    assert receipt.values_untied == 1
+    assert store.rows("SELECT tag, value_count, first_line_no FROM untied_tags") == [("??", 1, 2)]
     rows = store.rows(
         "SELECT line_no, reason, detail, is_partial, value_count, tags, first_utc, length(raw_text), rule_version, disposition FROM set_aside"
     )
-    assert rows == [(2, "unknown tag", "??: 7 at 2026-01-05T12:00:00Z", True, 3, "??, FT, ST", T0, 4000, receipts.RULE_VERSION, None)]
+    assert rows == [(2, "text in number", "ST: text", True, 2, "FT, ST", T0, 4000, receipts.RULE_VERSION, None)]
     # a bad reading without value stands at the time of what was set aside, but not for a tag that is no tag
     assert readings(store) == [("FT", 0, None, 2, "a"), ("ST", 0, None, 2, "a"), ("YI", 0, 1.0, 0, "a")]
 

@@ -31,7 +31,7 @@ def test_every_kind_of_damage_is_listed_with_a_reason_of_the_closed_list() -> No
     assert reasons - {""} <= set(REASONS)
     assert {
         "partial last row", "time stamp unreadable", "text in number", "value outside physical range", "value outside transmitter range",
-        "unknown tag", "file not readable", "unknown layout", "unit row disagrees with plant file",
+        "file not readable", "unknown layout", "unit row disagrees with plant file",
     } <= reasons  # fmt: skip
     assert all(row["expected_reason"] or row["expected_handling"] for row in DAMAGE)
     assert "row written twice" in {row["what"] for row in DAMAGE}
