@@ -20,6 +20,8 @@ from pipelines.plant import limits
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store, plant_file_versions
 from pipelines.watch import judge, line_day, marks, spans
+from pipelines.watch.integrity import day_facts, integrity_store
+from pipelines.watch.integrity.day_facts import DayFacts
 from pipelines.watch.line_day import Usual
 from pipelines.watch.marks import Mark
 from pipelines.watch.readings_lookup import Said
@@ -44,6 +46,7 @@ class Judged:
     days: list[date]
     flags: list[Flag]
     marks: list[Mark]
+    facts: list[DayFacts]
 
 
 def run(store: Store, plant_file: PlantFile, meanwhile: Future[Judged] | None = None) -> StepReceipt:
@@ -69,7 +72,9 @@ def run(store: Store, plant_file: PlantFile, meanwhile: Future[Judged] | None = 
         store.con.execute("DELETE FROM signal_marks WHERE list_contains($d, operating_day)", {"d": pending})
         store.append("signal_marks", pl.DataFrame(rows, schema=TABLES["signal_marks"].polars_schema()))
         store.con.execute(_DECIDED)
-        store.mark_days("publish", days)
+        integrity_store.write_days(store, pending, judged.facts, versions)
+        weeks = integrity_store.write_weeks(store, plant_file, pending)
+        store.mark_days("publish", [*days, *weeks])
         store.clear_days("watch")
     return StepReceipt("watch", len(days), {"flags": len(flags), "signal_marks": len(rows)}, clock.stopwatch() - started)
 
@@ -77,11 +82,16 @@ def run(store: Store, plant_file: PlantFile, meanwhile: Future[Judged] | None = 
 def judge_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judged:
     """Return what the minutes of some days (sorted) say. It writes nothing and needs no KPIs, so it can be done beside compute."""
     found = [flags_of_days(store, plant_file, piece) for piece in pieces(days)]
-    return Judged(days, [flag for flags, _ in found for flag in flags], [mark for _, rows in found for mark in rows])
+    return Judged(
+        days,
+        [flag for one in found for flag in one.flags],
+        [mark for one in found for mark in one.marks],
+        [facts for one in found for facts in one.facts],
+    )
 
 
-def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tuple[list[Flag], list[Mark]]:
-    """Return the flags and the signal marks of some days (sorted), all lines, in order of line and time."""
+def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judged:
+    """Return what the minutes of some days (sorted) say, all lines, in order of line and time."""
     first = days[0] - timedelta(days=limits.CURVE_DAYS)
     bounds = store.rows(
         "SELECT min(minute_utc), max(minute_utc) + INTERVAL 1 MINUTE FROM minutes WHERE operating_day BETWEEN $a AND $b",
@@ -93,6 +103,7 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tupl
     said, back = Said(store, plant_file, *bounds), spans.steps_back(store, *bounds)
     flags: list[Flag] = []
     marked: list[Mark] = []
+    facts: list[DayFacts] = []
     for line in plant_file.lines:
         seen: dict[date, Usual] = {}
         for day in line_day.days_of(store, line, first, days[-1]):
@@ -104,8 +115,9 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> tupl
                     more += marks.out_of_order(day, back)
                 flags += sorted([*found, *more], key=lambda f: (f.start, f.detector, f.role or ""))
                 marked += rows
+                facts.append(day_facts.of_day(day))
             seen[day.day] = line_day.usual_of(day, tuple(judge.LINKED))
-    return flags, marked
+    return Judged(days, flags, marked, facts)
 
 
 def pieces(days: Iterable[date]) -> list[list[date]]:

@@ -12,12 +12,11 @@ from pipelines.plant.calendar import LONG_AGO
 from pipelines.plant.model import PlantFile
 from pipelines.watch import curve, rules
 from pipelines.watch.episodes import Episode, Mask, Values, episodes
-from pipelines.watch.line_day import LineDay, Usual, changes, deadband_si, signal_on, span_si, together
+from pipelines.watch.line_day import RUNNING, LineDay, Usual, changes, deadband_si, signal_on, span_si, together
 from pipelines.watch.spans import Spans
 from pipelines.watch.words import THIS_WEEK, TODAY, Flag, lasted, number, shown
 from schemas.roles import ROLES
 
-RUNNING = ("idle running", "start-up", "processing")
 OFF = ("stopped", "shutdown")
 ON_WHOLE_MINUTE = 0.999  # share of the minute the run bit must be on; partial minutes of a start or stop do not count
 SPEED_ON = 0.05  # of the speed span: the pump turns (rule of this project)

@@ -18,6 +18,7 @@ from pipelines.watch.rules import Series, window_range
 from schemas.roles import ROLES
 
 _MINUTE_US = 60_000_000
+RUNNING = ("idle running", "start-up", "processing")
 _NO_SIGNAL = -1.0  # stands for a null coverage: the line has no such signal
 SEEN = (
     "sludge_flow", "polymer_neat_flow", "polymer_solution_flow", "pump_speed", "pump_power", "pump_suction_pressure", "pump_discharge_pressure",

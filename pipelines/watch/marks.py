@@ -14,8 +14,8 @@ from pipelines.plant import limits, registers
 from pipelines.plant.model import PlantFile, Signal
 from pipelines.watch import clocks, rules, signal_character
 from pipelines.watch.episodes import Episode, Mask
-from pipelines.watch.judge import LINKED, RUNNING, SPEED_ON
-from pipelines.watch.line_day import SEEN, LineDay, signals_on, span_si
+from pipelines.watch.judge import LINKED, SPEED_ON
+from pipelines.watch.line_day import RUNNING, SEEN, LineDay, signals_on, span_si
 from pipelines.watch.readings_lookup import Said
 from pipelines.watch.words import NOTE, THIS_WEEK, TODAY, Flag, lasted, shown
 from schemas.roles import ROLES, TOP_IS_TRUE

@@ -93,7 +93,12 @@ BALANCE_PARTS = Table(
         Column("period_end_day", "date", "-", "last operating day of the period"),
         Column("is_whole", "bool", "-", "true when all days of the period are there and tickets have come up to its last feeding day"),
         Column("feeding_days", "int", "day", "operating days with sludge fed"),
-        Column("unmetered_days", "int", "day", "operating days with running minutes and no known flow"),
+        Column(
+            "unmetered_days",
+            "int",
+            "day",
+            "operating days with running minutes and no known flow, or without any and 120 minutes or more of unknown state",
+        ),
         Column("tickets", "int", "-", "truck tickets"),
         Column("ticket_days", "int", "day", "operating days with a ticket"),
         Column("fed_m3", "double", "m3", "sludge fed, unmetered running minutes at the day's mean flow"),

@@ -9,7 +9,7 @@ from schemas.model import Column, Table
 from schemas.views.balances import BALANCE_VIEWS
 from schemas.views.lab import LAB_VIEWS
 from schemas.views.logs import LOG_VIEWS
-from schemas.views.trust import DOSE_UNCERTAINTY_WEEK, RESTATEMENTS
+from schemas.views.trust import DOSE_UNCERTAINTY_WEEK, METER_DOUBTS, RESTATEMENTS
 
 # column of the table -> (column of the _us view, unit)
 US = {
@@ -132,6 +132,7 @@ VIEWS: dict[str, Table] = {
         *LOG_VIEWS,
         DOSE_UNCERTAINTY_WEEK,
         RESTATEMENTS,
+        METER_DOUBTS,
         *BALANCE_VIEWS,
     )
 }

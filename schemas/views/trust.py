@@ -45,3 +45,22 @@ RESTATEMENTS = Table(
         Column("is_note_due", "bool", "-", "true when the dose of the published week moved by more than 2 %: the next report should say so", nullable=False),
     ),
 )  # fmt: skip
+METER_DOUBTS = Table(
+    name="meter_doubts",
+    description="Published numbers of a reporting week that rest on a doubted meter: to be widened or withheld.",
+    grain="plant, line, week and KPI",
+    key=("plant", "line", "week_start_day", "kpi"),
+    step="watch",
+    source="rule of this project; see the header of sql/views/meter_doubts.sql",
+    columns=(
+        Column("plant", "text", "-", "plant id", nullable=False),
+        Column("line", "text", "-", "line id", nullable=False),
+        Column("week_start_day", "date", "-", "first operating day of the reporting week", nullable=False),
+        Column("kpi", "text", "-", "column that rests on the meter: of kpi_week, kpi_day or pump_condition", nullable=False),
+        Column("roles", "text", "-", "doubted roles it rests on", nullable=False),
+        Column("deviation_pct", "double", "%", "largest deviation of these meters, signed: above 0 the meter reads high"),
+        Column("treatment", "text", "-", "withheld when a deviation is beyond 20 %, else widened", nullable=False, isin=("widened", "withheld")),
+        Column("half_width_pct", "double", "%", "half-width the number has at least; null when it is withheld"),
+        Column("reason", "text", "-", "which witness disagrees and how", nullable=False),
+    ),
+)  # fmt: skip

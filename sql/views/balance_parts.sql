@@ -16,7 +16,7 @@ WITH ticket AS (
     coalesce(t.tickets, 0) AS tickets, t.wet_t,
     CASE WHEN d.fed_running_m3 > 0 THEN d.fed_running_m3 END AS metered_m3,
     metered_m3 * d.running_minutes / nullif(d.flow_known_minutes, 0) AS fed_m3,
-    d.running_minutes > 0 AND d.flow_known_minutes = 0 AS is_unmetered
+    coalesce(d.running_minutes > 0 AND d.flow_known_minutes = 0, false) OR (coalesce(d.running_minutes, 0) = 0 AND h.unknown_minutes >= 120) AS is_unmetered
   FROM kpi_day h
   JOIN line_settings s ON s.plant = h.plant AND s.line = h.line
   LEFT JOIN line_day d ON d.plant = h.plant AND d.line = h.line AND d.operating_day = h.operating_day
