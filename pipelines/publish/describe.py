@@ -13,7 +13,7 @@ from pipelines.base import resources
 from pipelines.store import connect
 from pipelines.store.sql_files import create_macros_and_views
 from schemas import TABLES, Table
-from schemas.catalogue import CATALOGUE
+from schemas.kpis.catalogue import CATALOGUE
 from schemas.views.registry import US, VIEWS
 
 WRITTEN_HERE = ("dictionary", "kpi_catalogue")  # tables of words, the same for every plant
@@ -108,20 +108,11 @@ def _dictionary(con: duckdb.DuckDBPyConnection) -> None:
 def _catalogue(con: duckdb.DuckDBPyConnection) -> None:
     """Write one row for every KPI of the catalogue and column that holds it; one without a column for the others."""
     rows = [
-        (
-            k.number,
-            k.name,
-            k.symbol,
-            k.formula,
-            ", ".join(k.tables) if column else "",
-            column,
-            US.get(column, (column,))[0],
-            k.reason,
-            k.note,
-        )
+        (k.number, head.name, head.symbol, head.formula, ", ".join(k.tables) if column else "", column, US.get(column, (column,))[0], head.gate, head.note)
         for k in CATALOGUE
+        for head in (k.head,)
         for column in k.columns or ("",)
-    ]
+    ]  # fmt: skip
     con.execute("DELETE FROM kpi_catalogue")
     con.register("incoming", pl.DataFrame(rows, schema=TABLES["kpi_catalogue"].polars_schema(), orient="row"))
     con.execute("INSERT INTO kpi_catalogue SELECT * FROM incoming ORDER BY number")

@@ -1,4 +1,4 @@
-"""The KPI catalogue as a published table: what each number of `schemas/catalogue.py` is and where it stands."""
+"""The KPI catalogue as a published table: what each number of `schemas/kpis` is and where it stands."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ TABLE = Table(
     grain="KPI and column",
     key=("number", "column_name"),
     step="publish",
-    source="trade textbooks, from memory; see schemas/catalogue.py",
+    source="trade textbooks, from memory; see schemas/kpis",
     columns=(
         Column("number", "int", "-", "number in the catalogue", nullable=False, ge=1),
         Column("kpi", "text", "-", "name", nullable=False),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from schemas.kpi_columns import KPI
-from schemas.kpi_uncertainty import UNCERTAINTY
+from schemas.kpis.columns import KPI
+from schemas.kpis.uncertainty import UNCERTAINTY
 from schemas.model import Column, Table
 
 TABLE = Table(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from schemas.kpi_columns import KPI
+from schemas.kpis.columns import KPI
 from schemas.model import Column, Table
 
 TABLE = Table(

@@ -5,7 +5,8 @@
 -- source: gates common practice, no source: hour and last hours 30 valid minutes, shift and day 120, each 90 % of processing and lost minutes;
 --         week and spans of days three days with a dose and 600 processing minutes; of all time 90 % of processing minutes dosed;
 --         energy and power cost 90 % of the dry
---         solids with every metered drive known; a cost without a term that was priced before is none; totaliser closure as many processing minutes as the dose; dose variability 8 quarter hours
+--         solids with every metered drive known; a cost without a term that was priced before is none; totaliser closure as many processing
+--         minutes as the dose; dose variability 8 quarter hours
 -- known limits: G and Gt are nominal: one viscosity and one volume stand for all sludge
 CREATE OR REPLACE MACRO kpi_of_totals(totals) AS TABLE
 WITH setting AS (
@@ -21,12 +22,14 @@ WITH setting AS (
     kind IN ('week', '7 d', '28 d') AS is_long,
     CASE WHEN kind IN ('week', '7 d', '28 d') THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes,
     coalesce(len(arrangements), 0) > 1 AS is_mixed,
-    processing_minutes + lost_minutes AS asked_minutes, CASE WHEN lost_minutes > 0 THEN 'processing and lost minutes' ELSE 'processing minutes' END AS asked
+    processing_minutes + lost_minutes AS asked_minutes,
+    CASE WHEN lost_minutes > 0 THEN 'processing and lost minutes' ELSE 'processing minutes' END AS asked
   FROM query_table(totals) LEFT JOIN setting USING (line) CROSS JOIN priced
 ), judged AS (
   SELECT *,
     CASE
-      WHEN asked_minutes = 0 AND unknown_minutes * 2 > minutes_seen THEN format('running state unknown for {} of {} minutes', unknown_minutes, minutes_seen)
+      WHEN asked_minutes = 0 AND unknown_minutes * 2 > minutes_seen
+        THEN format('running state unknown for {} of {} minutes', unknown_minutes, minutes_seen)
       WHEN asked_minutes = 0 THEN 'no processing'
       WHEN is_long AND dosed_days < 3 THEN format('{} days with a dose, 3 needed', dosed_days)
       WHEN is_long AND processing_minutes < least_minutes THEN format('{} processing minutes, {} needed', processing_minutes, least_minutes)
@@ -34,13 +37,15 @@ WITH setting AS (
       WHEN valid_minutes < least_minutes THEN format('{} valid minutes, {} needed', valid_minutes, least_minutes)
       WHEN valid_minutes < 0.9 * asked_minutes THEN format('{} of {} {} valid, 90 % needed', valid_minutes, asked_minutes, asked)
       WHEN dosed_minutes = 0 THEN 'feed TS or polymer strength unknown'
-      WHEN dosed_minutes < 0.9 * processing_minutes THEN format('feed TS or polymer strength known for {} of {} processing minutes', dosed_minutes, processing_minutes)
+      WHEN dosed_minutes < 0.9 * processing_minutes
+        THEN format('feed TS or polymer strength known for {} of {} processing minutes', dosed_minutes, processing_minutes)
       WHEN dry_solids_t IS NULL OR dry_solids_t = 0 THEN 'no dry solids'
     END AS minute_reason
   FROM counted
 ), explained AS (
   SELECT *,
-    CASE WHEN minute_reason IS NOT NULL AND unsplit_minutes > 0 THEN format('meter shared with {}, no split rule', shared_with) ELSE minute_reason END AS dose_reason
+    CASE WHEN minute_reason IS NOT NULL AND unsplit_minutes > 0 THEN format('meter shared with {}, no split rule', shared_with)
+      ELSE minute_reason END AS dose_reason
   FROM judged
 ), gated AS (
   SELECT * EXCLUDE (dose_variability_pct),
@@ -64,7 +69,8 @@ WITH setting AS (
     CASE WHEN energy_reason IS NULL THEN ratio_or_null(power_cost, power_cost_solids_t) END AS cost_power_per_t,
     ratio_or_null(water_cost, water_cost_solids_t) AS cost_water_per_t,
     cost_power_per_t IS NULL AND energy_solids_t IS NOT NULL AND period_end_utc > power_priced_utc
-      OR cost_water_per_t IS NULL AND period_end_utc > water_priced_utc OR cost_recycle_per_t IS NULL AND period_end_utc > recycle_priced_utc AS lacks_a_term,
+      OR cost_water_per_t IS NULL AND period_end_utc > water_priced_utc
+      OR cost_recycle_per_t IS NULL AND period_end_utc > recycle_priced_utc AS lacks_a_term,
     60.0 * ratio_or_null(feed_volume_m3, valid_minutes) AS sludge_flow_m3_h,
     CASE WHEN dose_reason IS NULL THEN 60.0 * 1000.0 * ratio_or_null(dry_solids_t, dosed_minutes) END AS solids_rate_kg_h,
     CASE WHEN processing_minutes >= least_minutes THEN ratio_or_null(sludge_total_m3, sludge_total_flow_m3) END AS sludge_closure,
@@ -207,7 +213,8 @@ SELECT
   polymer_water_m3,
   CASE WHEN is_dose THEN ratio_or_null(polymer_water_on_solids_m3, polymer_water_solids_t) END AS polymer_water_m3_t,
   energy_all_kwh,
-  CASE WHEN all_time_reason IS NULL AND (energy_solids_t < 0.9 * dry_solids_t) IS NOT TRUE THEN ratio_or_null(energy_all_kwh, dry_solids_t) END AS energy_all_kwh_t,
+  CASE WHEN all_time_reason IS NULL AND (energy_solids_t < 0.9 * dry_solids_t) IS NOT TRUE
+    THEN ratio_or_null(energy_all_kwh, dry_solids_t) END AS energy_all_kwh_t,
   wash_water_all_m3,
   CASE WHEN all_time_reason IS NULL THEN ratio_or_null(wash_water_all_m3, dry_solids_t) END AS wash_water_all_m3_t,
   polymer_water_all_m3,
@@ -222,7 +229,8 @@ SELECT
   END AS cost_total_per_t,
   cost_polymer_all, cost_power_all, cost_water_all,
   CASE WHEN all_time_reason IS NULL AND lacks_a_term IS NOT TRUE THEN
-    ratio_or_null(cost_polymer_all + coalesce(cost_power_all, 0.0) + coalesce(cost_water_all, 0.0), dry_solids_t) + cost_disposal_per_t + coalesce(cost_recycle_per_t, 0.0)
+    ratio_or_null(cost_polymer_all + coalesce(cost_power_all, 0.0) + coalesce(cost_water_all, 0.0), dry_solids_t) + cost_disposal_per_t
+      + coalesce(cost_recycle_per_t, 0.0)
   END AS cost_total_all_per_t,
   1.0 - ratio_or_null(valid_minutes, asked_minutes) AS missed_share,
   ratio_or_null(dry_solids_sampled_t, dry_solids_t) AS lab_coverage_share,

@@ -4,6 +4,7 @@
 -- formula: exact unit conversions; the columns before period_start_utc are the table's key; a column not named here stays as it is
 -- source: definitions of the units
 -- known limits: no stored number changes; REPLACE converts in place, RENAME says the unit
+-- written by `python -m schemas` from the declarations in schemas/kpis
 CREATE OR REPLACE MACRO kpi_us(kpi_table) AS TABLE
 SELECT * RENAME (
   feed_volume_m3 AS feed_volume_gal,

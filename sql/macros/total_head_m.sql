@@ -2,7 +2,8 @@
 -- unit: m of the liquid pumped
 -- formula: H = dp / (g SG) + dz + (vd2 - vs2) / 2g, v = Q / (pi/4 d2), with 1000 kg/m3 and g = 9.80665 m/s2
 -- source: trade textbooks [from memory]; g is the standard value
--- known limits: velocity head is left out when a pipe diameter is null; friction between the gauges is not taken out; sludge is taken as a liquid of density SG
+-- known limits: velocity head is left out when a pipe diameter is null; friction between the gauges is not taken out; sludge is taken as a
+--         liquid of density SG
 CREATE OR REPLACE MACRO total_head_m(dp_kpa, sg, dz_m, q_m3_h, d_suction_m, d_discharge_m) AS
     dp_kpa / (9.80665e0 * CASE WHEN sg > 0 THEN sg END) + dz_m
     + CASE

@@ -1,13 +1,16 @@
 -- question: What share of the data did each role have on each day?
 -- unit: shares, minutes
 -- grain: line, operating day, role
--- formula: mean coverage; processing and lost minutes (the pump ran, a missing meter hides the state) covered for less than half; longest run of minutes covered for less than half
+-- formula: mean coverage; processing and lost minutes (the pump ran, a missing meter hides the state) covered for less than half; longest
+--         run of minutes covered for less than half
 -- source: common practice, no source
 -- known limits: gaps are cut at the day's ends; coverage is summed in steps of 1e-9, which makes the sum exact in any order
 CREATE OR REPLACE TABLE work.data_quality AS
 WITH long AS (
   UNPIVOT (
-    SELECT plant, line, operating_day, minute_utc, state = 'processing' OR is_lost(state, is_pump_running) AS is_processing, COLUMNS('.*_coverage') FROM minutes
+    SELECT plant, line, operating_day, minute_utc,
+      state = 'processing' OR is_lost(state, is_pump_running) AS is_processing,
+      COLUMNS('.*_coverage') FROM minutes
     WHERE operating_day IN (SELECT operating_day FROM work.touched_days))
   ON COLUMNS('.*_coverage') INTO NAME column_name VALUE coverage
 ), gap AS (

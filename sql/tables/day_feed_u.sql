@@ -45,7 +45,8 @@ WITH span AS (
   FROM sample GROUP BY line, operating_day, at_utc
 ), cell AS (
   SELECT t.line, t.operating_day, t.hours, t.tau_h, t.scatter_var, m.at_utc, m.lab_var,
-    greatest(date_diff('second', m.at_utc, t.first_utc), coalesce(date_diff('second', m.at_utc, lag(m.at_utc) OVER day) / 2.0, -1e9)) / 3600.0 AS from_h,
+    greatest(date_diff('second', m.at_utc, t.first_utc), coalesce(date_diff('second', m.at_utc, lag(m.at_utc) OVER day) / 2.0, -1e9))
+      / 3600.0 AS from_h,
     least(date_diff('second', m.at_utc, t.end_utc), coalesce(date_diff('second', m.at_utc, lead(m.at_utc) OVER day) / 2.0, 1e9)) / 3600.0 AS to_h
   FROM trail t JOIN moment m ON m.line = t.line AND m.operating_day = t.operating_day AND m.is_timed
   WINDOW day AS (PARTITION BY m.line, m.operating_day ORDER BY m.at_utc)
@@ -56,7 +57,8 @@ WITH span AS (
 ), untimed AS (
   SELECT t.line, t.operating_day, sum(s.lab_var ORDER BY s.sample_id) / pow(count(*), 2)
     + any_value(t.grab_share * t.scatter_var * (1.0 - wander_of_mean(t.hours, t.tau_h))) / count(*) AS var
-  FROM trail t JOIN sample s ON s.line = t.line AND s.operating_day = t.operating_day AND NOT s.is_timed AND NOT s.is_long GROUP BY t.line, t.operating_day
+  FROM trail t JOIN sample s ON s.line = t.line AND s.operating_day = t.operating_day AND NOT s.is_timed AND NOT s.is_long
+  GROUP BY t.line, t.operating_day
 ), newest AS (
   SELECT t.*, m.lab_var, wander_of_mean(t.hours, t.tau_h) AS f,
     kept_in_mean(date_diff('second', m.at_utc, t.first_utc) / 3600.0, date_diff('second', m.at_utc, t.end_utc) / 3600.0, t.tau_h) AS k

@@ -6,7 +6,8 @@
 --          sensitivity)2 + fraction2 (systematic). Capture by the partial derivatives of capture_pct; cost by those of its terms
 -- source: JCGM 100:2008 5.1.2; inputs from uncertainty_inputs; feed TS from work.day_feed_u
 -- known limits: first order only; specific gravity, gauge heights and prices count as exact; power meters of a line as one; noise of
---          pressures as averaged out; the water of wash and polymer counts in the dilution only; a cake grab counts as good for its day. A day without a KPI has none of its u
+--          pressures as averaged out; the water of wash and polymer counts in the dilution only; a cake grab counts as good for its day. A
+--         day without a KPI has none of its u
 CREATE OR REPLACE TABLE work.day_uncertainty AS
 WITH said AS (
   SELECT p.line, p.operating_day,
@@ -16,7 +17,8 @@ WITH said AS (
     max(random_pct) FILTER (quantity = meter) / 100.0 AS p_noise,
     max(systematic_pct) FILTER (quantity = content) / 100.0 AS content, max(random_pct) FILTER (quantity = 'strength batch') / 100.0 AS batch,
     max(tau_h) FILTER (quantity = 'strength batch') AS batch_tau_h,
-    pow(max(random_abs) FILTER (quantity = 'cake ts sampling'), 2) AS cake_sampling, pow(max(random_abs) FILTER (quantity = 'cake ts analysis'), 2) AS cake_analysis,
+    pow(max(random_abs) FILTER (quantity = 'cake ts sampling'), 2) AS cake_sampling,
+    pow(max(random_abs) FILTER (quantity = 'cake ts analysis'), 2) AS cake_analysis,
     pow(max(random_pct) FILTER (quantity = 'filtrate tss sampling') / 100.0, 2) AS filtrate_sampling,
     pow(max(random_pct) FILTER (quantity = 'filtrate tss analysis') / 100.0, 2) AS filtrate_analysis,
     pow(max(random_pct) FILTER (quantity = 'filtrate tss grab') / 100.0, 2) AS filtrate_grab,
@@ -31,12 +33,16 @@ WITH said AS (
   GROUP BY p.line, p.operating_day
 ), summed AS (
   SELECT line, operating_day, count(*) AS minutes, sum(dry_solids_t / q_m3_h) AS solids_per_flow, sum(dry_solids_t * dry_solids_t) AS solids_2,
-    sum(active_kg * active_kg) AS active_2, sum(polymer_water_m3) AS polymer_water_m3, sum(wash_m3) AS wash_m3, sum(dosed_mass_t) AS dosed_mass_t
+    sum(polymer_active_kg * polymer_active_kg) AS active_2,
+    sum(polymer_water_m3) AS polymer_water_m3,
+    sum(wash_water_m3) AS wash_m3,
+    sum(dosed_mass_t) AS dosed_mass_t
   FROM work.minute_kpi WHERE is_dosed AND q_m3_h > 0 AND operating_day IN (SELECT operating_day FROM work.touched_days)
   GROUP BY line, operating_day
 ), lab AS (
   SELECT line, operating_day, point, count(*) AS n, sum(1.0 / replicates ORDER BY from_utc, sample_id) AS sum_1_r,
-    sum(value * value ORDER BY from_utc, sample_id) AS sum_2, coalesce(sum(value * value ORDER BY from_utc, sample_id) FILTER (time_basis = 'stated'), 0.0) AS sum_2_grab,
+    sum(value * value ORDER BY from_utc, sample_id) AS sum_2,
+    coalesce(sum(value * value ORDER BY from_utc, sample_id) FILTER (time_basis = 'stated'), 0.0) AS sum_2_grab,
     sum(value * value / replicates ORDER BY from_utc, sample_id) AS sum_2_r
   FROM lab_results
   WHERE is_used AND value IS NOT NULL AND (point = 'cake' AND analyte = 'ts' OR point = 'filtrate' AND analyte = 'tss')
@@ -49,12 +55,15 @@ WITH said AS (
     pow(s.p_noise, 2) * m.active_2 / nullif(pow(k.polymer_active_kg, 2), 0)
       + CASE l.polymer_meter WHEN 'neat' THEN 0.0 ELSE pow(s.batch, 2) * wander_of_mean(f.hours, s.batch_tau_h) END AS p_random,
     pow(s.p_gain, 2) + pow(s.content, 2) + CASE WHEN s.p_offset_m3_h = 0 THEN 0.0 ELSE pow(s.p_offset_m3_h * m.minutes
-      / nullif(CASE l.polymer_meter WHEN 'neat' THEN k.polymer_neat_kg * 60.0 / p.density_kg_m3 ELSE k.polymer_active_kg * 6.0 / p.solution_strength_pct END, 0), 2) END AS p_systematic,
+      / nullif(CASE l.polymer_meter WHEN 'neat' THEN k.polymer_neat_kg * 60.0 / p.density_kg_m3 ELSE k.polymer_active_kg * 6.0
+        / p.solution_strength_pct END, 0),
+      2) END AS p_systematic,
     sqrt(s.cake_sampling * c.n + s.cake_analysis * c.sum_1_r) / c.n AS u_cake,
     sqrt(s.filtrate_sampling * x.sum_2 + s.filtrate_grab * x.sum_2_grab + s.filtrate_analysis * x.sum_2_r) / x.n AS u_filtrate,
     sqrt(pow(s.gauges_kpa, 2) + pow(s.gauge_gain * k.mixing_dp_kpa, 2)) AS u_mixing, s.power_gain,
     CASE l.dilution_counted WHEN 'none' THEN 0.0 ELSE pow(s.p_gain * m.polymer_water_m3 / m.dosed_mass_t, 2)
-      + CASE l.dilution_counted WHEN 'polymer' THEN 0.0 ELSE pow(s.wash_gain * coalesce(m.wash_m3, 0.0) / m.dosed_mass_t, 2) END END AS water_var, CASE l.dilution_counted WHEN 'none' THEN 0.0 ELSE k.dilution_ratio END AS counted_ratio
+      + CASE l.dilution_counted WHEN 'polymer' THEN 0.0 ELSE pow(s.wash_gain * coalesce(m.wash_m3, 0.0) / m.dosed_mass_t, 2) END END AS water_var,
+      CASE l.dilution_counted WHEN 'none' THEN 0.0 ELSE k.dilution_ratio END AS counted_ratio
   FROM work.period_kpi k
   JOIN line_settings l ON l.line = k.line
   LEFT JOIN said s ON s.line = k.line AND s.operating_day = k.operating_day
@@ -96,7 +105,8 @@ SELECT line, operating_day,
   CASE WHEN cost_total_per_t IS NOT NULL THEN sqrt(
     pow(cost_by_capture * by_ts - cost_over_solids * sqrt(ts_var), 2) + pow(cost_over_solids, 2) * (q_random + q_systematic)
     + pow(cost_polymer_per_t, 2) * (p_random + p_systematic) + pow(cost_by_capture * by_cake - cost_disposal_per_t / cake_ts_pct * u_cake, 2)
-    + pow(cost_by_capture * by_filtrate, 2) + pow(cost_by_capture * by_dilution, 2) + pow(coalesce(cost_power_per_t, 0.0) * power_gain, 2)) END AS cost_total_per_t_u,
+    + pow(cost_by_capture * by_filtrate, 2) + pow(cost_by_capture * by_dilution, 2)
+      + pow(coalesce(cost_power_per_t, 0.0) * power_gain, 2)) END AS cost_total_per_t_u,
   100.0 * scatter AS feed_ts_scatter_pct
 FROM slopes
 ORDER BY line, operating_day;

@@ -7,7 +7,7 @@
 CREATE OR REPLACE TABLE work.dose_spread AS
 WITH part AS (
   SELECT line, operating_day, shift, epoch_us(minute_utc) // 900000000 AS quarter,
-    count(*) AS n, sum(active_kg) AS active_kg, sum(dry_solids_t) AS dry_solids_t
+    count(*) AS n, sum(polymer_active_kg) AS active_kg, sum(dry_solids_t) AS dry_solids_t
   FROM (FROM work.minute_kpi ORDER BY line, minute_utc)
   WHERE is_dosed AND operating_day IN (SELECT operating_day FROM work.touched_days)
   GROUP BY ALL

@@ -11,17 +11,19 @@ WITH step AS (
     AND first_day <= (SELECT max(operating_day) FROM minutes) AND last_day >= (SELECT min(operating_day) FROM minutes)
 ), minute AS (
   SELECT s.start_utc, k.* FROM step s
-  JOIN work.minute_kpi k ON k.line = s.line AND k.operating_day BETWEEN s.first_day AND s.last_day AND k.minute_utc >= s.settled_utc AND k.minute_utc < s.end_utc
+  JOIN work.minute_kpi k ON k.line = s.line AND k.operating_day BETWEEN s.first_day AND s.last_day AND k.minute_utc >= s.settled_utc
+    AND k.minute_utc < s.end_utc
   WHERE k.is_dosed
   ORDER BY k.line, k.minute_utc
 ), total AS (
-  SELECT line, start_utc, count(*)::INTEGER AS valid_minutes, sum(dry_solids_t) AS dry_solids_t, sum(active_kg) AS polymer_active_kg,
+  SELECT line, start_utc, count(*)::INTEGER AS valid_minutes, sum(dry_solids_t) AS dry_solids_t, sum(polymer_active_kg) AS polymer_active_kg,
     100.0 * ratio_or_null(sum(dry_solids_t), sum(dosed_mass_t)) AS feed_ts_pct,
-    ratio_or_null(sum(dilution_m3), sum(fed_m3) FILTER (dilution_m3 IS NOT NULL)) AS dilution_ratio
+    ratio_or_null(sum(dilution_m3), sum(feed_volume_m3) FILTER (dilution_m3 IS NOT NULL)) AS dilution_ratio
   FROM minute GROUP BY line, start_utc
 ), sample AS (
   SELECT s.line, s.start_utc,
-    avg(l.value ORDER BY l.from_utc, l.sample_id) FILTER (l.point = 'cake') AS cake_ts_pct, count(*) FILTER (l.point = 'cake')::INTEGER AS cake_samples,
+    avg(l.value ORDER BY l.from_utc, l.sample_id) FILTER (l.point = 'cake') AS cake_ts_pct,
+    count(*) FILTER (l.point = 'cake')::INTEGER AS cake_samples,
     avg(l.value ORDER BY l.from_utc, l.sample_id) FILTER (l.point = 'filtrate') AS filtrate_tss_mg_l,
     count(*) FILTER (l.point = 'filtrate')::INTEGER AS filtrate_samples
   FROM step s

@@ -25,7 +25,11 @@ WITH minute AS (
   WHERE m.operating_day IN (SELECT operating_day FROM work.touched_days)
   ORDER BY m.line, m.minute_utc
 ), sampled AS (
-  SELECT line, operating_day, sum(fed_m3) FILTER (ts_age_h <= 24.0) AS fresh_m3, sum(fed_m3) AS valid_m3 FROM work.minute_kpi GROUP BY line, operating_day
+  SELECT line, operating_day,
+    sum(feed_volume_m3) FILTER (ts_age_h <= 24.0) AS fresh_m3,
+    sum(feed_volume_m3) AS valid_m3
+  FROM work.minute_kpi
+  GROUP BY line, operating_day
 )
 SELECT any_value(m.plant) AS plant, m.line, m.operating_day,
   count(*) FILTER (is_running(state))::INTEGER AS running_minutes,

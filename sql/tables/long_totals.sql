@@ -9,62 +9,49 @@ WITH member AS (
   SELECT 'week' AS kind, w.week_start_day AS anchor, d.* FROM work.touched_weeks w
   JOIN work.day_rows d ON d.operating_day >= w.week_start_day AND d.operating_day < w.week_start_day + 7
   UNION ALL
-  SELECT '7 d', r.operating_day, d.* FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 7 AND d.operating_day <= r.operating_day
+  SELECT '7 d', r.operating_day, d.* FROM work.rolling_days r
+  JOIN work.day_rows d ON d.operating_day > r.operating_day - 7 AND d.operating_day <= r.operating_day
   UNION ALL
-  SELECT '28 d', r.operating_day, d.* FROM work.rolling_days r JOIN work.day_rows d ON d.operating_day > r.operating_day - 28 AND d.operating_day <= r.operating_day
+  SELECT '28 d', r.operating_day, d.* FROM work.rolling_days r
+  JOIN work.day_rows d ON d.operating_day > r.operating_day - 28 AND d.operating_day <= r.operating_day
 ), sorted AS (SELECT * FROM member ORDER BY kind, line, anchor, operating_day), summed AS (
 SELECT
   any_value(plant) AS plant, line, kind, anchor, NULL::DATE AS operating_day, '' AS label,
   min(period_start_utc) AS period_start_utc, max(period_end_utc) AS period_end_utc,
   count(*) FILTER (processing_minutes > 0)::INTEGER AS operating_days,
   count(dose_active_kg_t)::INTEGER AS dosed_days,
-  sum(minutes_seen)::INTEGER AS minutes_seen, sum(unknown_minutes)::INTEGER AS unknown_minutes,
-  sum(processing_minutes)::INTEGER AS processing_minutes, sum(lost_minutes)::INTEGER AS lost_minutes, sum(valid_minutes)::INTEGER AS valid_minutes,
-  sum(dosed_minutes)::INTEGER AS dosed_minutes, sum(unsplit_minutes)::INTEGER AS unsplit_minutes,
-  sum(run_h) AS run_h, sum(running_h) AS running_h, sum(processing_h) AS processing_h, sum(idle_h) AS idle_h,
-  sum(starts)::INTEGER AS starts, sum(stops)::INTEGER AS stops, sum(short_runs)::INTEGER AS short_runs,
-  sum(planned_h) AS planned_h, sum(down_h) AS down_h,
-  sum(dry_run_minutes)::INTEGER AS dry_run_minutes, sum(deadhead_minutes)::INTEGER AS deadhead_minutes,
-  sum(feed_volume_m3) AS feed_volume_m3, sum(feed_volume_all_m3) AS feed_volume_all_m3,
-  sum(sludge_total_m3) AS sludge_total_m3, sum(sludge_total_flow_m3) AS sludge_total_flow_m3,
-  sum(dosed_feed_m3) AS dosed_feed_m3,
-  sum(dry_solids_t) AS dry_solids_t,
+  sum(COLUMNS(lambda c: is_kpi_total(c))),
+  sum(COLUMNS(lambda c: is_kpi_count(c)))::INTEGER,
   sum(ratio_or_null(dry_solids_t * 100.0, feed_ts_pct)) AS dosed_mass_t,
-  sum(dry_solids_held_t) AS dry_solids_held_t, sum(dry_solids_sampled_t) AS dry_solids_sampled_t,
   sum(feed_ts_age_h * dry_solids_t) AS ts_age_h_t,
-  sum(polymer_active_kg) AS polymer_active_kg, sum(polymer_neat_kg) AS polymer_neat_kg,
-  sum(polymer_neat_all_kg) AS polymer_neat_all_kg,
-  NULL::DOUBLE AS dose_variability_pct, NULL::INTEGER AS dose_quarters,
-  sum(polymer_solution_m3) AS polymer_solution_m3, sum(polymer_solution_feed_m3) AS polymer_solution_feed_m3,
+  NULL::DOUBLE AS dose_variability_pct,
+  NULL::INTEGER AS dose_quarters,
   sum(solution_strength_used_pct / 100.0 * 1000.0 * polymer_solution_m3) AS solution_active_kg,
-  sum(polymer_solution_all_m3) AS polymer_solution_all_m3, sum(polymer_solution_all_minutes)::INTEGER AS polymer_solution_all_minutes,
-  sum(polymer_total_m3) AS polymer_total_m3, sum(polymer_total_flow_m3) AS polymer_total_flow_m3,
-  sum(cost_polymer_per_t * dry_solids_t) AS polymer_cost, sum(dry_solids_t) FILTER (cost_polymer_per_t IS NOT NULL) AS polymer_cost_solids_t,
-  sum(dilution_ratio * feed_volume_m3) AS dilution_m3, sum(feed_volume_m3) FILTER (dilution_ratio IS NOT NULL) AS diluted_feed_m3,
-  sum(wash_water_m3) AS wash_water_m3, sum(wash_water_all_m3) AS wash_water_all_m3,
-  sum(wash_water_m3_t * dry_solids_t) AS wash_on_solids_m3, sum(dry_solids_t) FILTER (wash_water_m3_t IS NOT NULL) AS wash_solids_t,
-  sum(polymer_water_m3) AS polymer_water_m3, sum(polymer_water_all_m3) AS polymer_water_all_m3,
+  sum(cost_polymer_per_t * dry_solids_t) AS polymer_cost,
+  sum(dry_solids_t) FILTER (cost_polymer_per_t IS NOT NULL) AS polymer_cost_solids_t,
+  sum(dilution_ratio * feed_volume_m3) AS dilution_m3,
+  sum(feed_volume_m3) FILTER (dilution_ratio IS NOT NULL) AS diluted_feed_m3,
+  sum(wash_water_m3_t * dry_solids_t) AS wash_on_solids_m3,
+  sum(dry_solids_t) FILTER (wash_water_m3_t IS NOT NULL) AS wash_solids_t,
   sum(polymer_water_m3_t * dry_solids_t) AS polymer_water_on_solids_m3,
   sum(dry_solids_t) FILTER (polymer_water_m3_t IS NOT NULL) AS polymer_water_solids_t,
-  sum(cost_polymer_all) AS cost_polymer_all, sum(cost_power_all) AS cost_power_all, sum(cost_water_all) AS cost_water_all,
-  sum(cost_water_per_t * dry_solids_t) AS water_cost, sum(dry_solids_t) FILTER (cost_water_per_t IS NOT NULL) AS water_cost_solids_t,
-  sum(energy_kwh) AS energy_kwh, sum(energy_solids_t) AS energy_solids_t, sum(energy_all_kwh) AS energy_all_kwh,
-  sum(cost_power_per_t * dry_solids_t) AS power_cost, sum(dry_solids_t) FILTER (cost_power_per_t IS NOT NULL) AS power_cost_solids_t,
-  sum(pump_dp_kpa * pump_dp_minutes) AS pump_dp_sum, sum(pump_dp_minutes)::INTEGER AS pump_dp_minutes,
-  sum(pump_head_m * pump_dp_minutes) AS pump_head_sum, (sum(pump_dp_minutes) FILTER (pump_head_m IS NOT NULL))::INTEGER AS pump_head_minutes,
-  sum(pump_electric_kwh) AS pump_electric_kwh, sum(pump_hydraulic_kwh) AS pump_hydraulic_kwh, sum(pump_head_kwh) AS pump_head_kwh,
-  sum(suction_margin_kpa * suction_minutes) AS suction_margin_sum, sum(suction_minutes)::INTEGER AS suction_minutes,
+  sum(cost_water_per_t * dry_solids_t) AS water_cost,
+  sum(dry_solids_t) FILTER (cost_water_per_t IS NOT NULL) AS water_cost_solids_t,
+  sum(cost_power_per_t * dry_solids_t) AS power_cost,
+  sum(dry_solids_t) FILTER (cost_power_per_t IS NOT NULL) AS power_cost_solids_t,
+  sum(pump_dp_kpa * pump_dp_minutes) AS pump_dp_sum,
+  sum(pump_head_m * pump_dp_minutes) AS pump_head_sum,
+  (sum(pump_dp_minutes) FILTER (pump_head_m IS NOT NULL))::INTEGER AS pump_head_minutes,
+  sum(suction_margin_kpa * suction_minutes) AS suction_margin_sum,
   min(suction_margin_lowest_kpa) AS suction_margin_lowest_kpa,
-  sum(seal_water_m3) AS seal_water_m3, sum(seal_water_minutes)::INTEGER AS seal_water_minutes,
-  sum(mixing_work_kj_m3 * mixing_feed_m3) AS mixing_work_kj, sum(mixing_feed_m3) AS mixing_feed_m3,
-  sum(mixing_dp_kpa * mixing_dp_minutes) AS mixing_dp_sum, sum(mixing_dp_minutes)::INTEGER AS mixing_dp_minutes,
+  sum(mixing_work_kj_m3 * mixing_feed_m3) AS mixing_work_kj,
+  sum(mixing_dp_kpa * mixing_dp_minutes) AS mixing_dp_sum,
   CASE WHEN bool_and(mixing_dp_ref_method = 'fit') THEN 'fit' WHEN count(mixing_dp_ref_method) > 0 THEN 'scaled' END AS mixing_dp_ref_method,
   ratio_or_null(sum(mixing_dp_ref_kpa * mixing_dp_minutes), sum(mixing_dp_minutes) FILTER (mixing_dp_ref_kpa IS NOT NULL)) AS mixing_dp_ref_kpa,
-  ratio_or_null(sum(cake_ts_pct * dry_solids_t), sum(dry_solids_t) FILTER (cake_ts_pct IS NOT NULL)) AS cake_ts_pct, sum(cake_samples)::INTEGER AS cake_samples,
-  ratio_or_null(sum(filtrate_tss_mg_l * dry_solids_t), sum(dry_solids_t) FILTER (filtrate_tss_mg_l IS NOT NULL)) AS filtrate_tss_mg_l, sum(filtrate_samples)::INTEGER AS filtrate_samples,
-  sum(feed_samples)::INTEGER AS feed_samples,
-  ratio_or_null(sum(vs_pct * dry_solids_t), sum(dry_solids_t) FILTER (vs_pct IS NOT NULL)) AS vs_pct, sum(vs_samples)::INTEGER AS vs_samples,
-  ratio_or_null(sum(cst_s * cst_samples), sum(cst_samples) FILTER (cst_s IS NOT NULL)) AS cst_s, sum(cst_samples)::INTEGER AS cst_samples,
+  ratio_or_null(sum(cake_ts_pct * dry_solids_t), sum(dry_solids_t) FILTER (cake_ts_pct IS NOT NULL)) AS cake_ts_pct,
+  ratio_or_null(sum(filtrate_tss_mg_l * dry_solids_t), sum(dry_solids_t) FILTER (filtrate_tss_mg_l IS NOT NULL)) AS filtrate_tss_mg_l,
+  ratio_or_null(sum(vs_pct * dry_solids_t), sum(dry_solids_t) FILTER (vs_pct IS NOT NULL)) AS vs_pct,
+  ratio_or_null(sum(cst_s * cst_samples), sum(cst_samples) FILTER (cst_s IS NOT NULL)) AS cst_s,
   ratio_or_null(sum(capture_pct * dry_solids_t), sum(dry_solids_t) FILTER (capture_pct IS NOT NULL)) AS capture_pct,
   ratio_or_null(sum(capture_undiluted_pct * dry_solids_t), sum(dry_solids_t) FILTER (capture_undiluted_pct IS NOT NULL)) AS capture_undiluted_pct,
   ratio_or_null(sum(cost_disposal_per_t * dry_solids_t), sum(dry_solids_t) FILTER (cost_disposal_per_t IS NOT NULL)) AS cost_disposal_per_t,
@@ -72,8 +59,7 @@ SELECT
   bool_or(is_provisional) AS is_provisional
 FROM sorted
 GROUP BY line, kind, anchor
-)
-, span AS (
+), span AS (
   SELECT line, kind, anchor, processing_minutes,
     CASE kind WHEN 'week' THEN anchor WHEN '7 d' THEN anchor - 6 ELSE anchor - 27 END AS first_day,
     CASE kind WHEN 'week' THEN anchor + 6 ELSE anchor END AS last_day

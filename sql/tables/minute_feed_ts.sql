@@ -24,7 +24,8 @@ WITH spanned AS (
   QUALIFY row_number() OVER (PARTITION BY m.line, m.minute_utc ORDER BY s.to_utc - s.from_utc, s.from_utc) = 1
 ), minute AS (
   SELECT m.line, m.minute_utc, t.* EXCLUDE (line), c.covering_ts_pct,
-    CASE WHEN c.covering_ts_pct IS NULL THEN 'none' WHEN NOT c.is_long OR (t.timed_samples = 0 AND t.spread_ts_pct IS NULL) THEN 'first' ELSE 'last' END AS cover
+    CASE WHEN c.covering_ts_pct IS NULL THEN 'none'
+      WHEN NOT c.is_long OR (t.timed_samples = 0 AND t.spread_ts_pct IS NULL) THEN 'first' ELSE 'last' END AS cover
   FROM minutes m JOIN work.day_feed_ts t ON t.line = m.line AND t.operating_day = m.operating_day
   LEFT JOIN covered c ON c.line = m.line AND c.minute_utc = m.minute_utc
   WHERE m.state = 'processing'

@@ -21,6 +21,7 @@ WITH marked AS (
     earlier AS (PARTITION BY line ORDER BY minute_utc ROWS BETWEEN 10 PRECEDING AND 1 PRECEDING)
 )
 SELECT line, minute_utc, coalesce(is_start, false) AS is_start, coalesce(is_stop, false) AS is_stop,
-  coalesce(is_stop, false) AND last_not_on_utc >= minute_utc - INTERVAL 10 MINUTE AND last_unknown_utc IS DISTINCT FROM last_not_on_utc AS is_short_run
+  coalesce(is_stop, false) AND last_not_on_utc >= minute_utc - INTERVAL 10 MINUTE AND last_unknown_utc
+    IS DISTINCT FROM last_not_on_utc AS is_short_run
 FROM edged
 WHERE (is_start OR is_stop) AND operating_day IN (SELECT operating_day FROM work.needed_days);

@@ -8,26 +8,32 @@
 --          of the pump curve is not compared; the window looks at the day's mean feed TS, not at the minute's
 CREATE OR REPLACE TABLE work.pump_minutes AS
 WITH spans AS (
-  SELECT k.line, k.anchor AS week_start_day, s.sludge_sg, s.pump_elevation_m, s.suction_pipe_m, s.discharge_pipe_m, b.* EXCLUDE (plant, line, pump, to_utc, curve_rms_m)
+  SELECT k.line,
+    k.anchor AS week_start_day,
+    s.sludge_sg, s.pump_elevation_m, s.suction_pipe_m, s.discharge_pipe_m,
+    b.* EXCLUDE (plant, line, pump, to_utc, curve_rms_m)
   FROM work.long_totals k
   JOIN line_settings s ON s.line = k.line
   LEFT JOIN pump_baselines b ON b.line = k.line AND k.period_end_utc > b.from_utc AND k.period_end_utc <= b.to_utc
   WHERE k.kind = 'week'
 ), shown AS (
-  SELECT m.plant, m.line, b.week_start_day, m.operating_day, m.minute_utc, b.measured_day, b.no_reference, b.slip_form, b.slip_k0, b.displacement_m3_rev,
+  SELECT m.plant, m.line, b.week_start_day, m.operating_day, m.minute_utc, b.measured_day,
+    b.no_reference, b.slip_form, b.slip_k0, b.displacement_m3_rev,
     CASE WHEN m.sludge_flow_coverage >= 0.5 THEN greatest(m.sludge_flow_m3_h, 0.0) END AS q_m3_h,
     CASE WHEN m.pump_speed_coverage >= 0.5 THEN m.pump_speed_rpm END AS speed_rpm,
     CASE WHEN m.pump_power_coverage >= 0.5 THEN m.pump_power_kw END AS power_kw,
     CASE WHEN m.pump_discharge_pressure_coverage >= 0.5 THEN m.pump_discharge_pressure_kpa END AS discharge_kpa,
     CASE WHEN m.pump_suction_pressure_coverage >= 0.5 THEN discharge_kpa - m.pump_suction_pressure_kpa END AS rise_kpa,
     rise_kpa + hydrostatic_kpa(b.pump_elevation_m, b.sludge_sg) AS dp_kpa,
-    b.no_reference IS NULL AND m.minute_utc >= b.from_utc AND coalesce(d.feed_ts_pct BETWEEN b.ts_low_pct AND b.ts_high_pct, b.ts_low_pct IS NULL) AS is_comparable,
+    b.no_reference IS NULL AND m.minute_utc >= b.from_utc
+      AND coalesce(d.feed_ts_pct BETWEEN b.ts_low_pct AND b.ts_high_pct, b.ts_low_pct IS NULL) AS is_comparable,
     CASE WHEN is_comparable AND speed_rpm BETWEEN 0.6 * b.reference_speed_rpm AND 1.1 * b.reference_speed_rpm
       THEN speed_normalised_flow(q_m3_h, speed_rpm, b.reference_speed_rpm) END AS q_star_m3_h,
     CASE WHEN q_star_m3_h BETWEEN coalesce(b.curve_low_m3_h, 0.0) AND coalesce(b.curve_high_m3_h, 'infinity'::DOUBLE)
       THEN speed_normalised_head(total_head_m(rise_kpa, b.sludge_sg, b.pump_elevation_m, q_m3_h, b.suction_pipe_m, b.discharge_pipe_m), speed_rpm, b.reference_speed_rpm) END AS h_star_m,
     b.head_c0_m + b.head_c1 * q_star_m3_h + b.head_c2 * q_star_m3_h * q_star_m3_h AS h_ref_m,
-    CASE WHEN is_comparable AND dp_kpa > 0 AND speed_rpm > 0 AND b.displacement_m3_rev IS NOT NULL THEN 60.0 * b.displacement_m3_rev * speed_rpm - q_m3_h END AS slip_m3_h
+    CASE WHEN is_comparable AND dp_kpa > 0 AND speed_rpm > 0 AND b.displacement_m3_rev IS NOT NULL
+      THEN 60.0 * b.displacement_m3_rev * speed_rpm - q_m3_h END AS slip_m3_h
   FROM spans b
   JOIN minutes m ON m.line = b.line AND m.operating_day BETWEEN b.week_start_day AND b.week_start_day + 6
   LEFT JOIN work.day_rows d ON d.line = m.line AND d.operating_day = m.operating_day
@@ -37,6 +43,7 @@ WITH spans AS (
 SELECT plant, line, week_start_day, operating_day, minute_utc, measured_day, no_reference, q_m3_h, speed_rpm, power_kw, discharge_kpa, dp_kpa,
   CASE WHEN h_star_m IS NOT NULL THEN q_star_m3_h END AS q_star_m3_h, h_star_m,
   slip_m3_h, slip_m3_h / (60.0 * displacement_m3_rev * speed_rpm) AS slip_fraction,
-  coalesce(CASE WHEN h_ref_m > 0 THEN h_star_m / h_ref_m END, slip_m3_h / CASE slip_form WHEN 'sqrt' THEN sqrt(dp_kpa) ELSE dp_kpa END / slip_k0) AS pump_index
+  coalesce(CASE WHEN h_ref_m > 0 THEN h_star_m / h_ref_m END, slip_m3_h / CASE slip_form WHEN 'sqrt' THEN sqrt(dp_kpa) ELSE dp_kpa END
+    / slip_k0) AS pump_index
 FROM shown
 ORDER BY line, minute_utc;

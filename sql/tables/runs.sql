@@ -7,7 +7,10 @@
 -- known limits: resolution of one minute
 CREATE OR REPLACE TABLE work.runs AS
 WITH whole AS (
-  SELECT k.line, k.plant, k.operating_day, k.period_start_utc AS start_utc, k.period_end_utc AS end_utc, k.minutes_seen, k.processing_minutes, s.from_utc
+  SELECT k.line, k.plant, k.operating_day,
+    k.period_start_utc AS start_utc,
+    k.period_end_utc AS end_utc,
+    k.minutes_seen, k.processing_minutes, s.from_utc
   FROM kpi_day k
   JOIN runs r ON r.line = k.line AND r.start_utc <= k.period_start_utc AND r.end_utc >= k.period_end_utc
   JOIN work.runs_span s ON s.line = k.line AND s.from_utc <= k.period_start_utc AND s.to_utc >= k.period_end_utc

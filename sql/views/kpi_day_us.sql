@@ -4,6 +4,7 @@
 -- formula: sql/macros/kpi_us.sql: exact unit conversions; no stored number changes
 -- source: definitions of the units
 -- known limits: none
+-- written by `python -m schemas` from the declarations in schemas/kpis
 CREATE OR REPLACE VIEW kpi_day_us AS
 SELECT * RENAME (
   dry_solids_t_u AS dry_short_tons_u,

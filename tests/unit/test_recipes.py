@@ -98,6 +98,7 @@ con = connect(home.database, read_only=True)
 print("SHOWN" + json.dumps({
     "us": ask("SELECT dry_short_tons_per_start FROM kpi_day_us WHERE operating_day = DATE '2026-06-01'"),
     "dictionary": ask("SELECT unit FROM dictionary WHERE table_name = 'kpi_week' AND column_name = 'dry_solids_per_start_t'"),
+    "catalogue": ask("SELECT column_us, reason_column FROM kpi_catalogue WHERE number = 68"),
     "flags": ask("SELECT detector, minutes, severity, sentence, suggestion FROM flags WHERE operating_day = DATE '2026-06-01'"),
 }))
 """
@@ -117,6 +118,8 @@ def followed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         assert targets, block.file
         for target in targets:
             put(block, target)
+    written = subprocess.run([sys.executable, "-m", "schemas"], capture_output=True, text=True, cwd=tree, check=False, timeout=60)
+    assert written.returncode == 0, written.stderr[-3000:]
     inbox = home / "inbox" / "new-plant"
     inbox.mkdir(parents=True)
     (home / "plants").mkdir()
@@ -155,6 +158,7 @@ def test_recipe_of_a_kpi(followed: dict[str, Any]) -> None:
     assert ratio == pytest.approx(dry_solids / 2)
     assert followed["us"][0][0] == pytest.approx(ratio / 0.907185, rel=1e-5)  # 1 short ton = 0.907185 t
     assert followed["dictionary"] == [["t"]]
+    assert followed["catalogue"] == [["dry_short_tons_per_start", "dose_reason"]]
 
 
 def test_recipe_of_a_flag(followed: dict[str, Any]) -> None:

@@ -1,0 +1,47 @@
+"""Pump and mixing pressures, mixing energy, pump efficiency, seal water."""
+
+from __future__ import annotations
+
+from schemas.kpis.model import Kpi, count, ratio, total, word
+
+HYDRAULICS = (
+    ratio("pump_dp_kpa", "kPa", "mean pump differential pressure, gauge elevation added, processing minutes",
+        kpi=Kpi(29, "pump differential pressure", "", "P_d - P_s + gauge elevation")),
+    ratio("pump_head_m", "m", "mean total head over the same minutes", kpi=Kpi(30, "total head", "H", "dP / (g SG) + dz + velocity heads")),
+    count("pump_dp_minutes", "min", "processing minutes with both pump pressures", nullable=False, ge=0, kpi=29),
+    ratio("mixing_dp_kpa", "kPa", "mean pressure drop across the mixing point, gauge elevation corrected, processing minutes",
+        kpi=Kpi(31, "mixing pressure drop", "dP", "P_1 - P_2 - gauge elevation", note="no plain-pipe friction taken off")),
+    ratio("mixing_dp_ref_kpa", "kPa", "mixing pressure drop at the reference flow; null over several arrangements",
+        kpi=Kpi(32, "mixing pressure drop at reference flow", "", "fit dP = b0 + k Q2, else dP (Q_ref / Q)2"), rounding="one decimal"),
+    word("mixing_dp_ref_method", "text", "fit (dP = b0 + k Q2), or scaled ((Qref/Q)2 per minute)", isin=("fit", "scaled"), kpi=32),
+    count("mixing_dp_minutes", "min", "processing minutes with both mixing pressures and flow", nullable=False, ge=0, kpi=31),
+    total("mixing_feed_m3", "m3", "sludge fed in those minutes"),
+    ratio("mixing_work_kj_m3", "kJ/m3", "specific mixing energy: sum of dP x volume / mixing_feed_m3 (1 kPa = 1 kJ/m3)",
+        kpi=Kpi(33, "specific mixing energy", "e", "sum of dP x Q / sum of Q")),
+    ratio("mixing_volume_l", "L", "mixing volume assumed for G and Gt, from the plant file",
+        kpi=Kpi(34, "velocity gradient", "G", "sqrt(P / (mu V))", gate="mixing_reason", note="nominal: mu and V assumed; prefer e")),
+    ratio("sludge_viscosity_mpa_s", "mPa s", "sludge viscosity assumed for G and Gt, from the plant file", kpi=34),
+    ratio("mixing_g_1_s", "1/s", "nominal velocity gradient G of mixing_work_kj_m3 at the mean flow", kpi=34),
+    ratio("mixing_gt", "-", "nominal Gt of mixing_work_kj_m3 at the mean flow",
+        kpi=Kpi(35, "Camp number", "Gt", "G x V / Q", gate="mixing_reason", note="nominal, as G")),
+    word("mixing_reason", "text", "why no G and Gt are reported; null when they are"),
+    total("pump_electric_kwh", "kWh", "pump electrical energy in processing minutes with flow, both pump pressures and pump power",
+        kpi=Kpi(37, "wire-to-water efficiency", "", "sum of Q dP / sum of W", gate="pump_efficiency_reason")),
+    total("pump_hydraulic_kwh", "kWh", "flow x pump differential pressure over the same minutes", kpi=37),
+    total("pump_head_kwh", "kWh", "flow x total head over the same minutes",
+        kpi=Kpi(38, "pump efficiency", "eta_p", "sum of Q H SG g / (sum of W x drive efficiency)", gate="pump_efficiency_reason", note="drive efficiency assumed")),
+    ratio("wire_to_water_pct", "%", "wire-to-water efficiency: pump_hydraulic_kwh / pump_electric_kwh", kpi=37),
+    ratio("drive_efficiency", "-", "motor and drive efficiency assumed for pump_efficiency_pct, from the plant file", ge=0, le=1, kpi=38),
+    ratio("pump_efficiency_pct", "%", "pump efficiency: pump_head_kwh / (pump_electric_kwh x drive_efficiency)", kpi=38),
+    word("pump_efficiency_reason", "text", "why no wire-to-water or pump efficiency is reported; null when both are"),
+    count("suction_minutes", "min", "processing minutes with a suction pressure", nullable=False, ge=0),
+    ratio("suction_margin_kpa", "kPa", "mean suction pressure above its minimum of the plant file, processing minutes",
+        kpi=Kpi(43, "suction margin", "", "P_s - its minimum", gate="suction_margin_reason")),
+    ratio("suction_margin_lowest_kpa", "kPa", "lowest minute of it", kpi=43),
+    word("suction_margin_reason", "text", "why no suction margin is reported; null when it is"),
+    total("seal_water_m3", "m3", "seal water in minutes with the pump on and the seal meter covered",
+        kpi=Kpi(57, "seal water", "", "integral while the pump is on; / run hours")),
+    count("seal_water_minutes", "min", "those minutes", nullable=False, ge=0),
+    ratio("seal_water_m3_h", "m3/h", "seal water per pump run hour: seal_water_m3 / seal_water_minutes",
+        kpi=57, us="seal_water_gph", us_unit="US gal/h"),
+)  # fmt: skip
