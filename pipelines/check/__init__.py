@@ -94,6 +94,7 @@ def run(
         else:
             with reading or Reading(received, plant_file, received_utc) as begun:
                 _take_readings(store, begun, original.load_id, tally)
+        tally.explain_clock(received.clock_note)
         reasons = receipts.write_aside(store, original.load_id, tally.aside, raw_lines)
         receipt = receipts.receipt_of(original, received, tally, reasons, clock.stopwatch() - started)
         if not receipt.balances:

@@ -71,6 +71,12 @@ class Tally:
                 )
             )  # fmt: skip
 
+    def explain_clock(self, note: str | None) -> None:
+        """Put what the stamps say of the clock beside each row at a time that the declared zone skips."""
+        if note is not None:
+            told = pl.when(pl.col("reason") == "local time does not exist").then(pl.concat_str("detail", pl.lit(f"; {note}")))
+            self.aside = [rows.with_columns(detail=told.otherwise("detail")) for rows in self.aside]
+
     def refuse_merged(self, layout: Layout) -> None:
         """Refuse a file in which most tags and times stand more than once with differing values: rows of several units merged."""
         is_most = self.keys_repeated > MOST_REPEATED * self.keys and self.keys_contested > MOST_CONTESTED * self.keys
@@ -185,6 +191,7 @@ def receipt_of(original: Original, received: Received, tally: Tally, reasons: di
         load_id=original.load_id,
         file_name=original.file_name,
         status="taken",
+        detail=received.clock_note,
         layout=", ".join(tally.layouts or [received.layout.id]),
         reader=received.reader,
         rows_read=tally.rows_read,

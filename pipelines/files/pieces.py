@@ -64,6 +64,7 @@ class Received(Protocol):
 
     layout: Layout
     reader: str  # "fast" or "exact"; final once all chunks were read
+    clock_note: str | None  # what the stamps say against the declared zone; final once all chunks were read
 
     def chunks(self) -> Iterator[Chunk]:
         """Yield the file's content in order; FileRefusedError may end it at any point."""

@@ -144,8 +144,7 @@ def _filled(
         _lab_columns(proposal, names, [f for _, f in readable])
     _fills(proposal, names, readable)
     _interval(proposal, names, readable)
-    if stamp.open_question:
-        proposal.open_questions.append(stamp.open_question)
+    proposal.open_questions += stamp.open_questions
     return proposal
 
 

@@ -33,6 +33,7 @@ _TIMES = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%I:%M:%S %p", "%I:%M %p", "%H.%M"
 ZONE_QUESTION = "which time zone are the stamps in?"
 _LOOKED_AT = 5_000  # stamps looked at, one of a run of equal ones
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?\d\d)$|^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d([.,]\d+)?)?$")
+_CHANGES = (3, 4, 9, 10, 11)  # months in which clocks change, north and south (common practice, no source)
 _EPOCH0 = datetime(1899, 12, 30)  # noqa: DTZ001  spreadsheet day zero, wall clock
 _YEARS_BACK, _YEARS_AHEAD = 20, 1  # spreadsheet days further from today are some other number (rule of this project)
 
@@ -45,7 +46,7 @@ class StampGuess:
     share: float  # of the texts that parse
     date_only: bool
     clues: tuple[str, ...]
-    open_question: str | None
+    open_questions: tuple[str, ...]
     has_zone: bool
     nature: tuple[str, ...] = ()  # the clues that the way of writing alone gives
 
@@ -55,6 +56,7 @@ class StampGuess:
         return self.time_format in _BARE
 
 
+_TOLD_APART = 500  # stamps over which two formats that read alike are told apart
 _FEW = 20  # texts of which at least one must fit a format that fits most
 
 
@@ -68,9 +70,9 @@ def guess(texts: Sequence[str]) -> StampGuess | None:
     if sum(bool(_ISO.match(t)) for t in every) >= 0.8 * len(every):
         zoned = any(t.endswith("Z") or re.search(r"[+-]\d\d:?\d\d$", t) for t in seen if _ISO.match(t))
         nature = ("stamps carry their own offset" if zoned else "no offset in the stamps",)
-        question = None if zoned else ZONE_QUESTION
+        questions = () if zoned else (ZONE_QUESTION,)
         days_only = len(seen) > 1 and all(re.search(r"T00:00(:00)?$", t) for t in seen if _ISO.match(t))  # dates of a workbook
-        return StampGuess("iso8601", 1.0, days_only, (*nature, *_clues(seen, "iso8601")), question, zoned, nature)
+        return StampGuess("iso8601", 1.0, days_only, (*nature, *_clues(seen, "iso8601")), questions, zoned, nature)
     numeric = _numeric(seen)
     if numeric:
         return numeric
@@ -82,7 +84,7 @@ def guess(texts: Sequence[str]) -> StampGuess | None:
     equal = [fmt for share, fmt in scored if share >= top - 1e-9]
     chosen = max(equal, key=lambda fmt: (_in_order(seen, fmt), -candidates.index(fmt)))
     return StampGuess(
-        chosen, top, not any(t in chosen for t in ("%H", "%I")), tuple(_clues(seen, chosen)), _doubt(equal, chosen, seen), False
+        chosen, top, not any(t in chosen for t in ("%H", "%I")), tuple(_clues(seen, chosen)), _doubts(equal, chosen, seen), False
     )
 
 
@@ -93,15 +95,15 @@ def _numeric(seen: Sequence[str]) -> StampGuess | None:
     middle = sorted(numbers)[len(numbers) // 2]
     if 9e8 < middle < 4e9:
         nature = ("seconds since 1970, UTC by definition",)
-        return StampGuess("epoch s", 1.0, False, (*nature, *_clues(seen, "epoch s")), None, True, nature)
+        return StampGuess("epoch s", 1.0, False, (*nature, *_clues(seen, "epoch s")), (), True, nature)
     if 9e11 < middle < 4e12:
         nature = ("milliseconds since 1970, UTC by definition",)
-        return StampGuess("epoch ms", 1.0, False, (*nature, *_clues(seen, "epoch ms")), None, True, nature)
+        return StampGuess("epoch ms", 1.0, False, (*nature, *_clues(seen, "epoch ms")), (), True, nature)
     today = (clock.now_utc().replace(tzinfo=None) - _EPOCH0).days
     if today - 365 * _YEARS_BACK < middle < today + 365 * _YEARS_AHEAD:
         day = (_EPOCH0 + timedelta(days=middle)).date().isoformat()
         nature = (f"spreadsheet days, about {day}",)
-        return StampGuess("serial day", 1.0, False, (*nature, *_clues(seen, "serial day")), ZONE_QUESTION, False, nature)
+        return StampGuess("serial day", 1.0, False, (*nature, *_clues(seen, "serial day")), (ZONE_QUESTION,), False, nature)
     return None
 
 
@@ -197,22 +199,24 @@ def clues_of(
 
 
 def _is_an_hour(before: datetime, after: datetime) -> bool:
-    """Tell whether the clock steps back by about an hour at night, as it does where daylight saving ends."""
-    return before.hour <= 3 and timedelta(minutes=30) <= before - after <= timedelta(minutes=90)
+    """Return whether the clock steps back within an hour of a Sunday night in spring or autumn, as where daylight saving ends."""
+    is_night = before.weekday() == 6 and before.hour <= 3 and before.month in _CHANGES
+    return is_night and timedelta(minutes=30) <= before - after <= timedelta(minutes=60)
 
 
 def _is_missing_hour(before: datetime, after: datetime, usual: timedelta) -> bool:
     """Tell whether rows of a steady step leave out just one hour of a night from Saturday to Sunday in spring or autumn."""
-    is_night = after.weekday() == 6 and before.hour <= 3 and after.month in (3, 4, 9, 10)
+    is_night = after.weekday() == 6 and before.hour <= 3 and after.month in _CHANGES
     return is_night and timedelta(0) < usual <= timedelta(hours=1) and after - before == usual + timedelta(hours=1)
 
 
-def _doubt(equal: Sequence[str], chosen: str, seen: Sequence[str]) -> str | None:
-    def first(fmt: str) -> tuple[int, ...] | None:
-        found = parse(seen[0], fmt)
-        return found.timetuple()[:5] if found else None
+def _doubts(equal: Sequence[str], chosen: str, seen: Sequence[str]) -> tuple[str, ...]:
+    """Return what stays open of stamps without a zone: which zone, and day or month first where both read."""
 
-    others = [fmt for fmt in equal if first(fmt) != first(chosen)]
+    def read(fmt: str) -> list[datetime | None]:
+        return [parse(text, fmt) for text in seen[:_TOLD_APART]]
+
+    others = [fmt for fmt in equal if read(fmt) != read(chosen)]
     if others:
-        return f"day and month cannot be told apart from this file: {chosen!r} or {others[0]!r}?"
-    return ZONE_QUESTION
+        return f"day and month cannot be told apart from this file: {chosen!r} or {others[0]!r}?", ZONE_QUESTION
+    return (ZONE_QUESTION,)

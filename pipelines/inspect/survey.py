@@ -78,7 +78,7 @@ def survey(path: Path, layout: Layout, time_zone: str, units: dict[str, str]) ->
     if values is None:
         return Survey(rows, dropped, refused, 0, received.reader, ())
     stamps = values.select("line_no", "time_utc").unique("line_no").sort("line_no")["time_utc"]
-    clues = tuple(whole_file(stamps, layout))
+    clues = (*whole_file(stamps, layout), *([received.clock_note] if received.clock_note else []))
     if layout.is_lab:
         return Survey(rows, dropped, refused, 0, received.reader, (), clues)
     bad_times = values.filter(pl.col("time_utc").is_null()).select(pl.col("line_no").n_unique()).item()

@@ -45,6 +45,10 @@ class FileProblems:
         sentence = f"{sanitise.name(original.file_name)} was still being written to when it was archived: have it sent again, whole"
         self.notices.append(Notice("archive.still_written", sentence, {"file": original.file_name, "archived_as": archived_as}))
 
+    def clock_disproved(self, file_name: str, note: str) -> None:
+        """Report that the stamps of a file do not follow the clock of the declared zone."""
+        self.notices.append(Notice("file.no_daylight_saving", f"{sanitise.name(file_name)}: {note}", {"file": file_name}))
+
     def not_as_it_came(self, file_name: str, archived_as: str) -> None:
         """Tell that the bytes of an archived file are not those its name tells."""
         sentence = f"{sanitise.name(file_name)} changed in the archive after it came, and is taken in as it is now: have it sent again, or restore it"

@@ -114,7 +114,10 @@ def check_one(
         def raw(line_numbers: Any) -> dict[int, str]:
             return receive.raw_lines(path, received.layout, line_numbers)
 
-        return check.run(store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc, reading=reading)
+        receipt = check.run(store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc, reading=reading)
+        if receipt.detail and problems is not None:
+            problems.clock_disproved(original.file_name, receipt.detail)
+        return receipt
     except Exception as error:
         refused = refusal(error, original, problems)
         return check.refuse(store, plant_file, original, archived_as, refused, seq=seq, received_utc=received_utc)

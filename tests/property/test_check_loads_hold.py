@@ -65,6 +65,7 @@ class Opened:
     parts: list[Chunk]
     layout: Layout = LAYOUT
     reader: str = "fast"
+    clock_note: str | None = None
 
     def chunks(self) -> Iterator[Chunk]:
         yield from self.parts

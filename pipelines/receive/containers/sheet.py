@@ -16,6 +16,7 @@ MOST_CELLS = 5_000_000  # blank ones between others included: a month of one-min
 LARGEST_TEXT = 512 * 2**20  # characters a sheet may become; many cells can share one long text
 LARGEST_SHARED = 128 * 2**20  # characters of all shared texts: held in memory
 MOST_SHARED = 2_000_000  # shared texts
+NO_STORED_VALUE = "formula without a stored value: open and save the workbook in a spreadsheet program"
 _LETTERS = re.compile(r"[A-Za-z]{1,3}\Z")
 _BREAKS = re.compile(r"[\t\r\n\v\f\x1c-\x1e\x85\u2028\u2029]+")
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")  # how the format writes characters that XML cannot hold
@@ -92,6 +93,7 @@ class Rows:
     _takes: bool = False
     _phonetic: bool = False
     _kind: str = "n"
+    _has_formula: bool = False
     _style: str = "0"
     _row_size: int = 0
     _value_size: int = 0
@@ -112,6 +114,8 @@ class Rows:
             self._start_cell(attributes)
         elif name == "v" or (name == "t" and self._kind == "inlineStr" and not self._phonetic):
             self._takes = True
+        elif name == "f":
+            self._has_formula = True
         elif name == "rPh":
             self._phonetic = True
         elif name == "row":
@@ -158,10 +162,12 @@ class Rows:
             self._cells += [""] * (column - self._column - 1)
         self._column = column
         self._kind, self._style = attributes.get("t", "n"), attributes.get("s", "0")
-        self._value, self._value_size = [], 0
+        self._value, self._value_size, self._has_formula = [], 0, False
 
     def _end_cell(self) -> None:
-        text = self._meaning("".join(self._value))
+        raw = "".join(self._value)
+        is_unknown = self._has_formula and not raw and self._kind != "str"  # an empty text is a formula's value too
+        text = NO_STORED_VALUE if is_unknown else self._meaning(raw)
         self._cells.append(text)
         self._row_size += len(text) + 1
         if self._row_size > LONGEST_LINE:

@@ -1,7 +1,7 @@
 """Workbooks (.xlsx, .xlsm): one sheet as lines of tab-separated text, line number = row number of the sheet.
 
 The sheet is the one the layout names (`sheet`), else the first visible one; a hidden sheet is read only by name. A formula
-counts by the value the spreadsheet program stored with it; macros are never looked at. A merged area has its value in its
+counts by the value the spreadsheet program stored with it, and is set aside by words where it stored none; macros are never looked at. A merged area has its value in its
 first cell, the others are blank; line breaks and tabs inside a cell become blanks; errors stay words (#N/A). Empty rows stay
 empty lines, so every row keeps its number.
 

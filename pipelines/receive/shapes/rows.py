@@ -43,6 +43,7 @@ class FileRows:
     reader: str = "fast"
     piece_bytes: int | None = None
     may_measure: bool = False
+    clock_note: str | None = None  # what the stamps read so far say against the declared zone
     _seen: int = field(default=0, init=False)
     _unread: int = field(default=0, init=False)
     _judged: bool = field(default=False, init=False)
@@ -63,6 +64,7 @@ class FileRows:
         while table is not None:
             following = yield from table.table(stream)
             self.reader = table.reader if table.reader == "exact" else self.reader
+            self.clock_note = self.clock_note or table.clock_note
             table = None if following is None else self._after(following, stream)
 
     def table(self, stream: Stream) -> Generator[Chunk, None, Heading | None]:
@@ -102,6 +104,7 @@ class FileRows:
         if held is not None or above or waiting.height:
             values, empty = (self._nothing(), 0) if held is None else kinds.reading(self.layout).values(held, columns, localiser)
             yield self._chunk(values, waiting, above + waiting.height, above + empty, None)
+        self.clock_note = localiser.note
         return self._heading
 
     def _measured(self, batch: RowBatch, columns: Columns, localiser: Localiser) -> Chunk | None:

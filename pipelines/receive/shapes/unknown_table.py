@@ -28,6 +28,7 @@ class UnknownTable:
     tables: Tables
     nothing: pl.DataFrame
     reader: str = "fast"
+    clock_note: str | None = None
 
     def table(self, stream: Stream) -> Generator[Chunk, None, Heading | None]:
         """Yield the table's rows as refused ones; returns the heading of the table behind it."""

@@ -60,6 +60,7 @@ class Localiser:
                 raise FileRefusedError("unknown layout", f"{layout.id}: time_zone = {zone!r} is not known") from error
         self.interval = timedelta(hours=layout.interval or 0.0)
         self.is_date = is_date_only(layout.time_format)
+        self._skipped: tuple[datetime, int] | None = None  # first stamp at a time that the zone skips, and how many
 
     def to_utc(self, times: Times, tags: pl.Series | None = None) -> Stamped:
         """Return UTC times; `tags` of a long file let its repeated hour be judged tag by tag where order demands it."""
@@ -75,6 +76,25 @@ class Localiser:
         if self.layout.stamp == "interval end":
             utc = utc - self.interval
         return Stamped(utc.cast(UTC_US).alias("time_utc"), reason.alias("time_reason"))
+
+    @property
+    def note(self) -> str | None:
+        """Return what stamps at times that the zone skips say of its clock, and the remedy; None when there are none."""
+        if self._skipped is None:
+            return None
+        first, count = self._skipped
+        before = self.tz.utcoffset(first - timedelta(hours=3)) or timedelta(0)
+        minutes = before // timedelta(minutes=1)
+        sign, (hours, rest) = "-" if minutes < 0 else "+", divmod(abs(minutes), 60)
+        return (
+            f"{count:,} row{'s' * (count > 1)} at times that {self.zone} skips, the first at {first:%Y-%m-%d %H:%M}: these stamps do not follow "
+            f'daylight saving; declare the fixed offset, time_zone = "{sign}{hours:02d}:{rest:02d}", in layout {self.layout.id} and run flocledger rebuild'
+        )
+
+    def _note_skipped(self, wall: pl.Series, gone: pl.Series) -> None:
+        at = wall.filter(gone)
+        first, count = self._skipped or (at[0], 0)
+        self._skipped = first, count + len(at)
 
     def open_from(self, times: Times) -> int | None:
         """Return the row from which on a repeated hour at the end may go on in the next piece, or None."""
@@ -104,6 +124,8 @@ class Localiser:
             if self.layout.stamp == "interval end":  # an interval may end where the missing hour begins
                 end = self._utc(wall - timedelta(microseconds=1), "latest") + timedelta(microseconds=1)
                 utc = utc.zip_with(~local.gone, end)
+            if (still := utc.is_null() & local.gone).any():
+                self._note_skipped(wall, still)
             reason = reason.zip_with(~(utc.is_null() & local.gone), pl.Series([MISSING_HOUR]).new_from_index(0, len(wall)))
         if local.twice.any():
             second, unclear = _passes(wall, local, tags, self.interval)

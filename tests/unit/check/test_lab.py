@@ -78,6 +78,7 @@ class Opened:
     parts: list[Chunk]
     layout: Layout
     reader: str = "exact"
+    clock_note: str | None = None
 
     def chunks(self) -> Iterator[Chunk]:
         yield from self.parts

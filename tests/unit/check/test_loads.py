@@ -61,6 +61,7 @@ class Opened:
     parts: list[Chunk | Exception]
     layout: Layout = field(default=LONG)
     reader: str = "exact"
+    clock_note: str | None = None
 
     def chunks(self) -> Iterator[Chunk]:
         for part in self.parts:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -279,3 +280,26 @@ def test_the_span_of_a_long_file_is_that_of_all_its_rows(tmp_path: Path) -> None
     assert "from 2026-10-20 00:00 to 2026-10-27 23:59" in seen.clues
     assert "clock steps back at 2026-10-25 02:59: a repeated hour, so local time with daylight saving" in seen.clues
     assert "the clocks of Europe/Berlin go back on 2026-10-25, within the file" in seen.clues
+
+
+@pytest.mark.parametrize(
+    "before, after, is_told",
+    [
+        ("2026-11-01 01:55", "2026-11-01 01:00", True),  # a Sunday in autumn: the clocks of New York go back
+        ("2026-10-25 02:45", "2026-10-25 02:00", True),
+        ("2026-01-15 01:55", "2026-01-15 01:00", False),  # January
+        ("2026-10-28 01:55", "2026-10-28 01:00", False),  # a Wednesday
+        ("2026-11-01 01:55", "2026-11-01 00:30", False),  # by more than an hour
+    ],
+)
+def test_only_a_step_back_that_a_zone_can_make_is_a_repeated_hour(before: str, after: str, is_told: bool) -> None:
+    pair = datetime.fromisoformat(before), datetime.fromisoformat(after)
+    clues = stamps.clues_of(pair, [pair], timedelta(minutes=5), "%Y-%m-%d %H:%M", newest_first=False, days={1})
+    assert any("clock steps back" in c for c in clues)
+    assert any("repeated hour" in c for c in clues) == is_told
+
+
+def test_the_zone_is_asked_beside_day_and_month() -> None:
+    found = stamps.guess([f"0{m}/0{d}/2026 06:00" for m in (1, 2) for d in range(1, 9)])
+    assert found is not None
+    assert [stamps.ZONE_QUESTION in found.open_questions, len(found.open_questions)] == [True, 2]

@@ -52,7 +52,7 @@ def test_every_kind_of_cell(tmp_path: Path) -> None:
     row = ["text", 401.5, 5, -0.25, 1e-7, 123456789012345, 0.1 + 0.2, True, False, "#N/A", "a\tb\nc", " x ", None, "=1+1"]
     path = saved(tmp_path / "x.xlsx", row, ["end"])
     assert lines(path)[0].split("\t") == [
-        "text", "401.5", "5", "-0.25", "0.0000001", "123456789012345", "0.3", "TRUE", "FALSE", "#N/A", "a b c", " x ",
+        "text", "401.5", "5", "-0.25", "0.0000001", "123456789012345", "0.3", "TRUE", "FALSE", "#N/A", "a b c", " x ", "", sheets.NO_STORED_VALUE,
     ]  # fmt: skip  # openpyxl writes 16 digits, and no value beside a formula
     assert lines(path, decimal=",")[0].split("\t")[1:4] == ["401,5", "5", "-0,25"]
 
