@@ -25,6 +25,7 @@ WORST_SLIP = 10.0  # times the slip at commissioning: more cannot be (as for the
 CURVE_LIMIT_PCT = 20.0  # flow from head and speed by the pump curve: flat curves and wear make it a coarse witness
 REFERENCE_FACTOR = 2.0  # running flow within half and twice the reference flow; a wrong unit is off by 3.6 or more
 INVENTORY_LIMITS_PCT = ((21, 10.0), (6, 30.0))  # days between stock readings -> limit: one dip of a tank is a coarse figure
+_ROUNDING = 1e-9  # [%] last digits of doubles are no deviation
 LABORATORY_LIMIT_PCT = 15.0  # online feed solids against the laboratory's
 
 
@@ -46,7 +47,7 @@ class Statement:
     @property
     def disagrees(self) -> bool:
         """Return whether the deviation lies outside its limits."""
-        return not self.low_pct <= self.deviation_pct <= self.high_pct
+        return not self.low_pct - _ROUNDING <= self.deviation_pct <= self.high_pct + _ROUNDING
 
 
 @dataclass(frozen=True)
