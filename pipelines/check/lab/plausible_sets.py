@@ -7,7 +7,8 @@ file came first, and a result comes back into use when what contradicted it was 
 from __future__ import annotations
 
 import re
-from datetime import date
+from collections.abc import Collection
+from datetime import date, datetime, timedelta
 from statistics import fmean
 from typing import Any
 
@@ -31,7 +32,7 @@ def judge(store: Store, days: set[date], plant_file: PlantFile) -> set[date]:
     """Put results of these operating days out of use or back, and return the days of those that changed.
 
     Of one sample run by several methods the preferred one counts. Filtrate at or above the feed, cake below it, or a
-    capture outside 0 to 100 %: which result is wrong is not known, so none of the line's day is used. Judged on the means.
+    capture outside 0 to 100 %: which result of the round is wrong is not known, so none of it is used.
     """
     if not days:
         return set()
@@ -56,8 +57,8 @@ def judged(rows: list[_Member], plant_file: PlantFile) -> list[_Member]:
     reasons: dict[int, str | None] = {}
     for members in sets.values():
         beside = _other_methods(members, plant_file.lab.methods)
-        verdict = INCONSISTENT if contradicts_itself([m for m in members if id(m) not in beside]) else None
-        reasons |= {id(m): OTHER_METHOD if id(m) in beside else verdict for m in members}
+        impossible = impossible_members([m for m in members if id(m) not in beside])
+        reasons |= {id(m): OTHER_METHOD if id(m) in beside else INCONSISTENT if id(m) in impossible else None for m in members}
     return [r if id(r) not in reasons else {**r, "is_used": reasons[id(r)] is None, "unused_reason": reasons[id(r)]} for r in rows]
 
 
@@ -74,8 +75,40 @@ def _other_methods(members: list[_Member], methods: tuple[str, ...]) -> set[int]
     return {who for ranked in samples.values() for place, who in ranked if place > min(ranked)[0]}
 
 
+def impossible_members(members: list[_Member]) -> set[int]:
+    """Return the ids of the results of a line's day that stand in an impossible round and in no possible one.
+
+    A round is a sample with the samples of the other two points nearest to it in time; samples of one point taken in one span count
+    as their mean. Which result of an impossible round is wrong is not known, so all of it goes, save what another round bears out:
+    a feed sample of the day is judged with each of the day's filtrates.
+    """
+    samples: dict[tuple[str, datetime, datetime], list[_Member]] = {}
+    for m in members:
+        samples.setdefault((m["point"], m["from_utc"], m["to_utc"]), []).append(m)
+    in_doubt, borne_out = set[int](), set[int]()
+    for key in samples:
+        taken = {id(m): m for other in _round(key, samples) for m in samples[other]}
+        (in_doubt if contradicts_itself(list(taken.values())) else borne_out).update(taken)
+    return in_doubt - borne_out
+
+
+def _round(key: tuple[str, datetime, datetime], samples: Collection[tuple[str, datetime, datetime]]) -> list[tuple[str, datetime, datetime]]:
+    """Return a sample and, of each other point, those whose middle lies nearest to its own."""
+    out = [key]
+    for point in _POINTS:
+        others = [k for k in samples if k[0] == point and point != key[0]]
+        nearest = min((_apart(key, k) for k in others), default=None)
+        out += [k for k in others if _apart(key, k) == nearest]
+    return out
+
+
+def _apart(one: tuple[str, datetime, datetime], other: tuple[str, datetime, datetime]) -> timedelta:
+    """Return twice the time between the middles of two spans."""
+    return abs((one[1] - other[1]) + (one[2] - other[2]))
+
+
 def contradicts_itself(members: list[_Member]) -> bool:
-    """Tell whether the means of a line's day cannot be true together: solids neither vanish nor appear in the device."""
+    """Return whether results cannot be true together: solids neither vanish nor appear in the device. Judged on the mean of each point."""
     feed, cake = _mean(members, "feed", "ts"), _mean(members, "cake", "ts")
     if feed is None:
         return False
