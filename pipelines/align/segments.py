@@ -4,7 +4,7 @@ A series becomes stretches (time spans over which its value is known: held, or o
 at the interval edges into pieces, and each interval adds up its own pieces in time order. No sum runs past an edge, so
 an interval's figures depend on the readings near it alone, bit for bit, wherever the time axis is cut.
 
-Vocabulary after OPC 10000-13 (Aggregates), simple bounding values; `aggregates.py` works on the same functions.
+Vocabulary after OPC 10000-13 (Aggregates), simple bounding values; `tests/published/aggregates.py` compares the same functions with the published example tables.
 """
 
 from __future__ import annotations

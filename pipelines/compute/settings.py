@@ -10,7 +10,7 @@ from pipelines.compute import log_settings, uncertainty
 from pipelines.plant.calendar import FAR_FUTURE
 from pipelines.plant.model import Line, PlantFile
 from pipelines.store import Store
-from pipelines.store.sql_files import is_news
+from pipelines.store.sql_files import note_changed
 from schemas import TABLES
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -33,7 +33,7 @@ def write(store: Store, plant_file: PlantFile) -> None:
         **log_settings.rows(plant, plant_file),
         "uncertainty_inputs": uncertainty.rows(plant, plant_file),
     }
-    is_new = is_news(store.con, "settings", repr(rows))
+    is_new = note_changed(store.con, "settings", repr(rows))
     if not is_new and are_written(store):
         return
     for table, content in rows.items():

@@ -185,25 +185,11 @@ def check_pumps(pumps: Sequence[tuple[str, str]], service: Sequence[Service], ba
 
 
 def quadratic(points: Sequence[tuple[float, float]]) -> tuple[float, float, float]:
-    """Return (a, b, c) of y = a + b x + c x2 through points by least squares; at least three different x.
+    """Return (a, b, c) of y = a + b x + c x2 through points by least squares; at least three different x."""
+    from numpy.polynomial import polynomial
 
-    Normal equations in x scaled to its largest value, solved by elimination with pivoting.
-    """
-    scale = max(abs(x) for x, _ in points) or 1.0
-    rows = [[1.0, x / scale, (x / scale) ** 2] for x, _ in points]
-    matrix = [
-        [sum(r[i] * r[j] for r in rows) for j in range(3)] + [sum(r[i] * y for r, (_, y) in zip(rows, points, strict=True))]
-        for i in range(3)
-    ]
-    for k in range(3):
-        best = max(range(k, 3), key=lambda i: abs(matrix[i][k]))
-        matrix[k], matrix[best] = matrix[best], matrix[k]
-        for i in range(3):
-            if i != k:
-                share = matrix[i][k] / matrix[k][k]
-                matrix[i] = [x - share * y for x, y in zip(matrix[i], matrix[k], strict=True)]
-    a, b, c = (matrix[i][3] / matrix[i][i] for i in range(3))
-    return a, b / scale, c / scale**2
+    a, b, c = polynomial.polyfit([x for x, _ in points], [y for _, y in points], 2)
+    return float(a), float(b), float(c)
 
 
 def _need_unit(key: str, word: str | None, dimension: str) -> None:

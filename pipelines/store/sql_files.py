@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import graphlib
 import hashlib
 import re
 from pathlib import Path
@@ -21,12 +22,12 @@ def create_macros(con: duckdb.DuckDBPyConnection) -> None:
 
 def create_macros_once(con: duckdb.DuckDBPyConnection) -> None:
     """Create all macros in a file unless it holds the ones made of the same text: making them anew takes a tenth of a night's compute."""
-    if is_news(con, "macros", "".join(path.read_text(encoding="utf-8") for path in resources.sql_files("macros"))):
+    if note_changed(con, "macros", "".join(path.read_text(encoding="utf-8") for path in resources.sql_files("macros"))):
         create_macros(con)
 
 
-def is_news(con: duckdb.DuckDBPyConnection, what: str, text: str) -> bool:
-    """Tell whether a file was made of another text of `what` than this one, and note this one; call it in the transaction that makes."""
+def note_changed(con: duckdb.DuckDBPyConnection, what: str, text: str) -> bool:
+    """Return whether a file was made from another text of `what`, and record this one; call it in the transaction that makes it."""
     mark = hashlib.sha256(text.encode()).hexdigest()[:16]
     con.execute("CREATE TABLE IF NOT EXISTS made_of (what VARCHAR, mark VARCHAR)")
     if con.execute("SELECT mark FROM made_of WHERE what = $what", {"what": what}).fetchall() == [(mark,)]:
@@ -45,18 +46,12 @@ def create_macros_and_views(con: duckdb.DuckDBPyConnection) -> None:
 
 def ordered(paths: list[Path]) -> list[Path]:
     """Return SQL files so that each comes after the files whose object it names."""
-    text = {p.stem: p.read_text(encoding="utf-8") for p in paths}
-    by_stem, done, out = {p.stem: p for p in paths}, set[str](), list[Path]()
+    by_stem = {p.stem: p for p in paths}
+    named = {stem: sorted(_names(by_stem[stem]) & by_stem.keys() - {stem}) for stem in sorted(by_stem)}
+    return [by_stem[stem] for stem in graphlib.TopologicalSorter(named).static_order()]
 
-    def visit(stem: str) -> None:
-        if stem in done:
-            return
-        done.add(stem)
-        body = "\n".join(line for line in text[stem].splitlines() if not line.startswith("--"))
-        for other in sorted(set(re.findall(r"\w+", body)) & by_stem.keys() - {stem}):
-            visit(other)
-        out.append(by_stem[stem])
 
-    for stem in sorted(by_stem):
-        visit(stem)
-    return out
+def _names(path: Path) -> set[str]:
+    """Return every word of a SQL file outside its header."""
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return set(re.findall(r"\w+", "\n".join(line for line in lines if not line.startswith("--"))))

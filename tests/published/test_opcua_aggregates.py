@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipelines.align.aggregates import AGGREGATES, aggregate
 from pipelines.align.segments import averaged, stretches
+from tests.published.aggregates import AGGREGATES, aggregate
 
 PUBLISHED = json.loads((Path(__file__).parent / "opcua_aggregates.json").read_text(encoding="utf-8"))
 CODES = {"Good": 0, "Uncertain": 1, "Bad": 2}

@@ -92,7 +92,9 @@ def impossible_members(members: list[_Member]) -> set[int]:
     return in_doubt - borne_out
 
 
-def _round(key: tuple[str, datetime, datetime], samples: Collection[tuple[str, datetime, datetime]]) -> list[tuple[str, datetime, datetime]]:
+def _round(
+    key: tuple[str, datetime, datetime], samples: Collection[tuple[str, datetime, datetime]]
+) -> list[tuple[str, datetime, datetime]]:
     """Return a sample and, of each other point, those whose middle lies nearest to its own."""
     out = [key]
     for point in _POINTS:

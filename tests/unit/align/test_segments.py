@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipelines.align.aggregates import aggregate
 from pipelines.align.segments import Stretches, Weighted, averaged, cut, inside, stretches
+from tests.published.aggregates import aggregate
 
 NAN = float("nan")
 GOOD, UNCERTAIN, BAD = 0, 1, 2
