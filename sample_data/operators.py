@@ -14,8 +14,8 @@ from sample_data.scenario import (
     CHANGE_DAY,
     FIRST_PAIR_DAY,
     FIRST_TRIAL_WEEK,
+    PAIR_LIST,
     PAIR_STEP,
-    PAIRS,
     RUNGS,
     TARGET_U,
     TRIAL_WEEKS,
@@ -73,11 +73,10 @@ def arms(line: LineScenario, ax: Axis, rng: np.random.Generator) -> tuple[Array,
             if trial:  # five working days: the four rungs and the nominal dose, in random order
                 rung[first : first + 5] = rng.permutation((*RUNGS, 1.0))
     elif line.change == "pairs":
-        ladder = np.tile(RUNGS, PAIRS // len(RUNGS))[rng.permutation(PAIRS)]
-        for pair, step in enumerate(ladder):
-            first, swapped = FIRST_PAIR_DAY + PAIR_STEP * pair, int(rng.random() < 0.5)
+        for pair, (step, is_new_first) in enumerate(PAIR_LIST):
+            first = FIRST_PAIR_DAY + PAIR_STEP * pair
             if first + 1 < len(ax.days):
-                arm[first + swapped] = 1.0
+                arm[first + (0 if is_new_first else 1)] = 1.0
                 rung[first : first + 2] = step
     return arm, rung
 

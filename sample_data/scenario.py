@@ -12,7 +12,13 @@ CHANGE_DAY = date(2026, 3, 3)  # line 1 of the first plant gets the new feed pum
 RUNGS = (0.55, 0.75, 0.95, 1.20)  # dose ladder of a trial, as a share of the nominal dose
 TARGET_U = 1.15  # relative dose the operators aim at
 FIRST_TRIAL_WEEK, TRIAL_WEEKS = 2, 12  # second plant: weeks of the old and new arrangement in turn, old first
-FIRST_PAIR_DAY, PAIRS, PAIR_STEP = 42, 8, 3  # third plant: pairs of days, every third day free
+FIRST_PAIR_DAY, PAIR_STEP = 42, 3  # third plant: pairs of days, every third day free
+# The list of the third plant's trial, drawn once by lot like that of a frozen plan: dose of the pair as a share of the nominal dose, and
+# whether the new arrangement has the first of the two days. Four pairs make a dose ladder of each arrangement.
+PAIR_LIST = (
+    (0.95, False), (0.55, True), (1.20, True), (0.75, False),
+    (1.20, False), (0.95, True), (0.55, False), (0.75, True),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from itertools import pairwise
 from typing import Any
 
 from pipelines.plant import arrangements
@@ -89,14 +88,14 @@ def _reference(plant_file: PlantFile, at: datetime, x: Baseline) -> dict[str, An
 
 
 def _steps(plant: str, plant_file: PlantFile, ladder: Ladder) -> Rows:
-    at = [plant_file.calendar.since(x) for x in (*ladder.steps, ladder.until)]
+    spans = [(plant_file.calendar.instant(start), plant_file.calendar.instant(end)) for start, end in ladder.spans]
     return [
         {
             "plant": plant, "line": ladder.line, "ladder": ladder.name, "step_no": no, "start_utc": start, "end_utc": end,
             "first_day": plant_file.calendar.operating_day(start), "last_day": plant_file.calendar.operating_day(end - timedelta(minutes=1)),
             "washout_min": ladder.washout * 60.0,
         }
-        for no, (start, end) in enumerate(pairwise(at), start=1)
+        for no, (start, end) in enumerate(spans, start=1)
     ]  # fmt: skip
 
 

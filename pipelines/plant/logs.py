@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from itertools import pairwise
 from math import sqrt
-from typing import Literal, Self
+from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -133,25 +133,43 @@ class Baseline(Block):
 
 
 class Ladder(Block):
-    """A dose ladder: the dose is held from each time of `steps` to the next, the last one until `until`."""
+    """A dose ladder: the dose is held from each time of `steps` to the next, the last one until `until`; or each step to its own end."""
 
     line: str = Field(description="id of the line")
     name: str = Field(min_length=1, description="name of the trial")
     steps: tuple[Since, ...] = Field(min_length=2, description="start of each dose step")
-    until: Since = Field(description="end of the last step")
+    until: Since | None = Field(default=None, description="end of the last step")
+    ends: tuple[Since, ...] = Field(
+        default=(), description="end of each step, instead of until, where steps do not follow each other at once"
+    )
     washout: Duration = Field(default=0.5, ge=0, description="time after each step that does not count [h]; at least one residence time")
 
     @model_validator(mode="after")
     def _runs_on(self) -> Self:
-        ends = [*self.steps, self.until]
-        if len({isinstance(x, datetime) for x in ends}) > 1:
+        if (self.until is None) == (not self.ends):
+            raise ValueError("until: give the end of the last step, or ends of all steps")
+        if self.ends and len(self.ends) != len(self.steps):
+            raise ValueError(f"ends: write one end a step: {len(self.steps)} steps, {len(self.ends)} ends")
+        spans: tuple[tuple[Any, Any], ...] = self.spans
+        times = [x for span in spans for x in span]
+        if len({isinstance(x, datetime) for x in times}) > 1:
             raise ValueError("write all times of a ladder as dates, or all as dates with a time")
-        if len({isinstance(x, datetime) and x.tzinfo is not None for x in ends}) > 1:
+        if len({isinstance(x, datetime) and x.tzinfo is not None for x in times}) > 1:
             raise ValueError("write all times of a ladder with an offset from UTC, or all without: then they are plant time")
-        for start, end in pairwise(ends):
+        for start, end in spans:
             if not timedelta(0) < end - start <= LONGEST_STEP:
                 raise ValueError(f"step {start} to {end}: steps follow each other in time and last 24 h at most")
+        for (_, end), (start, _) in pairwise(spans):
+            if start < end:
+                raise ValueError(f"ends: the step of {start} begins before the one before it ends ({end})")
         return self
+
+    @property
+    def spans(self) -> tuple[tuple[Since, Since], ...]:
+        """Return start and end of each step."""
+        if self.until is None:
+            return tuple(zip(self.steps, self.ends, strict=True))
+        return tuple(pairwise([*self.steps, self.until]))
 
 
 class BaselinePeriod(Block):

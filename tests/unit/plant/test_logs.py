@@ -139,3 +139,20 @@ def test_a_log_that_does_not_fit_the_pumps_is_refused(tmp_path: Path, was: str, 
     path.write_text(text.replace(was, becomes, 1), encoding="utf-8")
     with pytest.raises(PlantFileError, match=told):
         loader.load(path)
+
+
+def test_the_steps_of_a_ladder_may_stand_apart_each_with_its_own_end() -> None:
+    """A trial in pairs of days: the days of one arrangement alone, with the other's between them."""
+    apart = Ladder(line="l", name="a", steps=(date(2026, 2, 16), date(2026, 2, 20)), ends=(date(2026, 2, 17), date(2026, 2, 21)))
+    assert apart.spans == ((date(2026, 2, 16), date(2026, 2, 17)), (date(2026, 2, 20), date(2026, 2, 21)))
+    for wrong, told in (
+        ({}, "until: give"),
+        ({"until": date(2026, 2, 21), "ends": apart.ends}, "until: give"),
+        ({"ends": apart.ends[:1]}, "one end a step"),
+        ({"ends": (date(2026, 2, 17), date(2026, 2, 22))}, "24 h at most"),
+    ):
+        with pytest.raises(ValidationError, match=told):
+            Ladder(line="l", name="a", steps=apart.steps, **wrong)  # type: ignore[arg-type]
+    hours = [datetime(2026, 2, 16, h, tzinfo=UTC) for h in (0, 6, 8, 12)]
+    with pytest.raises(ValidationError, match="begins before"):
+        Ladder(line="l", name="a", steps=tuple(hours[:2]), ends=tuple(hours[2:]))
