@@ -68,6 +68,8 @@ def is_unexpected(error: Exception) -> bool:
 
 def kept_error(home: Home, error: Exception, plant: str = "") -> str:
     """Write the traceback of an unexpected error below `<home>/runs/`; return the short message to show."""
+    if not home.root.is_dir():  # a command without a home leaves none behind
+        return f"{''.join(traceback.format_exception(error))}\nunexpected error: {type(error).__name__}: {error}"
     try:
         path = records.keep_traceback(home, error, plant)
     except OSError as unwritable:

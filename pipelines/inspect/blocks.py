@@ -55,7 +55,9 @@ def names_for(paths: Sequence[Path]) -> dict[Path, Named]:
     ids: set[str] = set()
     for files, alike in groups.items():
         others = [p.name.lower() for p in paths if p not in alike]
-        is_wide = any(fnmatch.fnmatchcase(name, files.lower()) for name in others)
+        is_wide = not re.search(r"[^\W\d_]", files.rpartition(".")[0] or files) or any(
+            fnmatch.fnmatchcase(n, files.lower()) for n in others
+        )
         one = Named(_unused(layout_id(alike[0]), ids), _digits(alike) if is_wide else files)
         ids.add(one.layout_id)
         named |= dict.fromkeys(alike, one)
@@ -89,6 +91,8 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         ("escape", None if look.is_workbook else look.escape),
         ("decimal", p.decimal),
         ("thousands", p.thousands),
+        ("header_rows", p.header_rows if p.header_rows > 1 else None),
+        ("column_names", p.columns if p.header_rows == 0 else None),
         ("time_column", p.time_column),
         ("date_column", p.date_column),
         ("time_format", p.time.time_format),
@@ -103,6 +107,7 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         ("reported_column", p.reported_column),
         ("lot_column", p.lot_column),
         ("line_column", p.line_column),
+        ("entity_column", p.entity_column),
         ("quality_column", p.quality_column),
         ("quality_name", p.quality_name),
         ("unit_row", p.unit_row),

@@ -12,6 +12,7 @@ from pipelines.inspect import words
 
 NUMBER = re.compile(r"^=?'?\"?[+-]?(\d+([.,'\u00a0\u202f ]\d+)*|[.,]\d+)([eE][+-]?\d+)?\"?$")
 _AFFIX = re.compile(r"^[\s._\-:/(\[]*(q|qual|quality|status|st|flag|valid|validity)[\s._\-:/)\]]*$", re.IGNORECASE)
+_WORD = re.compile(r"q|st|flag|valid", re.IGNORECASE)  # what any affix of a quality column has
 _REMARKS = re.compile(words.REMARKS, re.IGNORECASE)
 _NO_VALUE = re.compile(r"^(-+|\*+|\.+|n/?a|nan|null|none|#n/a|no data|nodata|n\.a\.|\?+)$", re.IGNORECASE)
 _FILLS = ("-9999", "-9999.0", "-999", "-999.0", "-999.9", "-99.9", "9999", "99999", "999999", "-9999.9")
@@ -57,8 +58,9 @@ def signs(cells: Iterable[str]) -> Signs:
 def quality_columns(names: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[str | None, str | None, set[int]]:
     """Return (quality_name, quality_column, positions of the quality columns) of a wide file."""
     found: Counter[str] = Counter()
+    worded = [name for name in names if _WORD.search(name)]
     for name in names:
-        for other in names:
+        for other in worded:
             if name and other != name and name in other:
                 before, _, behind = other.partition(name)
                 if not before and _AFFIX.match(behind):

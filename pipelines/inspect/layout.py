@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
 
 from pipelines.base import units
 from pipelines.files.original import FileRefusedError
-from pipelines.inspect import cells, long_shape, words
+from pipelines.inspect import cells, headers, long_shape, words
 from pipelines.inspect.stamps import StampGuess, guess, parse
 from pipelines.inspect.text import Look
 
 _NUMBER = cells.NUMBER
+_MOST_CELLS, _FEW_ROWS = 60_000, 20  # cells that say how numbers and fills are written, and rows looked at in however wide a file
+_LOOKED_AT = 2_000  # records that say what a column is
 
 
 @dataclass
@@ -26,6 +29,8 @@ class Proposal:
     time: StampGuess
     time_column: str
     date_column: str | None = None
+    header_rows: int = 1  # 0: the file has no header, `columns` are names to be given
+    entity_column: str | None = None
     tag_column: str | None = None
     point_column: str | None = None
     value_column: str | None = None
@@ -56,21 +61,37 @@ def propose(look: Look) -> Proposal:
     FileRefusedError when there is none; it says so where the only fault of a row is that names stand in it more than once.
     """
     doubled: list[str] = []
-    for index, (_, names) in enumerate(look.records[:200]):
-        if sum(bool(n) and not _NUMBER.match(n) for n in names) < 2:
-            continue
-        body = [r for r in look.records[index + 1 :] if any(r[1])]
-        found = _time_column(names, body)
-        if not found or not _alike(names, body) or _is_data(*found):
-            continue
-        twice = _twice(names, body)
-        if not twice:
-            return _filled(look, index, names, body, *found)
-        doubled = doubled or twice
+    columns = headers.ColumnTimes(look.records)
+    for index in range(min(len(look.records), headers.SEARCHED)):
+        for depth in headers.depths(look.records, index):
+            names = headers.names_of(look.records, index, depth)
+            if sum(bool(n) and not _NUMBER.match(n) for n in names) < 2:
+                continue
+            body = [r for r in look.records[index + depth :] if any(r[1])]
+            found = _time_column(names, body, columns.below(index + depth))
+            if not found or not _alike(names, body) or _is_data(*found):
+                continue
+            twice = _twice(names, body[:_LOOKED_AT])
+            if not twice:
+                return _filled(look, index, depth, names, body, *found)
+            doubled = doubled or twice
     if doubled:
         told = ", ".join(map(repr, doubled[:5]))
         raise FileRefusedError("unknown layout", f"a header names columns more than once, so that they cannot be told apart: {told}")
-    raise FileRefusedError("unknown layout", "no row was found that names columns above rows with readable times")
+    return _without_header(look, columns)
+
+
+def _without_header(look: Look, columns: headers.ColumnTimes) -> Proposal:
+    """Return the proposal for a file whose first record is data already; FileRefusedError where no column reads as a time."""
+    body = [r for r in look.records if any(r[1])]
+    width = Counter(len(fields) for _, fields in body).most_common(1)[0][0] if body else 0
+    names = tuple(f"column {n}" for n in range(1, width + 1))
+    found = _time_column(names, body, columns.below(0)) if width > 1 else None
+    if found is None or not body or not _alike(names, body):
+        raise FileRefusedError("unknown layout", "no row was found that names columns above rows with readable times")
+    proposal = _filled(look, 0, 0, names, body, *found)
+    proposal.open_questions.insert(0, "the file has no header row: what does each column hold? (name them in column_names, in their order)")
+    return proposal
 
 
 def _is_data(time_column: str, date_column: str | None, stamp: StampGuess) -> bool:
@@ -90,9 +111,11 @@ def _alike(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> b
     return fitting >= 0.5 * max(1, min(len(body), 200))
 
 
-def _time_column(names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]]) -> tuple[str, str | None, StampGuess] | None:
+def _time_column(
+    names: tuple[str, ...], body: list[tuple[int, tuple[str, ...]]], times: Callable[[int], StampGuess | None]
+) -> tuple[str, str | None, StampGuess] | None:
     """Return (time column, date column when in two, guess) for the column that reads best as a time: bare numbers come last."""
-    guesses = [(name, guess([fields[at] for _, fields in body if at < len(fields)])) for at, name in enumerate(names)]
+    guesses = [(name, times(at)) for at, name in enumerate(names)]
     stamped = [(name, stamp) for name, stamp in guesses if name and stamp]
     if not stamped:
         return None
@@ -110,9 +133,11 @@ def _clock_beside(date: str, names: tuple[str, ...], body: list[tuple[int, tuple
     """Return (clock column, date column, guess) where a column tells the time of day; bare numbers only where its name says so."""
     at = names.index(date)
     for other, name in enumerate(names):
-        pair = [(f[at], f[other]) for _, f in body if len(f) > max(at, other)]
+        if other == at:
+            continue
+        pair = [(f[at], f[other]) for _, f in body[:_LOOKED_AT] if len(f) > max(at, other)]
         is_number = any(_NUMBER.match(clock) for _, clock in pair) and not any(w in name.lower() for w in words.CLOCK)
-        if other == at or is_number:
+        if is_number:
             continue
         both = guess([" ".join(texts) for texts in pair])
         if both and not both.date_only and both.share >= 0.8:
@@ -123,28 +148,33 @@ def _clock_beside(date: str, names: tuple[str, ...], body: list[tuple[int, tuple
 def _filled(
     look: Look,
     index: int,
+    depth: int,
     names: tuple[str, ...],
     body: list[tuple[int, tuple[str, ...]]],
     time_column: str,
     date_column: str | None,
     stamp: StampGuess,
 ) -> Proposal:
-    head_line = look.records[index][0]
-    proposal = Proposal("wide", head_line, names, stamp, time_column, date_column)
+    head_line = look.records[index][0] if depth else 0
+    proposal = Proposal("wide", head_line, names, stamp, time_column, date_column, header_rows=depth)
     at = names.index(date_column or time_column)
     readable = [(line, f) for line, f in body if len(f) > at and _reads(f, names, proposal)]
     proposal.data = readable
+    looked_at = readable[: max(_FEW_ROWS, _MOST_CELLS // len(names))]
     _unit_row(proposal, names, body)
     proposal.footer_words = _footers(body, readable)
-    _numbers(proposal, names, readable)
+    _numbers(proposal, names, looked_at)
     _kind(proposal, names, readable)
+    _entity(proposal, names, readable)
     if proposal.kind == "wide":
-        _columns_beside(proposal, names, readable)
+        _columns_beside(proposal, names, looked_at)
     elif proposal.kind in ("lab wide", "lab long"):
         _lab_columns(proposal, names, [f for _, f in readable])
-    _fills(proposal, names, readable)
+    _fills(proposal, names, looked_at)
     _interval(proposal, names, readable)
     proposal.open_questions += stamp.open_questions
+    if depth > 1:
+        proposal.open_questions.append(f"are the first {depth} rows from line {head_line} on the names of the columns, joined? (proposed)")
     return proposal
 
 
@@ -182,7 +212,8 @@ def _footers(body: list[tuple[int, tuple[str, ...]]], readable: list[tuple[int, 
 
 def _values_at(proposal: Proposal, names: tuple[str, ...]) -> list[int]:
     """Return the positions of columns that may hold values."""
-    return [i for i, n in enumerate(names) if n and n not in (proposal.time_column, proposal.date_column)]
+    skip = (proposal.time_column, proposal.date_column, proposal.entity_column)
+    return [i for i, n in enumerate(names) if n and n not in skip]
 
 
 def _numbers(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
@@ -275,6 +306,25 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
         proposal.quality_column = quality
         if quality:
             _words(proposal, {names.index(quality)}, readable)
+
+
+def _entity(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
+    """Propose the column that says which unit a row is of, where a stamp (of a tag) stands in several rows that differ."""
+    if proposal.kind not in ("long", "wide"):
+        return
+    rows = [(stamp_text(f, names, proposal), f) for _, f in readable if len(f) >= len(names)]
+    tag = names.index(proposal.tag_column) if proposal.kind == "long" and proposal.tag_column else None
+    others = [i for i in _values_at(proposal, names) if i != tag and names[i] != proposal.value_column]
+    found = headers.entity(rows, tag, others)
+    if found is None:
+        return
+    if found < 0:
+        proposal.open_questions.append(
+            "most stamps stand in several rows with different values: which column says the unit or station of a row?"
+        )
+        return
+    proposal.entity_column = names[found]
+    proposal.open_questions.append(f"does {names[found]!r} say which unit, station or press a row is of? (proposed)")
 
 
 def _interval(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:

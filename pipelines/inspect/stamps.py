@@ -34,6 +34,7 @@ ZONE_QUESTION = "which time zone are the stamps in?"
 _LOOKED_AT = 5_000  # stamps looked at, one of a run of equal ones
 _ISO = re.compile(r"^\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d+)?)?\s*(Z|[+-]\d\d:?\d\d)$|^\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d([.,]\d+)?)?$")
 _CHANGES = (3, 4, 9, 10, 11)  # months in which clocks change, north and south (common practice, no source)
+_DATE_LIKE = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{2,4}|\d{1,2}[- ][^\W\d_]{3,4}\.?[- ]\d{2,4}|\d{8}")
 _EPOCH0 = datetime(1899, 12, 30)  # noqa: DTZ001  spreadsheet day zero, wall clock
 _YEARS_BACK, _YEARS_AHEAD = 20, 1  # spreadsheet days further from today are some other number (rule of this project)
 
@@ -76,7 +77,11 @@ def guess(texts: Sequence[str]) -> StampGuess | None:
     numeric = _numeric(seen)
     if numeric:
         return numeric
-    candidates = [*((f"{d} {t}" if t else d) for d in _DATES for t in (*_TIMES, "")), *_JOINED]
+    if sum(bool(_DATE_LIKE.search(t)) for t in seen[:_FEW]) < 0.5 * len(seen[:_FEW]):
+        return None
+    every_format = [*((f"{d} {t}" if t else d) for d in _DATES for t in (*_TIMES, "")), *_JOINED]
+    signs = set("".join(seen[:_FEW]))
+    candidates = [fmt for fmt in every_format if signs.issuperset(re.sub(r"%.|\s", "", fmt))]
     scored = [(share, fmt) for fmt in candidates if (share := _share(every, fmt)) >= 0.8]
     if not scored:
         return None

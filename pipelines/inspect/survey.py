@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,10 @@ from pipelines.plant.model import Layout, Plant, PlantFile
 
 if TYPE_CHECKING:
     import polars as pl
+
+
+MOST_VALUES = 100_000  # looked at: a day of one-minute rows of seventy signals
+_PIECE_BYTES = 256 * 2**10
 
 
 @dataclass(frozen=True)
@@ -57,33 +60,41 @@ class Survey:
     unreadable_times: int
     reader: str
     tags: tuple[TagSurvey, ...]
+    is_whole: bool = True  # false: only the beginning of a large file was looked at
     clues: tuple[str, ...] = ()  # what the stamps of the whole file say
 
 
 def survey(path: Path, layout: Layout, time_zone: str, units: dict[str, str]) -> Survey:
-    """Read the whole file with the proposed layout and count; nothing is written."""
+    """Read the file with the proposed layout and count, up to `MOST_VALUES` values; nothing is written."""
     import polars as pl
 
     from pipelines import receive
 
     received = receive.open_file(path, path.name, _only(layout, time_zone, units))
+    received.piece_bytes = _PIECE_BYTES
     frames: list[pl.DataFrame] = []
+    is_whole, seen = True, 0
     rows, dropped, refused = 0, 0, dict[str, int]()
     for chunk in received.chunks():
         rows, dropped = rows + chunk.rows_read, dropped + chunk.rows_dropped
         for reason, count in chunk.refused.group_by("reason").len().iter_rows():
             refused[reason] = refused.get(reason, 0) + count
         frames.append(chunk.values)
+        seen += chunk.values.height
+        if seen >= MOST_VALUES:
+            is_whole = False
+            break
     values = pl.concat(frames) if frames else None
     if values is None:
         return Survey(rows, dropped, refused, 0, received.reader, ())
     stamps = values.select("line_no", "time_utc").unique("line_no").sort("line_no")["time_utc"]
     clues = (*whole_file(stamps, layout), *([received.clock_note] if received.clock_note else []))
     if layout.is_lab:
-        return Survey(rows, dropped, refused, 0, received.reader, (), clues)
+        return Survey(rows, dropped, refused, 0, received.reader, (), is_whole, clues)
     bad_times = values.filter(pl.col("time_utc").is_null()).select(pl.col("line_no").n_unique()).item()
-    tags = tuple(_tag(name[0], frame, layout, units.get(str(name[0]))) for name, frame in values.group_by("tag", maintain_order=True))
-    return Survey(rows, dropped, refused, bad_times, received.reader, tags, clues)
+    found = _with_numbers(values, layout).partition_by("tag", maintain_order=True, as_dict=True)
+    tags = tuple(_tag(name, frame, units.get(str(name))) for (name,), frame in found.items())
+    return Survey(rows, dropped, refused, bad_times, received.reader, tags, is_whole, clues)
 
 
 def _only(layout: Layout, time_zone: str, units: dict[str, str]) -> PlantFile:
@@ -93,8 +104,8 @@ def _only(layout: Layout, time_zone: str, units: dict[str, str]) -> PlantFile:
     return PlantFile.model_construct(plant=plant, lines=(), signals=(), layouts=(layout,))
 
 
-def _tag(name: object, frame: pl.DataFrame, layout: Layout, unit: str | None) -> TagSurvey:
-    import numpy as np
+def _with_numbers(values: pl.DataFrame, layout: Layout) -> pl.DataFrame:
+    """Return the values with their numbers (null where the text is none), by tag and time."""
     import polars as pl
 
     text = pl.col("text")
@@ -102,26 +113,32 @@ def _tag(name: object, frame: pl.DataFrame, layout: Layout, unit: str | None) ->
         text = text.str.replace_all("[ \u00a0\u202f]" if layout.thousands == " " else re.escape(layout.thousands), "")
     if layout.decimal == ",":
         text = text.str.replace(",", ".", literal=True)
-    seen = frame.with_columns(number=text.cast(pl.Float64, strict=False))
-    words = seen.filter(pl.col("number").is_null())["text"].unique().sort().head(12).to_list()
-    times = seen["time_utc"].drop_nulls().sort().to_list()
-    steps = sorted((b - a).total_seconds() for a, b in pairwise(times))
-    numbers = np.asarray(seen["number"].drop_nulls().to_numpy())
+    return values.with_columns(number=text.cast(pl.Float64, strict=False))
+
+
+def _tag(name: object, seen: pl.DataFrame, unit: str | None) -> TagSurvey:
+    import numpy as np
+
+    numbers = seen["number"].drop_nulls().to_numpy()
+    words = seen.filter(seen["number"].is_null())["text"].unique().sort().head(12).to_list() if len(numbers) < seen.height else []
+    times = seen["time_utc"].drop_nulls().sort()
+    steps = np.sort(np.diff(times.to_physical().to_numpy())) / 1e6
     grows = len(numbers) > 20 and bool(np.mean(np.diff(numbers) >= 0) > 0.98 and np.mean(np.diff(numbers) > 0) > 0.3)
     state = not len(numbers) and bool(words)
     guess = guess_role(str(name), unit, is_text=state, only_grows=grows)
+    qualities = seen["quality_text"]
     return TagSurvey(
         tag=str(name),
         count=seen.height,
         numbers=len(numbers),
         low=float(numbers.min()) if len(numbers) else None,
         high=float(numbers.max()) if len(numbers) else None,
-        first=times[0] if times else None,
-        last=times[-1] if times else None,
-        median_step_s=steps[len(steps) // 2] if steps else None,
-        longest_gap_s=steps[-1] if steps else None,
+        first=times[0] if len(times) else None,
+        last=times[-1] if len(times) else None,
+        median_step_s=float(steps[len(steps) // 2]) if len(steps) else None,
+        longest_gap_s=float(steps[-1]) if len(steps) else None,
         text_words=tuple(words),
-        quality_words=tuple(seen["quality_text"].drop_nulls().unique().sort().to_list()),
+        quality_words=tuple(qualities.drop_nulls().unique().sort().to_list()) if qualities.null_count() < seen.height else (),
         unit="state" if state else unit,
         role=guess.role if guess else None,
         has_word=guess is not None and guess.has_word,

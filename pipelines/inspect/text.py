@@ -14,9 +14,14 @@ from pathlib import Path
 
 from pipelines import receive
 from pipelines.files.original import FileRefusedError
+from pipelines.plant.layout_checks import BLANKS
+from pipelines.receive.shapes.header import MOST_COLUMNS
+from pipelines.receive.text.exact_reader import csv_reader
 
 SAMPLE_BYTES = 2_000_000  # enough for a day of one-minute rows; a guess needs no more
 _DELIMITERS = (",", ";", "\t", "|")
+_RUNS = re.compile(r"[|;:~^#<>=*!$&@]{2,5}")  # signs that exports part fields by, several together
+_DELIMITED_LINES, _MOSTLY = 400, 0.8
 _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 _BINARY = (b"%PDF", b"\x89PNG", b"PK\x03\x04", b"\xd0\xcf\x11\xe0", b"SQLite format", b"PAR1")
 
@@ -54,16 +59,27 @@ def look(path: Path, sheet: str | None = None) -> Look:
         raise FileRefusedError("file not readable", "the file holds NUL bytes; it is not text")
     if not whole:
         text = text[: text.rfind("\n") + 1]
+    if not text.strip():
+        raise FileRefusedError("file not readable", f"its first line is longer than {SAMPLE_BYTES // 10**6} MB; no table row is")
     quote, escape = guess_quote(text)
     delimiter = guess_delimiter(text, quote, escape)
-    lines = io.StringIO(text, newline="")
-    reader = csv.reader(lines, delimiter=delimiter, quotechar=quote, escapechar=escape, doublequote=escape is None)
-    records, last = [], 0
-    for fields in reader:
-        records.append((last + 1, tuple(f.strip() for f in fields)))
-        last = reader.line_num
+    records = _records(text, receive.Dialect(encoding, delimiter, quote, escape))
     line_end = "CRLF" if "\r\n" in text[:10_000] else "LF" if "\n" in text[:10_000] else "CR"
     return Look(encoding, why, delimiter, quote, escape, tuple(records), whole, line_end)
+
+
+def _records(text: str, dialect: receive.Dialect) -> list[tuple[int, tuple[str, ...]]]:
+    """Return (physical line, fields) of each record; FileRefusedError when one has more fields than are read."""
+    reader, found, last = csv_reader(iter(io.StringIO(text, newline="")), dialect), [], 0
+    try:
+        for fields in reader:
+            if len(fields) > MOST_COLUMNS:
+                raise FileRefusedError("file not readable", f"{len(fields)} columns; at most {MOST_COLUMNS} are read")
+            found.append((last + 1, tuple(f.strip() for f in fields)))
+            last = reader.line_num
+    except csv.Error as error:
+        raise FileRefusedError("file not readable", f"line {last + 1}: {error}") from error
+    return found
 
 
 def _sheet(source: receive.Workbook, sheet: str | None) -> Look:
@@ -121,14 +137,37 @@ def guess_quote(text: str) -> tuple[str, str | None]:
 
 
 def guess_delimiter(text: str, quote: str = '"', escape: str | None = None) -> str:
-    """Return the delimiter that gives the most records the same, largest number of fields."""
-    lines = [line for line in text.splitlines()[:400] if line.strip()]
+    """Return the delimiter that gives the most records the same, largest number of fields; blanks only where no sign does."""
+    lines = [line for line in text.splitlines()[:_DELIMITED_LINES] if line.strip()]
+    if (run := _run_of_signs(lines)) is not None:
+        return run
     best, best_score = ",", (-1.0, 0)
-    for delimiter in _DELIMITERS:
-        reader = csv.reader(lines, delimiter=delimiter, quotechar=quote, escapechar=escape, doublequote=escape is None)
-        counts = Counter(len(fields) for fields in reader)
-        fields, often = max(counts.items(), key=lambda item: (item[1] * (item[0] > 1), item[0]))
-        score = (often / max(len(lines), 1) if fields > 1 else 0.0, fields)
-        if score > best_score:
+    for delimiter in (*_DELIMITERS, " "):
+        fields, share = _usual_fields(lines, receive.Dialect("utf-8", delimiter, quote, escape))
+        score = (share if fields > 1 else 0.0, fields)
+        if score > best_score and (delimiter != " " or best_score[0] < _MOSTLY):
             best, best_score = delimiter, score
-    return best
+    has_runs = any("  " in line.strip() for line in lines)
+    return BLANKS if best == " " and has_runs else best
+
+
+def _usual_fields(lines: list[str], dialect: receive.Dialect) -> tuple[int, float]:
+    """Return the number of fields that most records have, and their share."""
+    try:
+        counts = Counter(len(fields) for fields in csv_reader(iter(lines), dialect))
+    except csv.Error:
+        return 1, 0.0
+    fields, often = max(counts.items(), key=lambda item: (item[1] * (item[0] > 1), item[0]), default=(1, 0))
+    return fields, often / max(len(lines), 1)
+
+
+def _run_of_signs(lines: list[str]) -> str | None:
+    """Return a run of signs that stands equally often in nearly all lines, and whose signs stand nowhere else."""
+    joined = "\n".join(lines)
+    run: str
+    for run, _ in Counter(_RUNS.findall(joined)).most_common(3):
+        often = Counter(line.count(run) for line in lines).most_common(1)[0]
+        is_alone = all(joined.count(sign) == run.count(sign) * joined.count(run) for sign in set(run))
+        if often[0] > 0 and often[1] >= _MOSTLY * len(lines) and is_alone:
+            return run
+    return None
