@@ -1,16 +1,27 @@
-"""Where each plant stands: last run, what waits, days of data, what is published. Reads only."""
+"""Where each plant stands: last run and success, lag, what waits, completeness, what is published, disk. Reads only."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
+import json
+import shutil
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from pipelines.base.errors import LockedError
+from pipelines.base import clock
+from pipelines.base.errors import ExitCode, LockedError
 from pipelines.base.home import Home
 from pipelines.intake import late_data
 from pipelines.runs import records
+from pipelines.store import faults
+
+LOW_DISK_BYTES = 2 * 2**30  # below so much free space status warns: a night copies the published file beside itself
+
+_COMPLETENESS = (
+    "SELECT 1.0 - sum(missing_processing_minutes) / nullif(sum(processing_minutes), 0) FROM data_quality "
+    "WHERE operating_day = (SELECT max(operating_day) FROM data_quality)"
+)
 
 
 @dataclass(frozen=True)
@@ -22,6 +33,7 @@ class PlantStatus:
     last_run_as_of: str | None = None  # ISO 8601
     last_exit_code: int | None = None
     last_error: str | None = None  # what stopped the last run
+    last_success_as_of: str | None = None  # as_of of the last nightly run that ended with 0 or 1
     no_data: str | None = None  # lines without data of the last day, as the last nightly run said
     inbox_files: int = 0
     pending_hours: int | None = None
@@ -29,42 +41,104 @@ class PlantStatus:
     first_day: date | None = None
     last_day: date | None = None
     days: int | None = None
+    last_reading_utc: datetime | None = None
+    lag_h: float | None = None  # hours from the last reading to now
+    completeness: float | None = None  # of the processing minutes of the last operating day, the share that every role covered; 0 to 1
     last_published_as_of: str | None = None  # as_of of the last run that published
     published_to: date | None = None  # last operating day in the published file
     busy: str | None = None  # who writes the plant just now
+    damaged: str | None = None  # what cannot be read, and the way out
     unreadable_records: tuple[str, ...] = ()  # names of files that should be records of runs
 
+    @property
+    def exit_code(self) -> ExitCode:
+        """Return what the site's monitor should make of the plant: 4 damaged, 2 no data or never run, 1 a warning, 0 well."""
+        if self.damaged:
+            return ExitCode.INTERNAL
+        if not self.days and not self.busy:
+            return ExitCode.DATA_MISSING
+        if self.last_error and self.last_exit_code is not None:
+            return ExitCode(self.last_exit_code)
+        if self.no_data:
+            return ExitCode.DATA_MISSING
+        return ExitCode.WARNINGS if self.last_exit_code else ExitCode.OK
 
-def gather(home: Home) -> list[PlantStatus]:
-    """Return the status of every plant that has a plant file, sorted by id."""
-    published = _published_to(home)
-    return [_of_plant(home, plant, published.get(plant)) for plant in home.plants()]
+
+@dataclass(frozen=True)
+class HomeStatus:
+    """All plants of a home, what is wrong with the published file, and the disk."""
+
+    as_of: datetime
+    plants: list[PlantStatus]
+    published_damaged: str | None
+    disk_free_bytes: int | None
+
+    @property
+    def is_disk_low(self) -> bool:
+        """Return whether so little space is free that a night may fail."""
+        return self.disk_free_bytes is not None and self.disk_free_bytes < LOW_DISK_BYTES
+
+    @property
+    def exit_code(self) -> ExitCode:
+        """Return the worst code of the plants; a damaged published file is 4, little free space at least 1."""
+        codes = [one.exit_code for one in self.plants]
+        codes += [ExitCode.INTERNAL] if self.published_damaged else []
+        codes += [ExitCode.WARNINGS] if self.is_disk_low else []
+        return max(codes, default=ExitCode.DATA_MISSING)
+
+    def as_json(self) -> str:
+        """Return everything as JSON, for a monitor."""
+        plants = [{**asdict(one), "exit_code": int(one.exit_code)} for one in self.plants]
+        return json.dumps({**asdict(self), "plants": plants, "exit_code": int(self.exit_code)}, default=str, indent=1)
 
 
-def _of_plant(home: Home, plant: str, published_to: date | None) -> PlantStatus:
+def gather(home: Home, plants: list[str] | None = None) -> HomeStatus:
+    """Return the status of every plant that has a plant file (or of those asked for), sorted by id."""
+    try:
+        published, damaged = _published_to(home), None
+    except Exception as error:  # whatever is wrong with it: the plants are shown all the same
+        published, damaged = {}, f"{faults.explained(error)}"
+    asked = home.plants() if plants is None else plants
+    now = clock.now_utc()
+    found = [_of_plant(home, plant, published.get(plant), now) for plant in asked]
+    return HomeStatus(now, found, damaged, _disk_free(home.root))
+
+
+def _disk_free(folder: Path) -> int | None:
+    try:
+        return shutil.disk_usage(folder).free
+    except OSError:
+        return None
+
+
+def _of_plant(home: Home, plant: str, published_to: date | None, now: datetime) -> PlantStatus:
     found, broken = records.read(home.runs(plant))
     last = found[-1] if found else {}
     publishing = [r for r in found if any(step["step"] == "publish" for step in r["steps"])]
     nights = [r for r in found if r.get("run") == "nightly" and "error" not in r]
     said = [n["sentence"] for n in nights[-1].get("notices", []) if n["name"] == late_data.NAME] if nights else []
     inbox = home.inbox(plant)
+    of_store = _from_store(home.store(plant), plant)
+    at = of_store.get("last_reading_utc")
     return PlantStatus(
         plant=plant,
         last_run=last.get("run"),
         last_run_as_of=last.get("as_of"),
         last_exit_code=last.get("exit_code"),
         last_error=last.get("error"),
+        last_success_as_of=nights[-1]["as_of"] if nights else None,
         no_data=said[0] if said else None,
         inbox_files=sum(1 for p in inbox.iterdir() if not p.name.startswith(".")) if inbox.is_dir() else 0,
+        lag_h=None if at is None else round((now - at).total_seconds() / 3600, 1),
         last_published_as_of=publishing[-1]["as_of"] if publishing else None,
         published_to=published_to,
         unreadable_records=tuple(broken),
-        **_from_store(home.store(plant)),
+        **of_store,
     )
 
 
-def _from_store(path: Path) -> dict[str, Any]:
-    """Return what the store says: work lists and operating days with minutes; who holds it when it is being written."""
+def _from_store(path: Path, plant: str) -> dict[str, Any]:
+    """Return what the store says: work lists, operating days, last reading, completeness; who holds it, or that it is damaged."""
     from pipelines.store import connect
 
     if not path.exists():
@@ -73,6 +147,8 @@ def _from_store(path: Path) -> dict[str, Any]:
         con = connect(path, read_only=True)
     except LockedError as error:
         return {"busy": str(error.args[0])}
+    except Exception as error:  # one store must not hide the other plants
+        return {"damaged": str(faults.explained(error, plant))}
     try:
         hours, days = con.execute(
             "SELECT (SELECT count(*) FROM pending_hours), (SELECT count(DISTINCT operating_day) FROM pending_days)"
@@ -80,9 +156,15 @@ def _from_store(path: Path) -> dict[str, Any]:
         first, last, seen = con.execute(
             "SELECT min(operating_day), max(operating_day), count(DISTINCT operating_day) FROM kpi_day"
         ).fetchall()[0]
+        at = con.execute("SELECT max(last_utc) FROM loads").fetchall()[0][0]
+        completeness = con.execute(_COMPLETENESS).fetchall()[0][0]
+    except Exception as error:
+        return {"damaged": str(faults.explained(error, plant))}
     finally:
         con.close()
-    return {"pending_hours": hours, "pending_days": days, "first_day": first, "last_day": last, "days": seen}
+    return {
+        "pending_hours": hours, "pending_days": days, "first_day": first, "last_day": last, "days": seen, "last_reading_utc": at, "completeness": completeness,
+    }  # fmt: skip
 
 
 def _published_to(home: Home) -> dict[str, date]:

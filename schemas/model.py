@@ -31,7 +31,7 @@ TYPES: dict[str, tuple[str, str]] = {
 class Column:
     """One column: `unit` is a unit word, or "-" for things without one; `ge`/`le` bound its values.
 
-    `packing` is how DuckDB is to pack it, where its own search for the best way takes longer than it saves.
+    `compression` is how DuckDB is to compress it, where its own search for the best way takes longer than it saves.
     """
 
     name: str
@@ -42,12 +42,12 @@ class Column:
     ge: float | None = None
     le: float | None = None
     isin: tuple[str, ...] | None = None
-    packing: str | None = None
+    compression: str | None = None
 
     def ddl(self) -> str:
         """Return the column as CREATE TABLE has it."""
-        packing = f" USING COMPRESSION {self.packing}" if self.packing else ""
-        return f"{self.name} {TYPES[self.type][0]}{'' if self.nullable else ' NOT NULL'}{packing}"
+        compression = f" USING COMPRESSION {self.compression}" if self.compression else ""
+        return f"{self.name} {TYPES[self.type][0]}{'' if self.nullable else ' NOT NULL'}{compression}"
 
 
 @dataclass(frozen=True)

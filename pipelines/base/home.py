@@ -31,6 +31,10 @@ class Home:
         """Return the file of decisions on set-aside rows and flags; it lies beside the plant file and outlives the store."""
         return self.root / "plants" / f"{plant}.dispositions.jsonl"
 
+    def ledger(self, plant: str) -> Path:
+        """Return the copy of the ledger of published versions; it lies beside the plant file, where a backup of it finds it."""
+        return self.root / "plants" / f"{plant}.ledger.parquet"
+
     def inbox(self, plant: str) -> Path:
         return self.root / "inbox" / plant
 

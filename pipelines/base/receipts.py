@@ -51,3 +51,12 @@ class StepReceipt:
     days: int = 0
     rows: dict[str, int] = field(default_factory=dict)
     seconds: float = 0.0
+
+
+@dataclass(frozen=True)
+class ReceiptTime:
+    """A corrected time of receipt for the archived originals with these numbers of receipt, both included."""
+
+    first_seq: int
+    last_seq: int
+    received_utc: datetime

@@ -153,7 +153,7 @@ def _finished(home: Home, plant: str, chosen: Chosen, disposition: str, *, later
         click.echo("kept; the next nightly run applies it")
         return ExitCode.OK
     try:
-        summary = order.bring_up(home, plant)
+        summary = order.apply_decisions(home, plant)
     except LockedError as held:
         click.echo(f"kept; another run holds the plant, the next nightly run applies it ({held.args[0]})", err=True)
         return ExitCode.WARNINGS

@@ -18,7 +18,11 @@ from pipelines.cli.app import EXIT_CODES, home_option, is_unexpected, kept_error
 from pipelines.cli.progress import Progress
 
 if TYPE_CHECKING:
+    from pipelines.base.receipts import ReceiptTime
     from pipelines.runs.summary import Summary
+
+
+EARLIEST_YEAR, LATEST_YEAR = 1970, 2200  # of times given on the command line; a slip of the year stops here
 
 
 class Instant(click.ParamType[datetime]):
@@ -35,6 +39,8 @@ class Instant(click.ParamType[datetime]):
             self.fail(f"{value!r} is not an ISO 8601 date and time", param, ctx)
         if when.tzinfo is None:
             self.fail(f"{value!r} has no offset from UTC; add Z or one like -05:00", param, ctx)
+        if not EARLIEST_YEAR <= when.year <= LATEST_YEAR:
+            self.fail(f"{value!r} lies outside the years {EARLIEST_YEAR} to {LATEST_YEAR}", param, ctx)
         return when
 
 
@@ -53,6 +59,23 @@ class IsoWeek(click.ParamType[date]):
         except ValueError:
             pass
         return self.fail(f"{value!r} is not an ISO week such as 2026-W13", param, ctx)
+
+
+class Receipts(click.ParamType[Any]):
+    """Receipt numbers and the time at which they truly came, such as 12-14=2026-03-02T06:30:00Z."""
+
+    name = "receipts"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        from pipelines.base.receipts import ReceiptTime
+
+        if isinstance(value, ReceiptTime):
+            return value
+        numbers, sign, time = str(value).partition("=")
+        first, _, last = numbers.partition("-")
+        if not (sign and first.isdecimal() and (last or first).isdecimal()):
+            self.fail(f"{value!r} is not like 12=2026-03-02T06:30:00Z or 12-14=...", param, ctx)
+        return ReceiptTime(int(first), int(last or first), Instant().convert(time, param, ctx))
 
 
 plant_option = click.option("--plant", metavar="ID", help="Only this plant. Default: all, one after the other.")
@@ -107,20 +130,30 @@ def weekly(home: Home, plant: str | None, as_of: datetime | None, week: date | N
 @click.command(epilog=EXIT_CODES)
 @click.option("--plant", metavar="ID", required=True, help="The plant to make anew.")
 @as_of_option
+@click.option("--without-missing", is_flag=True, help="Go on though originals taken in before are missing from the archive.")
+@click.option(
+    "--receipt", "receipt_times", type=Receipts(), multiple=True, metavar="N[-M]=TIME", help="Another time of receipt, after a wrong clock."
+)
 @json_option
 @home_option
-def rebuild(home: Home, plant: str, as_of: datetime | None, as_json: bool) -> int:
+def rebuild(
+    home: Home, plant: str, as_of: datetime | None, without_missing: bool, receipt_times: tuple[ReceiptTime, ...], as_json: bool
+) -> int:
     """Make a plant's store anew from its archived files.
 
     Reads <home>/plants/<plant>.toml and <home>/archive/<plant>/. Writes <home>/store/<plant>.duckdb (the old one stays in
     place until the new one is whole), <home>/published/ and a record in <home>/runs/<plant>/. Gives the tables that the
-    nightly runs gave.
+    nightly runs gave. A damaged store is kept under another name. Ends with 2, and changes nothing, when originals that were
+    taken in before are missing.
+
+    After a run with a wrong clock, `--receipt 12-14=2026-03-02T06:30:00Z` gives the originals with the receipt numbers 12 to 14
+    (their names in the archive begin with them) the time at which they truly came; rows set aside as in the future then count.
     """
 
     def run(one: str, progress: Progress) -> Summary:
         from pipelines import order
 
-        return order.rebuild(home, one, call=progress.call, as_of=as_of)
+        return order.rebuild(home, one, call=progress.call, as_of=as_of, without_missing=without_missing, receipt_times=receipt_times)
 
     return each_plant(home, plant, as_json, run)
 

@@ -2,59 +2,93 @@
 
 from __future__ import annotations
 
-import json
-from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from pipelines.base.errors import ExitCode
+from pipelines.base.errors import UsageError
 from pipelines.base.home import Home
 from pipelines.base.sanitise import lines
 from pipelines.cli.app import EXIT_CODES, home_option, known_plants
 
 if TYPE_CHECKING:
-    from pipelines.status import PlantStatus
+    from pipelines.status import HomeStatus, PlantStatus
 
-_HEAD = ("plant", "last run", "as of (UTC)", "exit", "inbox", "pending", "days", "from", "to", "published to")
+_HEAD = (
+    "plant",
+    "last run",
+    "as of (UTC)",
+    "exit",
+    "last success",
+    "lag h",
+    "complete",
+    "inbox",
+    "pending",
+    "days",
+    "from",
+    "to",
+    "published to",
+)
 
 
 @click.command(epilog=EXIT_CODES)
 @click.option("--plant", metavar="ID", help="Only this plant. Default: all.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Also write the JSON to this file, for the site's monitor.")
 @home_option
-def status(home: Home, plant: str | None, as_json: bool) -> int:
-    """Show each plant's last run, waiting work, days of data and what is published.
+def status(home: Home, plant: str | None, as_json: bool, out: Path | None) -> int:
+    """Show each plant's last run and success, lag of its data, waiting work, days of data and what is published.
 
-    Reads <home>/runs/, <home>/inbox/, <home>/store/ and <home>/published/flocledger.duckdb. Writes nothing. Ends with 2
-    when no plant has data yet.
+    Reads <home>/runs/, <home>/inbox/, <home>/store/ and <home>/published/flocledger.duckdb. Writes nothing but the file
+    named by --out. Ends with the worst of all plants: 4 when a store or the published file is damaged, else the code of the
+    last run that failed, 2 when a plant has no data (yet, or of the last day), 1 after warnings.
     """
     from pipelines.status import gather
 
     asked = known_plants(home, plant)
-    found = [one for one in gather(home) if one.plant in asked]
+    found = gather(home, asked)
+    if out is not None:
+        write_whole(out, found.as_json())
     if as_json:
-        click.echo(json.dumps([asdict(one) for one in found], default=str, indent=1))
+        click.echo(found.as_json())
     else:
-        click.echo("\n".join(table([_HEAD, *map(cells, found)])))
-        for one in found:
-            if one.busy:
-                click.echo(f"{one.plant}: {one.busy}")
-            if one.no_data:
-                click.echo(lines(f"{one.plant}: {one.no_data}"))
-            if one.last_error:
-                click.echo(lines(f"{one.plant}: the last run failed: {one.last_error}"))
-            if one.unreadable_records:
-                click.echo(lines(f"{one.plant}: left out, since not readable as records of runs: {', '.join(one.unreadable_records)}"))
-    return ExitCode.OK if any(one.days or one.busy for one in found) else ExitCode.DATA_MISSING
+        click.echo("\n".join(table([_HEAD, *map(cells, found.plants)])))
+        click.echo(lines("\n".join(remarks(found))), nl=bool(remarks(found)))
+    return found.exit_code
+
+
+def remarks(found: HomeStatus) -> list[str]:
+    """Return what a person should know of each plant and of the home, a line each."""
+    said = []
+    for one in found.plants:
+        failed = f"the last run failed: {one.last_error}" if one.last_error else None
+        broken = f"left out, since not readable as records of runs: {', '.join(one.unreadable_records)}" if one.unreadable_records else None
+        said += [f"{one.plant}: {text}" for text in (one.damaged, one.busy, one.no_data, failed, broken) if text]
+    if found.published_damaged:
+        said.append(f"published file: {found.published_damaged}")
+    if found.is_disk_low and found.disk_free_bytes is not None:
+        said.append(f"only {found.disk_free_bytes / 2**30:.1f} GiB free on the disk of the home")
+    return said
+
+
+def write_whole(out: Path, text: str) -> None:
+    """Write a file that a monitor may read at any moment: it is there whole, or as it was."""
+    partial = out.with_name(f".{out.name}.partial")
+    try:
+        partial.write_text(text, encoding="utf-8")
+        partial.replace(out)
+    except OSError as error:
+        raise UsageError(f"{out} cannot be written: {error.strerror or error}", remedy="name a file in a folder that is there") from None
 
 
 def cells(one: PlantStatus) -> tuple[str, ...]:
     """Return one row of the table; "-" stands for not known."""
     pending = "-" if one.pending_days is None else f"{one.pending_hours} h, {one.pending_days} d"
     shown = (
-        one.plant, one.last_run, (one.last_run_as_of or "-")[:16].replace("T", " "), one.last_exit_code, one.inbox_files,
-        "being written" if one.busy else pending, one.days, one.first_day, one.last_day, one.published_to,
+        one.plant, one.last_run, (one.last_run_as_of or "-")[:16].replace("T", " "), one.last_exit_code,
+        (one.last_success_as_of or "-")[:16].replace("T", " "), one.lag_h, None if one.completeness is None else f"{one.completeness:.0%}", one.inbox_files,
+        "damaged" if one.damaged else "being written" if one.busy else pending, one.days, one.first_day, one.last_day, one.published_to,
     )  # fmt: skip
     return tuple("-" if value is None else str(value) for value in shown)
 

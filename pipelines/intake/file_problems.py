@@ -49,6 +49,13 @@ class FileProblems:
         """Report that the stamps of a file do not follow the clock of the declared zone."""
         self.notices.append(Notice("file.no_daylight_saving", f"{sanitise.name(file_name)}: {note}", {"file": file_name}))
 
+    def not_of_archive(self, file_name: str) -> None:
+        """Tell that a file in the archive is none that a run put there."""
+        sentence = (
+            f"{sanitise.name(file_name)} in the archive has no number and time of receipt in its name and is left out: move it to the inbox"
+        )
+        self.notices.append(Notice("archive.not_of_archive", sentence, {"file": file_name}))
+
     def not_as_it_came(self, file_name: str, archived_as: str) -> None:
         """Tell that the bytes of an archived file are not those its name tells."""
         sentence = f"{sanitise.name(file_name)} changed in the archive after it came, and is taken in as it is now: have it sent again, or restore it"

@@ -8,7 +8,7 @@ from itertools import pairwise
 from statistics import median
 
 from pipelines.base import sanitise
-from pipelines.base.errors import Notice
+from pipelines.base.errors import Notice, UsageError
 from pipelines.base.receipts import Receipt
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
@@ -16,6 +16,7 @@ from pipelines.store import Store
 NAME = "lines.no_data"  # of the notice
 FAR_APART = "file.days_far_apart"
 LONG_SPAN, FEW_DAYS = 60, 0.1  # a file over so many days with readings on less than this share of them (rule of this project)
+CLOCK_CORRECTION = timedelta(minutes=5)  # a clock set back by so much changes nothing that matters
 AT_MOST = timedelta(days=1)  # exports come once a day; common practice, no source
 LOOKED_AT = 8  # last steps from one delivery's end to the next: their median is how seldom a plant delivers
 
@@ -56,6 +57,25 @@ def far_apart(store: Store, receipts: Iterable[Receipt]) -> list[Notice]:
             )
             notices.append(Notice(FAR_APART, sentence, {"file": receipt.file_name, "first": str(first)}))
     return notices
+
+
+def check_clock(store: Store, when: datetime) -> None:
+    """Raise UsageError when `when` (UTC) lies before the newest receipt of the plant: the clock is behind now, or was ahead then.
+
+    Rows after the time of receipt are set aside, so a night with a clock behind would set good data aside.
+    """
+    newest, first_seq, last_seq = store.rows(
+        "SELECT max(received_utc), min(received_seq) FILTER (received_utc > $limit), max(received_seq) FILTER (received_utc > $limit) FROM loads",
+        {"limit": when + CLOCK_CORRECTION},
+    )[0]
+    if first_seq is None:
+        return
+    receipts = f"{first_seq}" if first_seq == last_seq else f"{first_seq}-{last_seq}"
+    raise UsageError(
+        f"now is {when:%Y-%m-%d %H:%M:%S} UTC, which lies before the newest receipt of {store.plant} ({newest:%Y-%m-%d %H:%M:%S} UTC); nothing was taken in",
+        remedy=f"set the clock of this machine; if it is right now and was ahead then, run "
+        f"`flocledger rebuild --plant {store.plant} --receipt {receipts}=<time of receipt>`",
+    )
 
 
 def _patience(store: Store) -> timedelta:

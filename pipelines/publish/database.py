@@ -8,13 +8,14 @@ import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 from pathlib import Path
 
 import duckdb
 
 from pipelines.base.errors import InternalError
 from pipelines.base.home import Home
-from pipelines.publish import describe
+from pipelines.publish import describe, parquet
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
 from schemas import TABLES, Table
@@ -29,6 +30,7 @@ _ACROSS_DAYS = ("runs", "flags", "service_log")
 _DAYS_AT_ONCE = 92
 # A published ratio may differ from numerator / denominator by rounding of doubles only.
 _RATIO_TOLERANCE = 1e-9
+_READABLE = 0o444
 _REMEDY = "run `flocledger rebuild` for the plant; if it persists, report it with this line"
 
 Spans = list[tuple[date, date]]
@@ -51,18 +53,21 @@ def quoted(text: object) -> str:
     return "'" + str(text).replace("'", "''") + "'"
 
 
-def build(home: Home, store: Store, spans: Spans | None, *, anew: bool, before_swap: Callable[[], object]) -> dict[str, int]:
-    """Make the next published file from the current one and the store's rows of the touched days (None: all); swap it in.
+def build(
+    home: Home, store: Store, spans: Spans | None, *, published: Path | None, anew: bool, before_swap: Callable[[], object]
+) -> dict[str, int]:
+    """Make the next published file from the current one (`published`) and the store's rows of the touched days (None: all); swap it in.
 
-    `anew`: all tables are written to an empty, so packed, file. `before_swap` is called when the file is ready, and may refuse
+    `anew`: all tables are written to an empty, so packed, file; the rows of other plants come from the current file, else from Parquet. `before_swap` is called when the file is ready, and may refuse
     it by an error. Returns rows written per table.
     """
     fresh = home.published / ".flocledger.next"
     _remove(fresh)
-    if not anew:
-        shutil.copyfile(home.database, fresh)
+    if not anew and published is not None:
+        shutil.copyfile(published, fresh)
     try:
-        rows, is_described = _fill(store, fresh, spans, home.database if anew and home.database.exists() else None)
+        others = _Others(home, published) if anew else None
+        rows, is_described = _fill(store, fresh, spans, others)
         if not is_described:
             describe.write(fresh)
         before_swap()
@@ -78,22 +83,22 @@ def _remove(path: Path) -> None:
     path.with_name(path.name + ".wal").unlink(missing_ok=True)
 
 
-def _fill(store: Store, fresh: Path, spans: Spans | None, others_from: Path | None) -> tuple[dict[str, int], bool]:
+def _fill(store: Store, fresh: Path, spans: Spans | None, others: _Others | None) -> tuple[dict[str, int], bool]:
     """Put the rows into the file; returns rows written per table, and whether the file's words are of these definitions."""
     con = store.con
     _attach(con, fresh)
     try:
-        if others_from is not None:
-            con.execute(f"ATTACH {quoted(others_from)} AS old (READ_ONLY)")
+        if others is not None and others.published is not None:
+            con.execute(f"ATTACH {quoted(others.published)} AS old (READ_ONLY)")
         kept, present = _columns(con, "old"), _columns(con, "pub")
         con.execute("BEGIN")  # one connection, and with a log: without one, commits of two at once lost rows (DuckDB 2.0.1)
         rows = {}
         for table in published_tables():
             if table.name not in present:
                 con.execute(table.ddl("pub.main"))
-            if others_from is not None:
-                _keep_others(store, table, kept.get(table.name, ()))
-            rows[table.name] = _bring_up(store, table, spans)
+            if others is not None:
+                _keep_others(store, table, others, kept.get(table.name, ()))
+            rows[table.name] = _update(store, table, spans)
         con.execute("COMMIT")
         _check_counts(store)
         for table in published_tables():
@@ -137,12 +142,12 @@ class State:
     is_of_today: bool
 
 
-def state(home: Home, store: Store) -> State:
+def state(published: Path | None, store: Store) -> State:
     """Look into the published file, if there is one."""
-    if not home.database.exists():
+    if published is None:
         return State(0, is_of_today=False)
     con = store.con
-    con.execute(f"ATTACH {quoted(home.database)} AS published (READ_ONLY)")
+    con.execute(f"ATTACH {quoted(published)} AS published (READ_ONLY)")
     try:
         columns = _columns(con, "published")
         kept = con.execute("SELECT tags['storage_version'] FROM duckdb_databases() WHERE database_name = 'published'").fetchall()[0][0]
@@ -166,22 +171,48 @@ def _columns(con: duckdb.DuckDBPyConnection, database: str) -> dict[str, tuple[s
     return {table: tuple(columns) for table, columns in con.execute(sql, {"d": database}).fetchall()}
 
 
-def _keep_others(store: Store, table: Table, found: tuple[str, ...]) -> None:
+@dataclass(frozen=True)
+class _Others:
+    """Where the rows of the other plants are: in a published file, else (None) in the Parquet files of the home."""
+
+    home: Home
+    published: Path | None
+
+    def files(self, table: Table, plant: str) -> list[str]:
+        """Return the Parquet files of the other plants; a plant with a damaged one is left out, and publishes all its days next time."""
+        folders = sorted(self.home.parquet.glob(f"{table.name}/plant=*"))
+        plants = {f.name.partition("=")[2] for f in folders} - {plant}
+        return [
+            str(p) for one in sorted(plants) if one in self._whole
+            for p in sorted(parquet.folder_of(self.home, table.name, one).rglob("*.parquet"))
+        ]  # fmt: skip
+
+    @cached_property
+    def _whole(self) -> set[str]:
+        plants = {f.name.partition("=")[2] for f in self.home.parquet.glob("*/plant=*")}
+        return {plant for plant in plants if not parquet.damaged(self.home, plant)}
+
+
+def _keep_others(store: Store, table: Table, others: _Others, found: tuple[str, ...]) -> None:
     """Carry the other plants' rows over into the packed file.
 
     Where another version made them, columns that are new stay empty, or the rows wait for that plant's next night when a
     new column must not be: its store is brought up to date then and publishes all its days.
     """
+    source = f"old.main.{table.name}"
+    if others.published is None:
+        files = others.files(table, store.plant)
+        source = f"read_parquet([{', '.join(map(quoted, files))}], hive_partitioning = false, union_by_name = true)"
+        found = tuple(name for name, *_ in store.rows(f"DESCRIBE SELECT * FROM {source}")) if files else ()
     wanting = [c for c in table.columns if c.name not in found and not c.nullable]
     if found and not wanting:
         columns = ", ".join(c for c in table.column_names if c in found)
-        store.con.execute(
-            f"INSERT INTO pub.main.{table.name} ({columns}) SELECT {columns} FROM old.main.{table.name} WHERE plant <> $p",
-            {"p": store.plant},
-        )
+        order = f" ORDER BY {', '.join(table.key)}" if others.published is None else ""
+        sql = f"INSERT INTO pub.main.{table.name} ({columns}) SELECT {columns} FROM {source} WHERE plant <> $p{order}"
+        store.con.execute(sql, {"p": store.plant})
 
 
-def _bring_up(store: Store, table: Table, spans: Spans | None) -> int:
+def _update(store: Store, table: Table, spans: Spans | None) -> int:
     """Put the store's rows in the place of the published ones; returns the rows written."""
     column = day_column(table)
     if column is None:
@@ -260,9 +291,11 @@ def _check(store: Store, table: Table, spans: Spans | None) -> None:
 
 
 def swap(fresh: Path, final: Path) -> None:
-    """Move the finished file into place in one step, on disk before it is seen."""
+    """Move the finished file into place in one step, on disk before it is seen, and readable only: a reader's slip changes nothing."""
+    fresh.chmod(_READABLE)
     for path in (fresh, fresh.parent):
         handle = os.open(path, os.O_RDONLY)
         os.fsync(handle)
         os.close(handle)
+    final.with_name(final.name + ".wal").unlink(missing_ok=True)  # of a reader that opened the file for writing
     fresh.replace(final)

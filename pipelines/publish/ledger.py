@@ -11,9 +11,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.base.home import Home
 from pipelines.store import Store, connect
 from schemas import TABLES
 from schemas.tables.kpi_day_history import KPIS
@@ -86,30 +86,30 @@ RETURNING line, operating_day, version
 """
 
 
-def write(home: Home, store: Store, spans: list[tuple[date, date]] | None, known_from: datetime | None) -> list[Key]:
+def write(store: Store, published: Path | None, spans: list[tuple[date, date]] | None, known_from: datetime | None) -> list[Key]:
     """Add the versions that differ from the last published ones, of the days in `spans` (None: all); returns their keys.
 
     `known_from` is when they become known, for a run the time it works as of; default: when the last file was received.
     """
     if known_from is None:
         known_from = store.rows("SELECT coalesce(max(received_utc), TIMESTAMPTZ '1970-01-01 00:00:00+00') FROM loads")[0][0]
-    _bring_back(home, store)
+    _restore(store, published)
     days = "TRUE" if spans is None else "(FALSE" + "".join(f" OR operating_day BETWEEN DATE '{a}' AND DATE '{b}'" for a, b in spans) + ")"
     return store.rows(_SQL.format(days=days), {"plant": store.plant, "known_from": known_from})
 
 
-def take_back_unpublished(home: Home, store: Store) -> None:
+def take_back_unpublished(store: Store, published: Path | None) -> None:
     """Remove the versions that a run wrote and was killed before it published them: nobody knew them then."""
     days = {"d": store.pending_days(STAGE)}
     if not days["d"]:
         return
-    published: set[Key] = set()
-    with _published(home) as con:
+    known: set[Key] = set()
+    with _opened(published) as con:
         if con is not None:
             sql = f"SELECT line, operating_day, version FROM {TABLE} WHERE plant = $p AND list_contains($d, operating_day)"
-            published = {(line, day, version) for line, day, version in con.execute(sql, {"p": store.plant, **days}).fetchall()}
+            known = {(line, day, version) for line, day, version in con.execute(sql, {"p": store.plant, **days}).fetchall()}
     last = f"SELECT line, operating_day, max(version) FROM {TABLE} WHERE list_contains($d, operating_day) GROUP BY ALL"
-    take_back(store, [key for key in store.rows(last, days) if tuple(key) not in published])
+    take_back(store, [key for key in store.rows(last, days) if tuple(key) not in known])
 
 
 def take_back(store: Store, added: list[Key]) -> None:
@@ -119,23 +119,32 @@ def take_back(store: Store, added: list[Key]) -> None:
         store.rows(f"DELETE FROM main.{TABLE} WHERE line = $l AND operating_day = $d AND version = $v", {"l": line, "d": day, "v": version})
 
 
-def _bring_back(home: Home, store: Store) -> None:
+def _restore(store: Store, published: Path | None) -> None:
     """Take the ledger from the published file when the store has none, as after the store was lost."""
     if store.rows(f"SELECT 1 FROM main.{TABLE} LIMIT 1"):
         return
-    with _published(home) as con:
+    with _opened(published) as con:
         if con is not None:
             sql = f"SELECT * FROM {TABLE} WHERE plant = $p ORDER BY {', '.join(TABLES[TABLE].key)}"
             store.append_earlier(TABLE, con.sql(sql, params={"p": store.plant}).pl())
 
 
+def keep_copy(store: Store, path: Path) -> None:
+    """Write the ledger to a Parquet file beside the plant file, whole or not at all: a backup of plant files and originals has it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    partial = path.with_name(f".{path.name}.partial")
+    sql = f"SELECT * FROM {TABLE} ORDER BY {', '.join(TABLES[TABLE].key)}"
+    store.frame(sql).write_parquet(partial, compression="zstd")
+    partial.replace(path)
+
+
 @contextmanager
-def _published(home: Home) -> Iterator[duckdb.DuckDBPyConnection | None]:
+def _opened(published: Path | None) -> Iterator[duckdb.DuckDBPyConnection | None]:
     """Give the published file, read-only; None when there is none, or none with a ledger."""
-    if not home.database.exists():
+    if published is None:
         yield None
         return
-    con = connect(home.database, read_only=True)
+    con = connect(published, read_only=True)
     try:
         yield con if con.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = $t", {"t": TABLE}).fetchall() else None
     finally:

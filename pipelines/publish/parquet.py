@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -10,13 +11,38 @@ from pipelines.base.home import Home
 from pipelines.store import Store
 from schemas import Table
 
+_MAGIC, _SMALLEST = b"PAR1", 12  # a file begins and ends with the magic word; 4 bytes before the end say how long its footer is
 # An operating day can begin up to a day after UTC midnight and end up to two days after it (zones reach from -12 to +14 h).
 _BEFORE, _AFTER = timedelta(days=1), timedelta(days=3)
 
 
+def folder_of(home: Home, table: str, plant: str) -> Path:
+    """Return the folder of a plant's rows of a table."""
+    return home.parquet / table / f"plant={plant}"
+
+
+def is_whole(path: Path) -> bool:
+    """Return whether a file is there and ends as a Parquet file does: a cut or half-written one does not."""
+    try:
+        with path.open("rb") as file:
+            size = file.seek(0, os.SEEK_END)
+            if size < _SMALLEST:
+                return False
+            file.seek(-8, os.SEEK_END)
+            tail = file.read(8)
+    except OSError:
+        return False
+    return tail[4:] == _MAGIC and int.from_bytes(tail[:4], "little") + _SMALLEST <= size
+
+
+def damaged(home: Home, plant: str) -> list[Path]:
+    """Return the Parquet files of a plant that are not whole, sorted; reads the last bytes of each."""
+    return sorted(p for folder in home.parquet.glob(f"*/plant={plant}") for p in folder.rglob("*.parquet") if not is_whole(p))
+
+
 def write(home: Home, store: Store, table: Table, spans: list[tuple[date, date]] | None) -> None:
     """Write the partitions of a published table for the touched operating days (None: all, and stale ones removed)."""
-    folder = home.parquet / table.name / f"plant={store.plant}"
+    folder = folder_of(home, table.name, store.plant)
     if table.parquet_by is None:
         _copy(store, table, "TRUE", {}, folder / "part.parquet")
         return

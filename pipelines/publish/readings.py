@@ -55,6 +55,11 @@ def write_all(home: Home, store: Store, done: set[date]) -> None:
             shutil.rmtree(path) if path.is_dir() else path.unlink()
 
 
+def day_of(path: Path) -> date:
+    """Return the UTC day of a file of readings, as its folder tells."""
+    return date.fromisoformat(path.parent.name.removeprefix("day="))
+
+
 def _folder(home: Home, plant: str) -> Path:
     return home.parquet / "readings" / f"plant={plant}"
 

@@ -8,7 +8,19 @@ from pathlib import Path
 from pipelines.plant.model import PlantFile
 from pipelines.receive.containers.content import Workbook, content
 from pipelines.receive.containers.zip_files import Member, members, opened
-from pipelines.receive.inbox import Archived, archive, archived, fingerprint, is_plain_text, readable_name, waiting, was_written_on
+from pipelines.receive.inbox import (
+    Archived,
+    archive,
+    archived,
+    digest_in_name,
+    fingerprint,
+    is_plain_text,
+    not_archived,
+    readable_name,
+    set_received,
+    waiting,
+    was_written_on,
+)
 from pipelines.receive.shapes.header import find
 from pipelines.receive.shapes.rows import FileRows
 from pipelines.receive.text.dialect import Dialect
@@ -17,8 +29,9 @@ from pipelines.receive.text.reader import read_rows
 from pipelines.receive.text.row_batch import OddRow, RowBatch
 
 __all__ = [
-    "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "Workbook", "archive", "archived", "content", "fingerprint", "members",
-    "open_early", "open_file", "opened", "raw_lines", "read_rows", "waiting", "was_written_on",
+    "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "Workbook", "archive", "archived", "content", "digest_in_name",
+    "fingerprint", "members", "not_archived",
+    "open_early", "open_file", "opened", "raw_lines", "read_rows", "set_received", "waiting", "was_written_on",
 ]  # fmt: skip
 
 EARLY_BYTES = 4 * 2**20  # a smaller file is hashed in the time that a thread takes to begin

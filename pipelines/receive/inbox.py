@@ -26,7 +26,7 @@ _LONGEST_NAME = 255  # bytes of a file name that file systems take
 _NO_LINKS = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)  # where the system has them
 _UNSAFE = set('%/\\:*?"<>|')
 _PACKED = (b"\x1f\x8b", b"PK", b"\xd0\xcf\x11\xe0")  # gzip, ZIP, the container of old office documents
-_ARCHIVED = re.compile(r"^(\d{6,})_(\d{8}T\d{6}Z)_([0-9a-f]{64})_(.+)$")
+_ARCHIVED = re.compile(r"^(\d{6,})_(\d{1,4})(\d{4}T\d{6})Z_([0-9a-f]{64})_(.+)$")  # a year before 1000 was once written without its zeros
 
 
 @dataclass(frozen=True)
@@ -123,9 +123,11 @@ def archive(home: Home, plant_id: str, original: Original, seq: int, received_ut
     """
     folder = home.archive(plant_id)
     folder.mkdir(parents=True, exist_ok=True)
-    stem = f"{seq:06d}_{received_utc.astimezone(UTC):%Y%m%dT%H%M%SZ}_{original.sha256}_"
+    stem = _stem(seq, received_utc, original.sha256)
     name = stem + _safe_name(original.file_name, _LONGEST_NAME - len(stem) - len(".") - len(".partial"))
     target = folder / name
+    if unquote(name.removeprefix(stem)) != original.file_name:
+        _whole_name(folder, original.sha256).write_text(original.file_name, encoding="utf-8")
     try:
         original.path.rename(target)
     except OSError:  # another file system
@@ -165,17 +167,48 @@ def _safe_name(name: str, most_bytes: int) -> str:
 def archived(home: Home, plant_id: str) -> list[Archived]:
     """Return all originals of the archive in order of receipt."""
     folder = home.archive(plant_id)
-    kept = [_parsed(p.name) for p in folder.iterdir()] if folder.is_dir() else []
+    kept = [_parsed(p) for p in folder.iterdir()] if folder.is_dir() else []
     return sorted((a for a in kept if a is not None), key=lambda a: (a.seq, a.archived_as))
 
 
-def _parsed(name: str) -> Archived | None:
+def not_archived(home: Home, plant_id: str) -> list[str]:
+    """Return the names in the archive that are none of its own, and so are left out of everything; sorted."""
+    folder = home.archive(plant_id)
+    return sorted(p.name for p in folder.iterdir() if not p.name.startswith(".") and _parsed(p) is None) if folder.is_dir() else []
+
+
+def digest_in_name(archived_as: str) -> str | None:
+    """Return the SHA-256 that a name in the archive tells; None for another name."""
+    match = _ARCHIVED.match(archived_as)
+    return match[4] if match else None
+
+
+def set_received(home: Home, plant_id: str, archived: Archived, received_utc: datetime) -> None:
+    """Give an original in the archive another time of receipt: its name is where it is kept."""
+    folder = home.archive(plant_id)
+    name = _stem(archived.seq, received_utc, archived.sha256) + archived.archived_as.split("_", 3)[3]
+    (folder / archived.archived_as).rename(folder / name)
+
+
+def _stem(seq: int, received_utc: datetime, sha256: str) -> str:
+    at = received_utc.astimezone(UTC)
+    return f"{seq:06d}_{at.year:04d}{at:%m%dT%H%M%S}Z_{sha256}_"
+
+
+def _whole_name(folder: Path, sha256: str) -> Path:
+    """Return the hidden file that keeps the name of an original which is too long for the archive."""
+    return folder / f".{sha256}.name"
+
+
+def _parsed(path: Path) -> Archived | None:
     """Return what an archived name tells; None for a name that is none."""
-    match = _ARCHIVED.match(name)
+    match = _ARCHIVED.match(path.name)
     if match is None:
         return None
     try:
-        received_utc = datetime.strptime(match[2], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
+        received_utc = datetime.strptime(f"{int(match[2]):04d}{match[3]}", "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
     except ValueError:
         return None
-    return Archived(name, int(match[1]), received_utc, match[3], unquote(match[4]))
+    whole = _whole_name(path.parent, match[4])
+    name = whole.read_text(encoding="utf-8") if whole.exists() else unquote(match[5])
+    return Archived(path.name, int(match[1]), received_utc, match[4], name)

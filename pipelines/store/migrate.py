@@ -20,7 +20,7 @@ SCHEMA_VERSION = 2  # 2: readings are kept with numbers for tag and load
 DERIVED = ("align", "compute", "watch")  # steps whose tables can be made again from what `check` wrote
 
 
-def bring_up(con: duckdb.DuckDBPyConnection, file_name: str) -> list[str]:
+def upgrade(con: duckdb.DuckDBPyConnection, file_name: str) -> list[str]:
     """Make every table of the store fit its schema; returns the derived tables that were emptied for it.
 
     InternalError when the store is newer than this code, DataMissingError when only a rebuild can help.
@@ -53,7 +53,7 @@ def bring_up(con: duckdb.DuckDBPyConnection, file_name: str) -> list[str]:
 
 
 def is_of_today(con: duckdb.DuckDBPyConnection) -> bool:
-    """Tell whether a store has the tables of this version, so that nothing need be brought up."""
+    """Tell whether a store has the tables of this version, so that nothing need be upgraded."""
     there = _columns(con)
     if "store_version" not in there or con.execute("SELECT max(version) FROM store_version").fetchall() != [(SCHEMA_VERSION,)]:
         return False

@@ -43,6 +43,16 @@ def note(store: Store, plant_file: PlantFile, path: Path, when: datetime) -> boo
     return is_new
 
 
+def apply(store: Store, plant_file: PlantFile, path: Path, when: datetime) -> bool:
+    """Note the plant file in the store; when it differs from the last one used, mark all hours for a new pass."""
+    with store.transaction():
+        is_new = note(store, plant_file, path, when)
+        first, last = store.rows("SELECT min(minute_utc), max(minute_utc) FROM minutes")[0]
+        if is_new and first is not None:
+            store.mark_hours(first, last)
+    return is_new
+
+
 def recipe_id(store: Store) -> str:
     """Return what stands for the plant file in data_version: its id, and of files it would read otherwise the digest they were read by."""
     last = store.rows(_LAST, {"plant": store.plant})

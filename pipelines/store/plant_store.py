@@ -67,20 +67,20 @@ _OF_STORE = {"threads": "1", "memory_limit": "1GiB"}
 class Store:
     """A plant's store, open for writing by one process; use as a context manager.
 
-    Opening brings the tables of an earlier version up to date (`migrate`), unless it is to be read `as_it_is`. `read_only`: nothing is
+    Opening brings the tables of an earlier version up to date (`migrate`), unless `upgrade` is false. `read_only`: nothing is
     made or changed, and several may read at once; DataMissingError when there is no store, or one of another version.
 
     Frames are given to DuckDB as variables, found by their names: it would keep each registered frame in memory until the
     transaction ends, and a load is one transaction.
     """
 
-    def __init__(self, path: Path, plant: str, *, as_it_is: bool = False, read_only: bool = False) -> None:
+    def __init__(self, path: Path, plant: str, *, upgrade: bool = True, read_only: bool = False) -> None:
         self.plant, self.path = plant, path
         if not read_only:
             path.parent.mkdir(parents=True, exist_ok=True)
         self.con = connect(path, config=_OF_STORE, read_only=read_only)
         try:
-            self.emptied = [] if as_it_is or read_only else migrate.bring_up(self.con, path.name)
+            self.emptied = migrate.upgrade(self.con, path.name) if upgrade and not read_only else []
             if read_only and not migrate.is_of_today(self.con):
                 raise DataMissingError(f"{path.name} was made by another version of flocledger", remedy="run `flocledger nightly` first")
         except BaseException:
@@ -127,6 +127,13 @@ class Store:
     def rows(self, sql: str, params: dict[str, Any] | list[Any] | None = None) -> list[tuple[Any, ...]]:
         """Execute one statement and return all its rows as tuples."""
         return self.con.execute(sql, params or []).fetchall()
+
+    def tables(self) -> set[str]:
+        """Return the names of the tables in the store."""
+        return {
+            name
+            for (name,) in self.rows("SELECT table_name FROM duckdb_tables() WHERE NOT internal AND database_name = current_database()")
+        }
 
     def recorded(self) -> tuple[datetime | None, datetime | None]:
         """Return the times of the first and the last reading; None without any."""

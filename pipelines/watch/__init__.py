@@ -49,16 +49,16 @@ class Judged:
     facts: list[DayFacts]
 
 
-def run(store: Store, plant_file: PlantFile, meanwhile: Future[Judged] | None = None) -> StepReceipt:
+def run(store: Store, plant_file: PlantFile, judging: Future[Judged] | None = None) -> StepReceipt:
     """Judge the pending days of a plant, write their flags and mark them for publish, all in one transaction.
 
-    What a person has noted on a flag stays with the flag of the same id. `meanwhile` judges already; if those are other days
+    What a person has noted on a flag stays with the flag of the same id. `judging` judges already; if those are other days
     than are pending now, it is done again.
     """
     started = clock.stopwatch()
     pending = store.pending_days("watch")
     days = _existing(store, pending)
-    judged = meanwhile.result() if meanwhile is not None else None
+    judged = judging.result() if judging is not None else None
     if judged is None or judged.days != days:
         judged = judge_days(store, plant_file, days)
     flags, versions = judged.flags, data_versions(store, days)

@@ -132,7 +132,7 @@ class Small:
         return order.nightly(self.home, "p", self.as_of(), publish_now=publish_now)
 
     def bring_up(self) -> Summary:
-        return order.bring_up(self.home, "p", self.as_of())
+        return order.apply_decisions(self.home, "p", self.as_of())
 
     def rebuild(self) -> Summary:
         return order.rebuild(self.home, "p", as_of=self.as_of())

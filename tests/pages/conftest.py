@@ -151,7 +151,7 @@ def fill_plant(home: Home, plant: str) -> PlantFile:
             fill_line(store, pf, line.id, 1.0 + 0.05 * n)
         append(store, "flags", [flag(pf, plant, pf.lines[0].id, n, s) for n, s in enumerate(["check today", "check this week", "note"])])
         store.mark_days("publish", SHOWN)
-        publish.run(home, store, pf)
+        publish.run(home, store)
     return pf
 
 
@@ -178,6 +178,6 @@ def weekly_change(weekly_home: Home) -> Callable[[str, str], None]:
         with Store(weekly_home.store(plant), plant) as store:
             store.rows(sql)
             store.mark_days("publish", SHOWN)
-            publish.run(weekly_home, store, loader.load(weekly_home.plant_file(plant)))
+            publish.run(weekly_home, store)
 
     return change

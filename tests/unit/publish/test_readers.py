@@ -46,7 +46,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Home:
             polymer_active_kg=75.0,
         )
         store.mark_days("publish", [DAY])
-        publish.run(home, store, None)  # type: ignore[arg-type]
+        publish.run(home, store)
     return home
 
 
@@ -103,5 +103,7 @@ def test_a_file_of_a_later_storage_version_is_refused_with_its_remedy(tmp_path: 
         Store(home.store("oak-run"), "oak-run") as store,
         pytest.raises(InternalError, match="made by another version"),
     ):
-        database.build(home, store, [(DAY, DAY)], anew=False, before_swap=lambda: pytest.fail("the file is not whole"))
+        database.build(
+            home, store, [(DAY, DAY)], published=home.database, anew=False, before_swap=lambda: pytest.fail("the file is not whole")
+        )
     assert not [p for p in home.published.iterdir() if "next" in p.name]

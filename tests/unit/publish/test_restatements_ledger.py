@@ -10,7 +10,6 @@ from typing import Any
 import polars as pl
 import pytest
 
-from pipelines.base.home import Home
 from pipelines.publish import ledger
 from pipelines.store import Store
 from schemas import TABLES
@@ -62,8 +61,7 @@ def kpi(store: Store, day: date, **values: Any) -> None:
 
 def written(store: Store, hours: float = 0.0) -> list[Any]:
     """Write the ledger as a night so many hours later would; return what it holds of new versions: (day, version, change, cause, files)."""
-    home = Home(store.path.parent / "home")
-    keys = ledger.write(home, store, None, NIGHT + timedelta(hours=hours))
+    keys = ledger.write(store, None, None, NIGHT + timedelta(hours=hours))
     sql = "SELECT operating_day, version, change, cause, files FROM kpi_day_history ORDER BY 1, 2"
     return [r for r in store.rows(sql) if ("line-1", r[0], r[1]) in keys]
 
@@ -145,13 +143,13 @@ def test_known_from_grows_though_the_clock_does_not(store: Store) -> None:
 
 
 def test_without_a_time_the_last_receipt_counts(store: Store) -> None:
-    ledger.write(Home(store.path.parent / "home"), store, None, None)
+    ledger.write(store, None, None, None)
     assert store.rows("SELECT known_from_utc FROM kpi_day_history") == [(NIGHT + timedelta(days=1),)]
 
 
 def test_only_the_days_at_hand_are_looked_at(store: Store) -> None:
     other = DAY + timedelta(days=3)
     kpi(store, other, dose_active_kg_t=1.0)
-    assert [k[1] for k in ledger.write(Home(store.path.parent / "home"), store, [(other, other)], NIGHT)] == [other]
+    assert [k[1] for k in ledger.write(store, None, [(other, other)], NIGHT)] == [other]
     ledger.take_back(store, [("line-1", other, 1)])
     assert store.rows("SELECT count(*) FROM kpi_day_history") == [(0,)]

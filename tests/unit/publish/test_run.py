@@ -18,7 +18,7 @@ import polars as pl
 import pytest
 
 from pipelines import publish
-from pipelines.base import resources
+from pipelines.base import file_lock, resources
 from pipelines.base.errors import InternalError
 from pipelines.base.home import Home
 from pipelines.publish import database
@@ -107,7 +107,7 @@ def store(home: Home) -> Iterator[Store]:
 
 
 def go(home: Home, store: Store, **given: Any) -> Any:
-    return publish.run(home, store, None, **given)  # type: ignore[arg-type]
+    return publish.run(home, store, **given)
 
 
 def read(home: Home, sql: str) -> list[tuple[Any, ...]]:
@@ -239,7 +239,7 @@ def test_a_plant_waits_while_another_publishes(home: Home) -> None:
             go(home, second)
         done.set()
 
-    with publish._alone(home):
+    with file_lock.waiting_for(home.publish_lock):
         thread = threading.Thread(target=other)
         thread.start()
         assert not done.wait(0.8)
@@ -329,7 +329,7 @@ def test_row_lost_outside_the_touched_days_is_noticed(home: Home, store: Store) 
         go(home, store)
 
 
-@pytest.mark.parametrize("place", ["describe.is_written", "swap", "_check_counts", "_check", "_bring_up"])
+@pytest.mark.parametrize("place", ["describe.is_written", "swap", "_check_counts", "_check", "_update"])
 def test_failure_at_any_place_leaves_the_old_file_and_the_list(
     home: Home, store: Store, place: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -363,7 +363,7 @@ def killed(fresh, final):
     os.kill(os.getpid(), signal.SIGKILL)
 database.swap = killed
 with Store(home.store("oak-run"), "oak-run") as store:
-    publish.run(home, store, None)
+    publish.run(home, store)
 """
 
 

@@ -29,7 +29,7 @@ def records(home: Home) -> dict[str, dict[str, Any]]:
     return {p.name: json.loads(p.read_text(encoding="utf-8")) for p in sorted(home.runs(PLANT).glob("*.json"))}
 
 
-@pytest.mark.parametrize("run", [order.nightly, order.bring_up])
+@pytest.mark.parametrize("run", [order.nightly, order.apply_decisions])
 def test_a_time_with_an_offset_is_recorded_in_utc(home: Home, run: Callable[..., Summary]) -> None:
     given = WHEN.astimezone(timezone(-timedelta(hours=5)))
     summary = run(home, PLANT, as_of=given)
@@ -47,8 +47,10 @@ def test_a_record_is_there_whole_or_not_at_all(home: Home, monkeypatch: pytest.M
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("pipelines.runs.records.os.fsync", full)
-    with pytest.raises(OSError, match="No space"):
-        order.nightly(home, PLANT, WHEN, publish_now=False)
+    summary = order.nightly(home, PLANT, WHEN, publish_now=False)
+    assert [n.name for n in summary.notices] == ["run.record_not_written"]
+    assert "No space left on device" in summary.notices[0].sentence
+    assert summary.exit_code == 1
     monkeypatch.undo()
     assert records(home) == before
 
@@ -78,7 +80,7 @@ def test_a_failed_run_leaves_its_record_too(
     monkeypatch.setattr("pipelines.report.run", stopped)
     monkeypatch.setattr("pipelines.plant.loader.load", stopped)
     with pytest.raises(type(error)):
-        {"nightly": order.nightly, "weekly": order.weekly, "rebuild": order.rebuild, "dispose": order.bring_up}[run](
+        {"nightly": order.nightly, "weekly": order.weekly, "rebuild": order.rebuild, "dispose": order.apply_decisions}[run](
             home, PLANT, as_of=WHEN
         )
     monkeypatch.undo()

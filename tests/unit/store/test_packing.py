@@ -48,7 +48,7 @@ def packing(store: Store, table: str = "packed_readings") -> dict[str, set[str]]
 
 
 def test_the_ways_declared_are_those_that_duckdb_finds_itself(store: Store) -> None:
-    declared = {c.name: c.packing for c in PACKED.columns if c.packing}
+    declared = {c.name: c.compression for c in PACKED.columns if c.compression}
     assert set(declared) == {"tag_no", "time_utc", "quality", "load_no"}
     store.append("readings", by_tag(40, ROWS))
     columns = ", ".join(

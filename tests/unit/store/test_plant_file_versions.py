@@ -6,10 +6,9 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from pipelines import order
 from pipelines.base.home import Home
 from pipelines.plant import loader
-from pipelines.store import Store, connect
+from pipelines.store import Store, connect, plant_file_versions
 from schemas.tables.plant_file_versions import IN_USE
 
 PLANT = "alder-fork"
@@ -17,9 +16,9 @@ WHEN = datetime(2026, 2, 1, tzinfo=UTC)
 
 
 def used(home: Home, when: datetime) -> tuple[bool, bool]:
-    """Run plantfile_changed as of a time; whether it said so, and whether the file of the home is in use after it."""
+    """Apply the plant file as of a time; whether it said so, and whether the file of the home is in use after it."""
     with Store(home.store(PLANT), PLANT) as store:
-        changed = order.plantfile_changed(home, store, loader.load(home.plant_file(PLANT)), when)
+        changed = plant_file_versions.apply(store, loader.load(home.plant_file(PLANT)), home.plant_file(PLANT), when)
         return changed, store.rows(IN_USE, {"plant": PLANT}) == [(loader.file_id(home.plant_file(PLANT)),)]
 
 
