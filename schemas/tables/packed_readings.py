@@ -18,7 +18,12 @@ TABLE = Table(
     columns=(
         Column("tag_no", "int", "-", "number of the tag in tag_numbers", nullable=False, ge=1, compression=_RUNS),
         Column(
-            "time_utc", "instant", "-", "time of the reading; for interval data the start of the interval", nullable=False, compression=_STEPS
+            "time_utc",
+            "instant",
+            "-",
+            "time of the reading; for interval data the start of the interval",
+            nullable=False,
+            compression=_STEPS,
         ),
         Column("value", "double", "SI unit of the role", "value in the internal unit; 0 or 1 for states; null when bad"),
         Column("quality", "code", "-", "0 good, 1 uncertain, 2 bad (OPC UA severities)", nullable=False, ge=0, le=2, compression=_RUNS),

@@ -146,7 +146,7 @@ def test_status_tells_pending_work_inbox_and_last_run(tmp_path: Path, capsys: py
         record = {"run": "nightly", "as_of": f"2026-03-0{name[7]} 03:00:00+00:00", "exit_code": 1, "steps": steps}
         (home.runs("brenholm") / f"{name}.json").write_text(json.dumps(record), encoding="utf-8")
     cli.run(["--home", str(home.root), "status", "--json"])
-    found: dict[str, Any] = next(p for p in json.loads(capsys.readouterr().out) if p["plant"] == "brenholm")
+    found: dict[str, Any] = next(p for p in json.loads(capsys.readouterr().out)["plants"] if p["plant"] == "brenholm")
     assert (found["pending_hours"], found["pending_days"], found["inbox_files"]) == (5, 2, 1)
     assert found["last_run_as_of"].startswith("2026-03-02")
     assert found["last_published_as_of"].startswith("2026-03-01")
@@ -163,7 +163,7 @@ def test_status_says_who_writes_a_plant(tmp_path: Path) -> None:
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT) as writer:
         assert writer.stdout is not None
         assert writer.stdout.readline() == "open\n"
-        found = next(one for one in status.gather(home) if one.plant == "brenholm")
+        found = next(one for one in status.gather(home).plants if one.plant == "brenholm")
         writer.communicate("")
     assert found.busy is not None
     assert f"process {writer.pid}" in found.busy
