@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
 
-from pipelines.base import units
+from pipelines.base import resources, units
 from pipelines.plant.calendar import Calendar, ShiftHours
 from pipelines.plant.corrections import Correction
 from pipelines.plant.layouts import Lab, Layout
@@ -54,6 +54,23 @@ class Plant(Block):
     units: Literal["US", "SI"] = Field(description="units of the weekly page and of flag texts")
     currency: str = Field(default="USD", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of all prices")
     shifts: tuple[Shift, ...] = Field(default=(), description="shifts of the roster, for kpi_shift and lab shift columns")
+    language: str = Field(default="en", pattern=r"^[a-z]{2}$", description="language of the pages: a file of pipelines/report/texts")
+    paper: Literal["us-letter", "a4"] | None = Field(
+        default=None, description="paper of the pages; default: US letter for US units, else A4"
+    )
+
+    @property
+    def paper_size(self) -> str:
+        """Return the paper of the pages: "us-letter" or "a4"."""
+        return self.paper or ("us-letter" if self.units == "US" else "a4")
+
+    @field_validator("language")
+    @classmethod
+    def _has_texts(cls, code: str) -> str:
+        known = sorted(p.stem for p in (resources.folder("pipelines.report") / "texts").glob("*.toml"))
+        if code not in known:
+            raise ValueError(f"no texts in this language; there are {', '.join(known)}")
+        return code
 
     @field_validator("time_zone")
     @classmethod

@@ -1,93 +1,219 @@
-"""The charts of one line: which values they show, their titles (the finding), and the words for readers who do not see them."""
+"""The figures of one line: which values they show, their titles (the finding), and the words for readers who do not see them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
+from typing import Any
 
-from pipelines.report import words
-from pipelines.report.weekly import figures
-from pipelines.report.weekly.events import Event
+from pipelines.base import units
+from pipelines.report.language import Language
+from pipelines.report.numbers import Printed, one_decimal
+from pipelines.report.weekly import figures, judge
 from pipelines.report.weekly.facts import KpiRow, LineFacts, shown_days
-from pipelines.report.weekly.read import SHOWN_WEEKS, Row, WeekData
-from pipelines.report.words import Printed, counted
+from pipelines.report.weekly.figures import WEEK, Arm, Backdrop
+from pipelines.report.weekly.queries import Row
+from pipelines.report.weekly.rows import SHOWN_WEEKS, WeekData
+from pipelines.report.weekly.sentences import change
 
-__all__ = ["SHOWN_WEEKS", "notes", "of_line"]
-WEEK = 7  # days
 _TOLD = ("processing", "idle running", "stopped", "unknown")  # states whose hours the title gives
 
 
-def of_line(week: WeekData, line: LineFacts) -> list[dict[str, str]]:
-    """Return the charts of the line's page, in order: title, svg, alt, note."""
+@dataclass(frozen=True)
+class Chart:
+    """A figure: its title (the finding), SVG, words for readers who do not see it, a note, and the values behind it for reading one by one."""
+
+    title: str
+    svg: str
+    alt: str
+    note: str = ""
+    is_half: bool = False
+    points: tuple[tuple[str, str], ...] = field(default=())  # (when, value as printed)
+
+    def content(self) -> dict[str, Any]:
+        return {"title": self.title, "svg": self.svg, "alt": self.alt, "note": self.note, "half": self.is_half}
+
+
+def dose(week: WeekData, line: LineFacts, t: Language, *, name: str | None = None, height_in: float = 1.75) -> Chart:
+    """Return the dose of the shown weeks with baseline band, target, arms, events and polymer lots."""
+    row, days = line.row("dose"), shown_days(week)
+    daily, rolling = _daily(days, line.data.days, row.printed), _daily(days, line.data.rolling, row.printed)
+    title = _finding(row, line.mixed, t)
+    return Chart(
+        title if name is None else f"{name}. {title}",
+        figures.dose(_behind(week, line, row), daily, rolling, row.printed.unit, t, height_in),
+        _alt(row.printed.label, daily, row.printed, t),
+        points=_points(days, daily, row.printed, t),
+    )
+
+
+def rest(week: WeekData, line: LineFacts, t: Language) -> list[Chart]:
+    """Return the other figures of a line, in order."""
+    found = [_product(week, line, t), _dose_cake(line, t)]
+    mixing = _mixing(line, t)
+    if mixing is not None:
+        found.append(mixing)
+    condition = _pump(week, line, t)
+    if condition is not None:
+        found.append(condition)
+    return [*found, _strip(week, line, t)]
+
+
+def _behind(week: WeekData, line: LineFacts, row: KpiRow) -> Backdrop:
+    f = row.printed.factor
+    levels = tuple(x * f for x in (row.limits.at_least, row.limits.at_most) if x is not None)
+    band = None if row.baseline is None else (row.baseline.low * f, row.baseline.high * f)
+    lots = tuple(r["from_utc"].astimezone(week.zone).date() for r in line.data.lots)
+    most = 100.0 if row.printed.unit.startswith("%") else float("inf")
+    return Backdrop(shown_days(week), levels, band, arms(week, line.data.arrangements), tuple(e.day for e in line.logged), lots, most)
+
+
+def arms(week: WeekData, arrangement_days: Sequence[Row]) -> tuple[Arm, ...]:
+    """Return the spells of arrangements over the shown days; every arrangement but the first named is shaded alike in every spell."""
     days = shown_days(week)
-    dose, cake, capture, mixing = line.rows[0], line.rows[1], line.rows[2], line.rows[5]
-    marks = [figures.Mark(event.day, k) for k, event in enumerate(line.logged, 1)]
-    daily, rolling = _daily(days, line.data.days, dose.printed), _daily(days, line.data.rolling, dose.printed)
-    captured, dp = _daily(days, line.data.days, capture.printed), _daily(days, line.data.days, mixing.printed)
-    samples = _samples(week, line.data.cake)
-    found = [
-        {
-            "title": _finding("Polymer dose", dose),
-            "svg": figures.dose(days, daily, rolling, dose.printed, dose.limits, WEEK, marks),
-            "alt": _alt("Daily polymer dose with rolling 7-day line", daily, dose.printed),
-            "note": notes(line.logged),
-        },
-        {
-            "title": f"{_finding('Cake', cake)}; {_finding('capture', capture).replace(' this week', '')}",
-            "svg": figures.product(days, samples, (cake.printed, cake.limits), captured, (capture.printed, capture.limits), WEEK),
-            "alt": f"{_alt('Cake samples', [v for _, v in samples], cake.printed)} {_alt('Daily capture', captured, capture.printed)}",
-            "note": "",
-        },
-        {
-            "title": _finding(mixing.printed.label, mixing),
-            "svg": figures.mixing(days, dp, mixing.printed, mixing.limits, WEEK, marks),
-            "alt": _alt(mixing.printed.label, dp, mixing.printed),
-            "note": "",
-        },
-        _strip(week, line),
-    ]
-    return found if words.NOT_MEASURED not in mixing.words else [*found[:2], found[3]]
+    main: dict[date, tuple[float, str]] = {}
+    for r in arrangement_days:
+        share = r.get("processing_share") or 0.0
+        if r["arrangement"] is not None and share >= main.get(r["operating_day"], (-1.0, ""))[0]:
+            main[r["operating_day"]] = (share, r["arrangement"])
+    found: list[Arm] = []
+    order: list[str] = []
+    for k, day in enumerate(days):
+        if day not in main:
+            continue
+        name = main[day][1]
+        if name not in order:
+            order.append(name)
+        if found and found[-1].name == name:
+            found[-1] = Arm(found[-1].first, k, name, found[-1].is_shaded)
+        else:
+            found.append(Arm(k, k, name, order.index(name) % 2 == 1))
+    return tuple(found)
 
 
-def _daily(days: list[date], rows: tuple[Row, ...], printed: Printed) -> list[float | None]:
+def _daily(days: list[date], rows: Sequence[Row], printed: Printed) -> list[float | None]:
     by_day = {r["operating_day"]: r[printed.kpi] for r in rows}
     found = [by_day.get(d) for d in days]
     return [None if v is None else v * printed.factor for v in found]
 
 
-def _samples(week: WeekData, cake: tuple[Row, ...]) -> list[tuple[float, float]]:
-    """Return place and value of each sample: in the middle of the span in which it can have been taken."""
-    start = week.start_utc - timedelta(days=WEEK * (SHOWN_WEEKS - 1))
-    return [(figures.position(r["from_utc"] + timedelta(hours=r["half_width_h"] or 0.0), start), r["value"]) for r in cake]
+def _points(days: list[date], values: Sequence[float | None], printed: Printed, t: Language) -> tuple[tuple[str, str], ...]:
+    return tuple((t.day(d), "-" if v is None else t.numeral(printed.digits(v))) for d, v in zip(days, values, strict=True))
 
 
-def notes(events: tuple[Event, ...]) -> str:
+def notes(week: WeekData, line: LineFacts, t: Language) -> str:
     """Return the words that explain the marks, each text once."""
     by_what: dict[str, list[int]] = {}
-    for k, event in enumerate(events, 1):
+    for k, event in enumerate(line.logged, 1):
         by_what.setdefault(event.what, []).append(k)
-    return " ".join(
-        f"Event{'s' if len(ks) > 1 else ''} {', '.join(map(str, ks))}, {events[ks[0] - 1].day}{f' to {events[ks[-1] - 1].day}' if len(ks) > 1 else ''}: {what}."
+    told = [
+        t("chart.event_note", n=", ".join(map(str, ks)), day=t.joined([t.day(line.logged[k - 1].day) for k in ks]), what=what)
         for what, ks in by_what.items()
+    ]
+    told += [f"▲ {t.day(r['from_utc'].astimezone(week.zone).date())}: {t('chart.lot', product=r['product'])}." for r in line.data.lots]
+    return " ".join(told)
+
+
+def _finding(row: KpiRow, mixed: str | None, t: Language) -> str:
+    """Return the title that says what the figure shows: "Polymer dose: 27.4 ± 3.1 lb ..., 18 % below baseline"."""
+    if not row.is_reported:
+        return t("chart.dose", kpi=row.printed.label, finding=row.why)
+    unit = "%" if row.printed.unit.startswith("%") else row.printed.unit
+    versus = None if mixed or row.baseline is None else change(row.change_pct, t) or t("sentence.versus_same")
+    return t("chart.dose", kpi=row.printed.label, finding=", ".join(x for x in (f"{row.value(t)} {unit}", versus) if x))
+
+
+def _alt(what: str, values: Sequence[float | None], printed: Printed, t: Language) -> str:
+    known = [v for v in values if v is not None]
+    if not known:
+        return t("chart.alt_none", what=what)
+    low, high = t.numeral(printed.digits(min(known))), t.numeral(printed.digits(max(known)))
+    return t("chart.alt_values", what=what, values=t.count("chart.values", len(known)), low=low, high=high, unit=printed.unit)
+
+
+def _product(week: WeekData, line: LineFacts, t: Language) -> Chart:
+    cake, capture, days = line.row("cake"), line.row("capture"), shown_days(week)
+    start = week.start_utc - timedelta(days=WEEK * (SHOWN_WEEKS - 1))
+    samples = [
+        (figures.position(r["from_utc"] + timedelta(hours=r["half_width_h"] or 0.0), start), r["value"] * cake.printed.factor)
+        for r in line.data.cake
+    ]
+    captured = _daily(days, line.data.days, capture.printed)
+    return Chart(
+        t("chart.product", cake=_finding(cake, line.mixed, t), capture=_finding(capture, line.mixed, t)),
+        figures.product(_behind(week, line, cake), samples, _behind(week, line, capture), captured, t),
+        f"{_alt(cake.printed.label, [v for _, v in samples], cake.printed, t)} {_alt(capture.printed.label, captured, capture.printed, t)}",
+        points=_points(days, captured, capture.printed, t),
     )
 
 
-def _finding(what: str, row: KpiRow) -> str:
-    """Return the title that says what the chart shows: "Polymer dose: 20.9 lb ... this week, in target, within usual range"."""
-    if row.this_shown is None:
-        return f"{what}: {words.NOT_ENOUGH} this week"
-    unit = "%" if row.printed.unit.startswith("%") else row.printed.unit
-    return f"{what}: {row.this} {unit} this week, {', '.join(row.words)}"
+def _dose_cake(line: LineFacts, t: Language) -> Chart:
+    dose_row, cake = line.row("dose"), line.row("cake")
+
+    def pairs(days: Sequence[Row]) -> list[tuple[float, float]]:
+        both = [(d["dose_active_kg_t"], d["cake_ts_pct"]) for d in days]
+        return [(x * dose_row.printed.factor, y * cake.printed.factor) for x, y in both if x is not None and y is not None]
+
+    now, base = pairs(line.in_week), pairs(line.data.baseline)
+    finding = t("chart.scatter_found", week=t.count("days", len(now)), base=t.count("days", len(base))) if base else t("chart.scatter_none")
+    svg = figures.cloud(now, base, (dose_row.printed.unit, t("chart.cake_axis")), (t("chart.week_days"), t("chart.baseline_days")), t)
+    title = t("chart.scatter", finding=finding)
+    return Chart(title, svg, _alt(title, [y for _, y in now], cake.printed, t), is_half=True)
 
 
-def _alt(what: str, values: list[float | None] | list[float], printed: Printed) -> str:
-    known = [v for v in values if v is not None]
-    if not known:
-        return f"{what}: no values in these weeks."
-    ends = f"from {printed.digits(min(known))} to {printed.digits(max(known))} {printed.unit}"
-    return f"{what}: {counted(len(known), 'value')}, {ends}; gaps stay empty."
+def _mixing(line: LineFacts, t: Language) -> Chart | None:
+    row = line.row("mixing")
+    if row.why == t("not_measured"):
+        return None
+    us = line.data.settings["units"] == "US"
+    unit = "gpm" if us else "m3/h"
+    first = line.in_week[0]["operating_day"] if line.in_week else None
+
+    def pairs(is_week: bool) -> list[tuple[float, float]]:
+        return [
+            (units.from_si(h["sludge_flow_m3_h"], unit), h["mixing_dp_kpa"] * row.printed.factor)
+            for h in line.data.hours
+            if (first is not None and h["operating_day"] >= first) == is_week
+        ]
+
+    versus = change(row.change_pct, t) if line.mixed is None else None
+    finding = ", ".join(x for x in (f"{row.value(t)} {row.printed.unit}" if row.is_reported else row.why, versus) if x)
+    title, pressure = t("chart.mixing", finding=finding), "psi" if us else "kPa"
+    svg = figures.cloud(
+        pairs(True), pairs(False), (t("chart.flow_axis", unit=unit), t("chart.mixing_axis", unit=pressure)),
+        (t("chart.week_hours"), t("chart.baseline_hours")), t,
+        at=units.from_si(line.data.settings["reference_flow_m3_h"], unit),
+    )  # fmt: skip
+    return Chart(title, svg, _alt(title, [y for _, y in pairs(True)], row.printed, t), is_half=True)
 
 
-def _strip(week: WeekData, line: LineFacts) -> dict[str, str]:
+def index_of(row: Row) -> float | None:
+    """Return the condition index of a pump's week: head or displacement over its reference."""
+    value: float | None = row["wear_index"] if row["wear_index"] is not None else row["slip_index"]
+    return value
+
+
+def _pump(week: WeekData, line: LineFacts, t: Language) -> Chart | None:
+    rows = line.data.pump
+    if not rows:
+        return None
+    this = [r for r in rows if r["week_start_day"] == week.week_start_day]
+    values = [index_of(r) for r in rows]
+    spread = [judge.COVERAGE * ((r["index_se"] or 0.0) ** 2 + (r["index_u_systematic"] or 0.0) ** 2) ** 0.5 for r in rows]
+    now = this[0] if this else rows[-1]
+    value = index_of(now) if this else None
+    if value is None:
+        finding = t("chart.pump_none", reason=now["index_reason"] or t("not_enough"))
+    else:
+        reference = t.day(now["reference_day"], "tick") if now["reference_day"] else "-"
+        finding = t("chart.pump_found", value=t.numeral(f"{value:.2f}"), reference=reference)
+    title = t("chart.pump", finding=finding)
+    labels = [t.day(r["week_start_day"], "tick") for r in rows]
+    return Chart(title, figures.pump(labels, values, list(spread), t("chart.pump_axis"), t), title, is_half=True)
+
+
+def _strip(week: WeekData, line: LineFacts, t: Language) -> Chart:
     days = [week.week_start_day + timedelta(days=k) for k in range(WEEK)]
     starts = {d: min((s["start_utc"] for s in line.data.states if s["operating_day"] == d), default=None) for d in days}
     states = []
@@ -98,10 +224,10 @@ def _strip(week: WeekData, line: LineFacts) -> dict[str, str]:
         hours[s["state"]] = hours.get(s["state"], 0.0) + length
         if begin is not None:
             states.append((days.index(s["operating_day"]), (s["start_utc"] - begin).total_seconds() / 3600.0, length, s["state"]))
-    told = ", ".join(f"{name} {words.one_decimal(hours[name])} h" for name in _TOLD if round(hours.get(name, 0.0), 1)) or "no minutes"
-    return {
-        "title": f"Running state: {told}",
-        "svg": figures.strip(days, states, line.data.settings["operating_day_start_h"]),
-        "alt": f"Running state by operating day and hour: {told}.",
-        "note": "",
-    }
+    told = ", ".join(
+        t("chart.state_hours", state=t(f"state.{name}"), hours=t.numeral(one_decimal(hours[name])))
+        for name in _TOLD
+        if round(hours.get(name, 0.0), 1)
+    )
+    title = t("chart.strip", told=told or t("chart.no_minutes"))
+    return Chart(title, figures.strip(days, states, line.data.settings["operating_day_start_h"], t), title)

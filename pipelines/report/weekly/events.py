@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from pipelines.plant.model import PlantFile
-from pipelines.report.weekly.read import WeekData
+from pipelines.report.weekly.rows import WeekData
 
 
 @dataclass(frozen=True)
@@ -34,31 +34,6 @@ def of_line(week: WeekData, line: str, plant_file: PlantFile) -> tuple[Event, ..
     return tuple(sorted(found, key=lambda e: (e.at_utc, e.what)))
 
 
-def sentence(week: WeekData, events: Sequence[Event]) -> str | None:
-    """Return what page 1 says of the events of the week; None without one."""
-    found = in_week(week, events)
-    if not found:
-        return None
-    mixed = "; the week's figures mix before and after" if any(e.at_utc > week.start_utc for e in found) else ""
-    start = f"{len(found)} events, the first on" if len(found) > 1 else "On"
-    return f"{start} {spoken_day(found[0].day)}: “{found[0].what}”{mixed}."
-
-
-def why_not_compared(week: WeekData, events: Sequence[Event]) -> str | None:
-    """Return which event forbids a comparison with last week: one of this week, or one within the last; None when there is none."""
-    found = in_week(week, events)
-    if found:
-        return f"the event{'s' if len(found) > 1 else ''} of {spoken_day(found[0].day)}{' and after' if len(found) > 1 else ''}"
-    before = week.start_utc - timedelta(days=7)
-    last = [e for e in events if before + timedelta(hours=1) < e.at_utc < week.start_utc]  # an hour for a change of summer time
-    return f"it holds an event of {spoken_day(last[-1].day)}: “{last[-1].what}”" if last else None
-
-
-def in_week(week: WeekData, events: Sequence[Event]) -> list[Event]:
-    """Return the events of the reported week."""
-    return [e for e in events if week.start_utc <= e.at_utc < week.end_utc]
-
-
-def spoken_day(day: date) -> str:
-    """Return "Tuesday 3 March"."""
-    return f"{day:%A} {day.day} {day:%B}"
+def within(week: WeekData, events: Sequence[Event]) -> list[Event]:
+    """Return the events that divide the reported week: later than its start."""
+    return [e for e in events if week.start_utc + timedelta(hours=1) < e.at_utc < week.end_utc]

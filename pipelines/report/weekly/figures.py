@@ -1,18 +1,24 @@
-"""The charts of a weekly page as SVG text: black, grey and hatching only, gaps drawn as gaps, real text for the reader's search."""
+"""The figures of a weekly page as SVG text: black, grey and hatching only, gaps drawn as gaps, real text for the reader's search.
+
+Values are in printed units; texts come ready in the plant's language.
+"""
 
 from __future__ import annotations
 
+import itertools
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
+from matplotlib.ticker import Formatter
+
 from pipelines.report import style
-from pipelines.report.words import Limits, Printed
+from pipelines.report.language import Language
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 # State -> (fill, hatch); readable in a black-and-white print.
 STATE_LOOKS = {
@@ -23,127 +29,154 @@ STATE_LOOKS = {
     "stopped": ("0.93", ""),
     "unknown": ("white", "xxx"),
 }
-# The value axis of a chart with limits reaches so far past the highest limit, the same from week to week.
-_HEADROOM = 1.5
-# The word "event" and a number are so many days of the axis wide; nearer to another mark or the end the number stands alone.
-_EVENT_DAYS = 5
-_MARK_ROW_IN = 0.1  # room for the numbers of events between the axes and the legend [inch]
+WEEK = 7  # days
+HALF_IN = 3.58  # width of one of two figures side by side
+_LEGEND_SIZE, _AXIS_SIZE, _MARK_SIZE = 7.0, 7.5, 6.5
+_ARM_NAME_DAYS = 5  # an arm shorter than this bears its letter only
 
 
 @dataclass(frozen=True)
-class Mark:
-    """An event on the time axis."""
+class Arm:
+    """A spell of one arrangement on the axis of days: first and last index, and its name."""
 
-    day: date
-    number: int
-
-
-# Room round the axes [inch], the same in every chart so that their time axes stand under each other.
-_TOP_IN, _BOTTOM_IN = 0.2, 0.22
+    first: int
+    last: int
+    name: str
+    is_shaded: bool
 
 
-def _sheet(height_in: float, *, bottom_in: float = _BOTTOM_IN, marks: bool = False) -> Figure:
-    """Return a figure with fixed room for labels; higher by the numbers of events, if there are `marks`."""
-    extra = _MARK_ROW_IN * marks
-    return style.sheet(height_in + extra, top_in=_TOP_IN + extra, bottom_in=bottom_in)
+@dataclass(frozen=True)
+class Backdrop:
+    """What stands behind the values of a figure of days."""
+
+    days: list[date]
+    levels: tuple[float, ...] = ()  # targets
+    band: tuple[float, float] | None = None  # of the baseline
+    arms: tuple[Arm, ...] = ()
+    events: tuple[date, ...] = ()
+    lots: tuple[date, ...] = ()
+    most: float = math.inf  # the axis never ends higher, unless a value does
+    texts: dict[str, str] = field(default_factory=dict)
 
 
-def dose(
-    days: list[date], daily: list[float | None], rolling: list[float | None], printed: Printed, limits: Limits, week: int, marks: list[Mark]
-) -> str:
-    """Draw the daily dose as points and the rolling 7-day dose as a line; values in the printed unit, `week` days shaded."""
+def dose(behind: Backdrop, daily: list[float | None], rolling: list[float | None], label: str, t: Language, height_in: float = 1.75) -> str:
+    """Draw the daily dose as points and the rolling 7-day dose as a line that no event or change of arm is drawn through."""
     with style.styled():
-        figure = _sheet(1.4, marks=bool(marks))
+        figure = style.sheet(height_in, top_in=0.36 if behind.arms else 0.22)
         axes = figure.subplots()
-        _backdrop(axes, len(days), week, printed, limits, marks, days)
-        axes.plot(*_broken(rolling, days, marks), color="0.4", linewidth=1.6, marker=".", markersize=2, label="rolling 7 days")
+        _behind(axes, behind, t)
+        axes.plot(*_broken(rolling, behind), color=style.MID, linewidth=1.5, label=t("chart.rolling"))
         axes.plot(
-            range(len(days)), _gaps(daily), color="black", linewidth=0, marker="o", markersize=3.2, clip_on=False, label="operating day"
+            range(len(daily)),
+            _gaps(daily),
+            color=style.INK,
+            linewidth=0,
+            marker="o",
+            markersize=3.2,
+            clip_on=False,
+            label=t("chart.operating_day"),
         )
-        _scale_round(axes, [*daily, *rolling], (printed, limits))
-        _finish(axes, days, printed.unit, marks=bool(marks))
+        _scale(axes, [*daily, *rolling], behind, t)
+        _finish(axes, behind, label, t)
         return style.svg(figure)
 
 
 def product(
-    days: list[date], cake: list[tuple[float, float]], cake_of: tuple[Printed, Limits], capture: list[float | None], capture_of: tuple[Printed, Limits],
-    week: int,
-) -> str:  # fmt: skip
+    cake_behind: Backdrop, samples: list[tuple[float, float]], capture_behind: Backdrop, capture: list[float | None], t: Language
+) -> str:
     """Draw cake samples (position in days, value) and the capture of each day, one under the other."""
     with style.styled():
-        figure = _sheet(1.95)
+        figure = style.sheet(2.25, top_in=0.36 if cake_behind.arms else 0.22, gap=0.3 if cake_behind.arms else 0.2)
         above, below = figure.subplots(2, 1, sharex=True)
-        for axes, (printed, limits) in ((above, cake_of), (below, capture_of)):
-            _backdrop(axes, len(days), week, printed, limits, [], days)
+        _behind(above, cake_behind, t)
+        _behind(below, capture_behind, t)
         above.plot(
-            [x for x, _ in cake],
-            [y for _, y in cake],
-            color="black",
-            linewidth=0,
-            marker="o",
-            markersize=2.8,
-            markerfacecolor="white",
-            markeredgewidth=0.8,
-            clip_on=False,
-            label="sample",
-        )
-        below.plot(
-            range(len(days)), _gaps(capture), color="black", linewidth=0, marker="s", markersize=3, clip_on=False, label="operating day"
-        )
-        _scale_round(above, [y for _, y in cake], cake_of)
-        _scale_round(below, capture, capture_of)
-        _finish(above, days, "cake, % TS")
-        _finish(below, days, "capture, %\nof the day", legend=False)
-        above.set_xlabel("")
+            [x for x, _ in samples], [y for _, y in samples], color=style.INK, linewidth=0, marker="o", markersize=2.8, markerfacecolor="white",
+            markeredgewidth=0.8, clip_on=False, label=t("chart.sample"),
+        )  # fmt: skip
+        below.plot(range(len(capture)), _gaps(capture), color=style.INK, linewidth=0, marker="s", markersize=3, clip_on=False, label="")
+        _scale(above, [y for _, y in samples], cake_behind, t)
+        _scale(below, capture, capture_behind, t)
+        _finish(above, cake_behind, t("chart.cake_axis"), t)
+        _finish(below, capture_behind, t("chart.capture_axis"), t, legend=False)
         return style.svg(figure)
 
 
-def mixing(days: list[date], daily: list[float | None], printed: Printed, limits: Limits, week: int, marks: list[Mark]) -> str:
-    """Draw the mixing pressure drop at reference flow of each day; days without one stay empty."""
+def cloud(
+    week: list[tuple[float, float]], base: list[tuple[float, float]], labels: tuple[str, str], names: tuple[str, str], t: Language,
+    *, at: float | None = None,
+) -> str:  # fmt: skip
+    """Draw pairs of the week over pairs of the baseline; `labels` of x and y, `names` of week and baseline, `at` a reference on x."""
     with style.styled():
-        figure = _sheet(1.0, marks=bool(marks))
+        figure = style.sheet(2.0, width_in=HALF_IN, left_in=0.55, top_in=0.2, bottom_in=0.4)
         axes = figure.subplots()
-        _backdrop(axes, len(days), week, printed, limits, marks, days)
-        axes.plot(*_broken(daily, days, marks), color="black", linewidth=0.5)
-        axes.plot(
-            range(len(days)), _gaps(daily), color="black", linewidth=0, marker="D", markersize=2.8, clip_on=False, label="operating day"
+        looks: tuple[tuple[list[tuple[float, float]], str, str, str], ...] = (
+            (base, names[1], "0.6", "x"),
+            (week, names[0], style.INK, "o"),
         )
-        _scale_from_zero(axes, daily, printed, limits)
-        _finish(axes, days, printed.unit, marks=bool(marks))
+        for pairs, name, colour, marker in looks:
+            if pairs:
+                shown = f"{name} ({t('shown_of', n=len(pairs))})"
+                axes.plot(
+                    [x for x, _ in pairs], [y for _, y in pairs], linewidth=0, color=colour, marker=marker, markersize=3.4, label=shown
+                )
+        if at is not None:
+            axes.axvline(at, color="black", linewidth=0.8, linestyle=":")
+        if not week and not base:
+            axes.annotate(t("chart.no_values"), (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
+        axes.set_ylim(bottom=min([0.0, *(y for _, y in [*week, *base])]))
+        axes.set_xlabel(labels[0], fontsize=_AXIS_SIZE)
+        axes.set_ylabel(labels[1], fontsize=_AXIS_SIZE)
+        axes.grid(color="0.88", linewidth=0.5)
+        _local(axes, t)
+        _legend(axes)
         return style.svg(figure)
 
 
-def strip(days: list[date], states: list[tuple[int, float, float, str]], start_h: float) -> str:
+def pump(weeks: list[str], values: list[float | None], spread: list[float | None], label: str, t: Language) -> str:
+    """Draw the index of the pump week by week with its expanded uncertainty; weeks without one stay empty."""
+    with style.styled():
+        figure = style.sheet(2.0, width_in=HALF_IN, left_in=0.55, top_in=0.2, bottom_in=0.4)
+        axes = figure.subplots()
+        known = [(k, v, s or 0.0) for k, (v, s) in enumerate(zip(values, spread, strict=True)) if v is not None]
+        axes.axhline(1.0, color="black", linewidth=0.8, linestyle=(0, (5, 3)))
+        if known:
+            axes.errorbar([k for k, _, _ in known], [v for _, v, _ in known], yerr=[s for _, _, s in known], color="black", linewidth=0, elinewidth=0.8,
+                          capsize=2, marker="D", markersize=3)  # fmt: skip
+        else:
+            axes.annotate(t("chart.no_values"), (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
+        low, high = min([0.9, *(v - s for _, v, s in known)]), max([1.1, *(v + s for _, v, s in known)])
+        axes.set_ylim(low - 0.02, high + 0.02)
+        axes.set_xlim(-0.5, len(weeks) - 0.5)
+        axes.set_xticks(range(len(weeks)), weeks, fontsize=6.5)
+        axes.set_ylabel(label, fontsize=_AXIS_SIZE)
+        axes.grid(axis="y", color="0.88", linewidth=0.5)
+        _local(axes, t, x=False)
+        return style.svg(figure)
+
+
+def strip(days: list[date], states: list[tuple[int, float, float, str]], start_h: float, t: Language) -> str:
     """Draw the running states of a week: (row of the day, from, length [h since the operating day began], state)."""
     with style.styled():
-        figure = _sheet(1.4, bottom_in=0.36)
+        figure = style.sheet(1.35, top_in=0.2, bottom_in=0.24)
         axes = figure.subplots()
         seen = set()
         for name, (fill, hatch) in STATE_LOOKS.items():
             for row in range(len(days)):
                 bars = [(a, length) for r, a, length, state in states if r == row and state == name]
                 if bars:
-                    label = None if name in seen else name
+                    label = "" if name in seen else t(f"state.{name}")
                     seen.add(name)
                     axes.broken_barh(bars, (row - 0.36, 0.72), facecolor=fill, hatch=hatch, edgecolor="0.2", linewidth=0.25, label=label)
         axes.set_ylim(len(days) - 0.4, -0.6)
-        axes.set_yticks(range(len(days)), [f"{d:%a} {d.day} {d:%b}" for d in days])
+        axes.set_yticks(range(len(days)), [t.day(d) for d in days])
         longest = max([24.0, *(a + length for _, a, length, _ in states)])
         axes.set_xlim(0, longest)
         ticks = range(0, math.ceil(longest), 3)
-        axes.set_xticks(list(ticks), [_clock(start_h + t) for t in ticks])
-        axes.set_xlabel("plant time at the start of the operating day, then hours on", fontsize=7)
+        axes.set_xticks(list(ticks), [_clock(start_h + x) for x in ticks])
         axes.tick_params(axis="y", length=0)
         if seen:
-            axes.legend(
-                loc="lower left",
-                bbox_to_anchor=(0, 1.0),
-                ncols=len(STATE_LOOKS),
-                frameon=False,
-                fontsize=7,
-                handlelength=1.6,
-                borderaxespad=0.1,
-            )
+            _legend(axes, columns=len(STATE_LOOKS))
         return style.svg(figure)
 
 
@@ -152,99 +185,106 @@ def _clock(hours: float) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
-def _gaps(values: list[float | None]) -> list[float]:
+def _gaps(values: Sequence[float | None]) -> list[float]:
     return [float("nan") if v is None else v for v in values]
 
 
-def _broken(values: list[float | None], days: list[date], marks: list[Mark]) -> tuple[list[float], list[float]]:
-    """Return positions and values of a line that no event is drawn through."""
-    points = [*enumerate(_gaps(values)), *((at, float("nan")) for at in {(m.day - days[0]).days - 0.5 for m in marks})]
+def _broken(values: Sequence[float | None], behind: Backdrop) -> tuple[list[float], list[float]]:
+    """Return positions and values of a line that no event and no change of arrangement is drawn through."""
+    breaks = {(day - behind.days[0]).days - 0.5 for day in behind.events} | {arm.first - 0.5 for arm in behind.arms}
+    points = [*enumerate(_gaps(values)), *((at, float("nan")) for at in breaks)]
     points.sort(key=lambda point: point[0])
     return [x for x, _ in points], [y for _, y in points]
 
 
-def _backdrop(axes: Axes, count: int, week: int, printed: Printed, limits: Limits, marks: list[Mark], days: list[date]) -> None:
-    """Shade the reported week, hatch the usual range, dash the target, mark events."""
-    axes.axvspan(count - week - 0.5, count - 0.5, color="0.93", linewidth=0, zorder=0)
-    if limits.usual is not None:
-        low, high = (x * printed.factor for x in limits.usual)
-        axes.axhspan(low, high, facecolor="none", edgecolor="0.75", hatch="////", linewidth=0, zorder=0.5, label="usual range")
-    for level in (limits.at_least, limits.at_most):
-        if level is not None:
-            axes.axhline(level * printed.factor, color="black", linewidth=0.8, linestyle=(0, (5, 3)), label="target")
-    places = [(mark.day - days[0]).days for mark in marks]
-    for k, (at, mark) in enumerate(zip(places, marks, strict=True)):
-        near = min([count + _EVENT_DAYS / 2 - at, *(abs(at - other) for j, other in enumerate(places) if j != k)])
-        label, size = (f"event {mark.number}", 7.0) if near >= _EVENT_DAYS else (str(mark.number), 5.5 if near < 2 else 7.0)
-        axes.axvline(at - 0.5, color="black", linewidth=0.8, linestyle=":")
-        axes.annotate(
-            label, (at - 0.5, 1.0), (0, 1), xycoords=("data", "axes fraction"), textcoords="offset points", ha="center", fontsize=size
+def _behind(axes: Axes, behind: Backdrop, t: Language) -> None:
+    """Shade every second arm, hatch the baseline band, dash the targets, mark events, lots and the reported week."""
+    count = len(behind.days)
+    for arm in behind.arms:
+        if arm.is_shaded:
+            axes.axvspan(arm.first - 0.5, arm.last + 0.5, color="0.9", linewidth=0, zorder=0)
+        if arm.last - arm.first + 1 >= _ARM_NAME_DAYS:
+            room = int(2.0 * (arm.last - arm.first + 1))  # letters of that size a day is wide
+            name = arm.name if len(arm.name) <= room else f"{arm.name[: room - 1]}…"
+            axes.annotate(name, ((arm.first + arm.last) / 2, 1.0), (0, 2), xycoords=("data", "axes fraction"), textcoords="offset points", ha="center",
+                          fontsize=_MARK_SIZE, style="italic")  # fmt: skip
+    if behind.band is not None:
+        axes.axhspan(*behind.band, facecolor="none", edgecolor="0.7", hatch="////", linewidth=0, zorder=0.5, label=t("chart.baseline_band"))
+    for level in behind.levels:
+        axes.axhline(level, color="black", linewidth=0.9, linestyle=(0, (5, 3)), label=t("chart.target"))
+    for k, day in enumerate(behind.events, 1):
+        at = (day - behind.days[0]).days - 0.5
+        axes.axvline(at, color="black", linewidth=0.8, linestyle=":")
+        axes.annotate(str(k), (at, 0.0), (2, 2), xycoords=("data", "axes fraction"), textcoords="offset points", fontsize=_MARK_SIZE)
+    for day in behind.lots:
+        axes.plot(
+            [(day - behind.days[0]).days - 0.5],
+            [0.0],
+            transform=axes.get_xaxis_transform(),
+            marker="^",
+            color="black",
+            markersize=5,
+            clip_on=False,
         )
+    # The reported week: a thick line below its days.
+    axes.plot([count - WEEK - 0.5, count - 0.5], [0, 0], transform=axes.get_xaxis_transform(), color="black", linewidth=2.6, clip_on=False,
+              solid_capstyle="butt", zorder=5, label=t("this_week"))  # fmt: skip
 
 
-def _levels(printed: Printed, limits: Limits) -> list[float]:
-    found = [limits.at_least, limits.at_most, *(limits.usual or ())]
-    return [x * printed.factor for x in found if x is not None]
-
-
-def _scale_from_zero(axes: Axes, values: list[float | None], printed: Printed, limits: Limits) -> None:
-    """From zero to a top that the limits set, so that weeks compare by eye; higher, or below zero, only when a value is."""
-    known = [v for v in values if v is not None]
-    levels = _levels(printed, limits)
-    top = max([_HEADROOM * max(levels) if levels else 0.0, *(1.05 * v for v in known)])
-    axes.set_ylim(min([0.0, *(1.05 * v for v in known)]), _round_up(top) if top > 0 else 1.0)
-    _say_when_empty(axes, known)
-
-
-def _round_up(value: float) -> float:
-    """Return the next of 1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10 times a power of ten, so that the axis seldom changes between weeks."""
-    power = 10.0 ** math.floor(math.log10(value))
-    return next(step * power for step in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10) if step * power >= value * (1 - 1e-12))
-
-
-def _scale_round(axes: Axes, values: list[Any], of: tuple[Printed, Limits]) -> None:
-    """Round the limits by their own width on both sides, so that weeks compare by eye; wider only when a value is.
-
-    Points, not bars: the axis need not begin at zero. Without limits the values stand in for them. No percentage goes past 100.
-    """
+def _scale(axes: Axes, values: Sequence[float | None], behind: Backdrop, t: Language) -> None:
+    """Round targets and band by their own width on both sides, so that weeks compare by eye; wider only when a value is."""
     known = [float(v) for v in values if v is not None]
-    levels = _levels(*of) or known
+    levels = [*behind.levels, *(behind.band or ())] or known
     if levels:
         width = max(max(levels) - min(levels), 0.1 * abs(max(levels)), 1e-6)
         top = max([max(levels) + width, *known]) + 0.05 * width
-        most = max([100.0, *known]) if of[0].unit.startswith("%") else math.inf
-        axes.set_ylim(min([min(levels) - width, *known]) - 0.05 * width, min(top, most))
-    _say_when_empty(axes, known)
-
-
-def _say_when_empty(axes: Axes, known: list[float]) -> None:
+        bottom = min([min(levels) - width, *known]) - 0.05 * width
+        axes.set_ylim(max(bottom, 0.0) if min(known, default=0.0) >= 0 else bottom, min(top, max([behind.most, *known])))
     if not known:
-        axes.annotate("no values in these weeks", (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
+        axes.annotate(t("chart.no_values"), (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
 
 
-def _finish(axes: Axes, days: list[date], label: str, *, legend: bool = True, marks: bool = False) -> None:
-    ticks = [i for i in range(len(days)) if (len(days) - i) % 7 == 0]
-    axes.set_xticks(ticks, [f"{days[i].day} {days[i]:%b}" for i in ticks])
+def _finish(axes: Axes, behind: Backdrop, label: str, t: Language, *, legend: bool = True) -> None:
+    days = behind.days
+    ticks = [i for i in range(len(days)) if (len(days) - i) % WEEK == 0]
+    axes.set_xticks(ticks, [t.day(days[i], "tick") for i in ticks])
     axes.set_xlim(-0.5, len(days) - 0.5)
-    axes.set_ylabel(label.replace(" per ", "\nper "), fontsize=7.5)
+    axes.set_ylabel(label, fontsize=_AXIS_SIZE)
     axes.grid(axis="y", color="0.88", linewidth=0.5)
     axes.set_axisbelow(True)
-    if not legend:
-        return
+    _local(axes, t, x=False)
+    if legend:
+        _legend(axes, above_pt=9.0 if behind.arms else 0.0)
+
+
+def _local(axes: Axes, t: Language, *, x: bool = True) -> None:
+    """Write the numbers at the axes in the signs of the language."""
+    for axis in (axes.xaxis, axes.yaxis) if x else (axes.yaxis,):
+        axis.set_major_formatter(_Local(axis.get_major_formatter(), t))
+
+
+class _Local(Formatter):
+    """Numbers at an axis in the signs of a language, otherwise as another formatter writes them."""
+
+    def __init__(self, plain: Any, t: Language) -> None:
+        self._plain, self._language = plain, t
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        return self._language.numeral(str(self._plain(x, pos)))
+
+    def set_locs(self, locs: Any) -> None:
+        self._plain.set_locs(locs)
+
+
+def _legend(axes: Axes, *, columns: int = 5, above_pt: float = 0.0) -> None:
     handles, labels = axes.get_legend_handles_labels()
-    once = dict(zip(labels, handles, strict=True))
-    height_in = axes.get_window_extent().height / axes.figure.dpi
-    axes.legend(
-        once.values(),
-        once.keys(),
-        loc="lower left",
-        bbox_to_anchor=(0, 1.0 + _MARK_ROW_IN * marks / height_in),
-        ncols=5,
-        frameon=False,
-        fontsize=7,
-        handlelength=1.8,
-        borderaxespad=0.1,
-    )
+    once = {label: handle for label, handle in zip(labels, handles, strict=True) if label}
+    height_pt = axes.get_window_extent().height / axes.figure.dpi * 72.0
+    if once:
+        axes.legend(
+            once.values(), once.keys(), loc="lower left", bbox_to_anchor=(0, 1.0 + above_pt / height_pt), ncols=columns, frameon=False,
+            fontsize=_LEGEND_SIZE, handlelength=1.8, borderaxespad=0.1, columnspacing=1.4,
+        )  # fmt: skip
 
 
 def position(at: datetime, first_start: datetime) -> float:
@@ -252,46 +292,34 @@ def position(at: datetime, first_start: datetime) -> float:
     return (at - first_start).total_seconds() / 86400.0 - 0.5
 
 
-# The range bar of the table: a strip so wide and high [SVG units], hatched over the usual range.
-BAR_WIDTH, BAR_HEIGHT = 90.0, 18.0
+# The trend of a row of the six: so wide and high [SVG units].
+TREND_WIDTH, TREND_HEIGHT = 96.0, 20.0
 
 
-def range_bar(this: float, last: float | None, printed: Printed, limits: Limits) -> str | None:
-    """Return a small bar: hatched usual range, ticks at targets, filled mark this week, open mark last week; None without limits.
-
-    The scale comes from the limits alone; a mark beyond it sits at the edge as an arrow.
-    """
-    levels = _levels(printed, limits)
-    if not levels:
+def trend(values: Sequence[float | None], band: tuple[float, float] | None) -> str | None:
+    """Return a small line of the last weeks over the baseline band, its last point filled; gaps stay gaps. None without two values."""
+    known = [v for v in values if v is not None]
+    if len(known) < 2:
         return None
-    width = max(max(levels) - min(levels), 0.1 * abs(max(levels)), 1e-9)
-    low, high = min(levels) - width, max(levels) + width
+    low, high = min([*known, *(band or ())]), max([*known, *(band or ())])
+    width = max(high - low, 0.02 * abs(high), 1e-9)
 
-    def x(value: float) -> float:
-        return 4.0 + (BAR_WIDTH - 8.0) * min(1.0, max(0.0, (value - low) / (high - low)))
+    def at(k: int, v: float) -> tuple[float, float]:
+        middle = (low + high) / 2
+        return 4.0 + (TREND_WIDTH - 8.0) * k / (len(values) - 1), TREND_HEIGHT / 2 - (TREND_HEIGHT - 6.0) * (v - middle) / width
 
-    middle = BAR_HEIGHT / 2
-    parts = [f'<line x1="4" y1="{middle}" x2="{BAR_WIDTH - 4}" y2="{middle}" stroke="black" stroke-width="0.7"/>']
-    if limits.usual is not None:
-        a, b = (x(v * printed.factor) for v in limits.usual)
-        parts.append(f'<rect x="{a:.2f}" y="5" width="{b - a:.2f}" height="8" fill="white" stroke="black" stroke-width="0.6"/>')
-        strokes = [k for k in range(-8, int(b - a) + 1, 4) if k >= 0 and k + 8 <= b - a]
-        parts += [f'<line x1="{a + k:.2f}" y1="13" x2="{a + k + 8:.2f}" y2="5" stroke="black" stroke-width="0.4"/>' for k in strokes]
-    for level in (limits.at_least, limits.at_most):
-        if level is not None:
-            at = x(level * printed.factor)
-            parts.append(f'<line x1="{at:.2f}" y1="1.5" x2="{at:.2f}" y2="16.5" stroke="black" stroke-width="1.4"/>')
-    if last is not None:
-        parts.append(f'<circle cx="{x(last):.2f}" cy="{middle}" r="2.8" fill="white" stroke="black" stroke-width="0.9"/>')
-    parts.append(_this_mark(x(this), middle, this, low, high))
+    parts = []
+    if band is not None:
+        top, bottom = at(0, band[1])[1], at(0, band[0])[1]
+        parts.append(f'<rect x="0" y="{top:.2f}" width="{TREND_WIDTH}" height="{max(bottom - top, 0.6):.2f}" fill="#dddddd"/>')
+    pairs = [(k, v) for k, v in enumerate(values) if v is not None]
+    for (k, v), (j, w) in itertools.pairwise(pairs):
+        if j == k + 1:
+            (x1, y1), (x2, y2) = at(k, v), at(j, w)
+            parts.append(f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" stroke="black" stroke-width="1"/>')
+    for k, v in pairs:
+        x, y = at(k, v)
+        is_last = k == len(values) - 1
+        parts.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{2.6 if is_last else 1.0}" fill="black"/>')
     body = "".join(parts)
-    return f'<svg xmlns="http://www.w3.org/2000/svg" width="{BAR_WIDTH}" height="{BAR_HEIGHT}" viewBox="0 0 {BAR_WIDTH} {BAR_HEIGHT}">{body}</svg>'
-
-
-def _this_mark(at: float, middle: float, this: float, low: float, high: float) -> str:
-    if low <= this <= high:
-        corners = [(at, middle - 4.5), (at + 3.6, middle), (at, middle + 4.5), (at - 3.6, middle)]
-    else:
-        tip = 3.9 if this > high else -3.9
-        corners = [(at - tip, middle - 4.5), (at + tip, middle), (at - tip, middle + 4.5)]
-    return f'<polygon points="{" ".join(f"{px:.2f},{py:.2f}" for px, py in corners)}" fill="black"/>'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" width="{TREND_WIDTH}" height="{TREND_HEIGHT}" viewBox="0 0 {TREND_WIDTH} {TREND_HEIGHT}">{body}</svg>'

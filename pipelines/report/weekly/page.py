@@ -1,176 +1,190 @@
-"""The weekly page put together: facts and charts to what the template prints, and the PDF of it."""
+"""The weekly page put together: facts and figures to what the template prints."""
 
 from __future__ import annotations
 
-import math
 from datetime import datetime
 from typing import Any
 
-from pipelines import __version__
 from pipelines.plant.model import PlantFile
-from pipelines.report.cautions import CAUTIONS, SHORT
-from pipelines.report.weekly import charts
-from pipelines.report.weekly.facts import KpiRow, LineFacts, floor_pct, spoken
-from pipelines.report.weekly.figures import range_bar
-from pipelines.report.weekly.read import Row, WeekData
-from pipelines.report.weekly.standing import FINAL, FINAL_BUT
+from pipelines.report.language import Language, sentence
+from pipelines.report.weekly import appendix, charts, figures, judge, money, sentences
+from pipelines.report.weekly.facts import KpiRow, LineFacts
+from pipelines.report.weekly.items import lasted, title
+from pipelines.report.weekly.queries import Row
+from pipelines.report.weekly.rows import WeekData
 
-# Room for flags below the charts of a line, and how the table fills it; what does not fit follows after the last line.
-FLAG_ROOM_MM, ROW_MM, TEXT_LINE_MM, SEEN_CHARACTERS, LOOK_CHARACTERS = 44.0, 2.4, 3.2, 40, 31
-MOST_LATER_FLAGS = 20  # more are counted
-FEW_LATER_FLAGS = 6  # so many stand together with the cautions, on one page
-# Below the charts of the last line the cautions follow on the same page: what they leave on US letter; A4 is higher by as much as they need.
-LAST_ROOM_MM, MARKS_MM, NOTE_CHARACTERS = 38.0, 5.0, 150
-LEGEND = (
-    "Place: hatched the usual range, ticks the targets, filled mark this week, circle last week; an arrow lies beyond the scale. "
-    "Usual ranges and targets are those of the plant file. ± holds about 95 % (k = 2); prices count as exact."
-)
+MOST_OPEN_ITEMS = 3
+MOST_FLAGS = 24  # a line; more are counted
+CHARTS_ON_PAGE_1 = 2  # with more lines than that the dose figures stand on the lines' own pages
+DOSE_IN, SMALL_DOSE_IN = 2.5, 1.45  # height of the dose figure on page 1 [inch]
 
 
-def content(week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile) -> dict[str, Any]:
-    """Return everything the template prints; `withheld` is the reason when no line can be reported."""
-    us = plant_file.plant.units == "US"
+def content(
+    week: WeekData, lines: tuple[LineFacts, ...], plant_file: PlantFile, t: Language, revision: int, changed: list[str]
+) -> dict[str, Any]:
+    """Return everything the template prints; `withheld` is the reason when no line can be reported, `changed` what the revision changed."""
+    plant = plant_file.plant
     reported = [line for line in lines if line.withheld is None]
-    withheld = None if reported else _whole_reason(lines)
-    known = f"{week.known_utc.astimezone(week.zone):%Y-%m-%d %H:%M}"
-    fits = [fitting(line.data.flags, _room(line, us and line is reported[-1])) for line in reported]
-    later = [_flag(week, f) | {"line": line.data.name} for line, fit in zip(reported, fits, strict=True) for f in line.data.flags[fit:]]
-    first, after = week.start_utc.astimezone(week.zone), week.end_utc.astimezone(week.zone)
-    return {
-        "title": f"{week.name}: sludge dewatering, week {week.iso_week}",
-        "description": f"Weekly page of {week.name}, data known as at {known}",
-        "region": "US" if us else "GB",
-        "paper": "us-letter" if us else "a4",
-        "heading": f"{week.name}: sludge dewatering",
-        "week": f"Reporting week {week.iso_week}: {_when(first)} to {_when(after)}, {week.zone.key}.",
-        "lines": f"{'Line' if len(lines) == 1 else 'Lines'}: {', '.join(x.name for x in week.lines)}.",
-        "known": f"Data known as at {known}; rows of the week set aside: {week.rows_set_aside:,}.",
-        "standing": "withheld" if withheld else _standing(reported),
-        "invented": plant_file.plant.invented,
-        "footer": f"{week.plant} {week.iso_week}, flocledger {__version__}, plant file {week.plant_file_id}, data {_versions(lines)}",
-        "withheld": withheld,
-        "reasons": [f"{line.data.name}: {line.withheld}." for line in lines if line.withheld] if withheld else [],
-        "remedies": [
-            "See that the nightly exports and lab sheets of these days lie in the inbox of the plant, then run the nightly again.",
-            "Look at the rows set aside and at the table data_quality for the signals that are missing.",
-        ],
-        "blocks": [_block(week, line) for line in lines] if not withheld else [],
-        "dense": len(lines) > 1,
-        "quality": _quality(lines[0]) if len(lines) == 1 and not withheld else [],
-        "legend": LEGEND,
-        "short_caution": SHORT,
-        "pages": [_page(week, line, fit) for line, fit in zip(reported, fits, strict=True)],
-        "later_flags": later[:MOST_LATER_FLAGS],
-        "is_short_end": len(later) <= FEW_LATER_FLAGS,
-        "more_flags": max(0, len(later) - MOST_LATER_FLAGS),
-        "cautions": list(CAUTIONS),
-    }
-
-
-def _standing(reported: list[LineFacts]) -> str:
-    """Return the word beside the heading; where not all lines are provisional, with those that are."""
-    provisional = [line.data.name for line in reported if line.standing is not None and line.standing.is_provisional]
-    if provisional:
-        return "provisional" if len(provisional) == len(reported) else f"provisional: {', '.join(provisional)}"
-    return FINAL_BUT if any(line.open_items for line in reported) else FINAL
-
-
-def _whole_reason(lines: tuple[LineFacts, ...]) -> str:
     reasons = {line.withheld or "" for line in lines}
-    return reasons.pop() if len(reasons) == 1 else "no line has enough data"
-
-
-def _when(at: datetime) -> str:
-    return f"{at:%a} {at.day} {at:%b %Y %H:%M}"
-
-
-def _versions(lines: tuple[LineFacts, ...]) -> str:
-    return ", ".join(sorted({line.data.this["data_version"] for line in lines if line.data.this})) or "none"
-
-
-def _block(week: WeekData, line: LineFacts) -> dict[str, Any]:
+    withheld = None if reported else (reasons.pop() if len(reasons) == 1 else t("no_line"))
+    known = f"{week.known_utc.astimezone(week.zone):%Y-%m-%d %H:%M}"
+    first_page_charts = reported if len(lines) <= CHARTS_ON_PAGE_1 else []
     return {
-        "heading": line.data.name,
-        "withheld": line.withheld,
-        "sentences": list(line.sentences),
-        "rows": [_row(r) for r in line.rows],
-        "items": [
-            {
-                "severity": f["severity"],
-                "since": _short(week, f["start_utc"]),
-                "what": _ended(f["sentence"]),
-                "look": _ended(f["suggestion"]),
-            }
-            for f in line.open_items
-        ],
-        "more": line.more_items,
-        "data_line": line.data_line,
+        **_frame(week, plant_file, t, revision, known),
+        "meta": _meta(week, plant.invented, t, revision, known),
+        "standing": standing(reported, t) if reported else "",
+        "withheld": None if withheld is None else t("withheld_all", reason=withheld),
+        "reasons": [sentence(f"{line.data.name}: {line.withheld}") for line in lines if line.withheld],
+        "remedies": [t("remedy_files"), t("remedy_rows")],
+        "sentences": sentences.three(lines, t) if reported else [],
+        "groups": [_group(line, line is lines[0], len(lines) > 1, t) for line in lines],
+        "charts": [_first_chart(week, line, len(lines) > 1, t) for line in first_page_charts],
+        "money": None if withheld else money.line(week.comparisons, t),
+        **_items(reported, len(lines) > 1, t),
+        "data_line": sentences.data_line(week, reported, t) if reported else "",
+        "legend": f"{t('legend_page1', baseline=_baseline_words(reported, t))} {t('advisory')}",
+        "pages": [_page(week, line, line not in first_page_charts, t) for line in reported],
+        "appendix": appendix.content(week, lines, plant_file, t, revision, changed),
+        "cautions": list(t.cautions),
     }
 
 
-def _row(row: KpiRow) -> dict[str, Any]:
-    bar = None if row.this_shown is None else range_bar(row.this_shown, row.last_shown, row.printed, row.limits)
+WORDS = (
+    "this_week", "trend", "against_baseline", "against_target", "open_items", "money", "data", "withheld_title", "withheld_why", "missing_title",
+    "remedy_title", "no_items", "flags_title", "no_flags", "flags.when", "flags.lasted", "flags.severity", "flags.seen", "flags.look",
+    "flags.disposition", "cautions",
+)  # fmt: skip
+
+
+def _frame(week: WeekData, plant_file: PlantFile, t: Language, revision: int, known: str) -> dict[str, Any]:
+    plant = plant_file.plant
     return {
-        "label": row.printed.label, "unit": row.printed.unit, "basis": row.basis, "this": row.this, "within": row.within, "last": row.last, "usual": row.usual,
-        "target": row.target, "bar": bar, "extra": row.extra, "last_extra": row.last_extra,
-        "words": "; ".join([*row.words, *(["provisional"] if row.provisional else []), *(["feed TS held"] if row.held else [])]),
-        "bar_alt": f"{row.printed.label}: {' '.join([row.this, row.within]).strip()}, usual range {row.usual}, target {row.target}",
-    }  # fmt: skip
-
-
-def _short(week: WeekData, at: datetime) -> str:
-    local = at.astimezone(week.zone)
-    return f"{local:%a} {local.day} {local:%b %H:%M}"
-
-
-def _ended(sentence: str) -> str:
-    return sentence.strip().rstrip(".") + "."
-
-
-def _page(week: WeekData, line: LineFacts, fit: int) -> dict[str, Any]:
-    return {
-        "heading": f"{line.data.name}: the last {charts.SHOWN_WEEKS} weeks",
-        "charts": charts.of_line(week, line),
-        "flags": [_flag(week, f) for f in line.data.flags[:fit]],
-        "later": len(line.data.flags) - fit,
+        "title": t("title", plant=week.name, iso_week=week.iso_week),
+        "description": t("description", plant=week.name, known=known),
+        "language": t.code,
+        "region": t("region_us") if plant.units == "US" else t("region_other"),
+        "paper": plant.paper_size,
+        "footer": t("footer", plant=week.plant, iso_week=week.iso_week, revision=revision),
+        "page_word": t("page"),
+        "of_word": t("of"),
+        "heading": week.name,
+        "subheading": t("week_title", iso_week=week.iso_week),
+        "words": {key: t(key) for key in WORDS},
     }
 
 
-def _room(line: LineFacts, is_tight: bool) -> float:
-    """Return the room for flags below the charts of a line [mm]; `is_tight` where the cautions need theirs below."""
-    if not is_tight:
-        return FLAG_ROOM_MM
-    noted = math.ceil(len(charts.notes(line.logged)) / NOTE_CHARACTERS)
-    return LAST_ROOM_MM - (MARKS_MM + TEXT_LINE_MM * noted if noted else 0.0)
-
-
-def fitting(flags: tuple[Row, ...], room_mm: float = FLAG_ROOM_MM) -> int:
-    """Return how many of the flags fit below the charts, by the length of their texts; the first always does."""
-    used, count = 0.0, 0
-    for f in flags:
-        lines = max(math.ceil(len(f["sentence"]) / SEEN_CHARACTERS), math.ceil(len(f["suggestion"]) / LOOK_CHARACTERS), 1)
-        used += ROW_MM + TEXT_LINE_MM * lines
-        if count and used > room_mm:
-            break
-        count += 1
-    return count
-
-
-def _quality(line: LineFacts) -> list[dict[str, str]]:
-    """Return the signals of a line with what is known of them in the week."""
-    return [
-        {
-            "role": spoken(q["role"]),
-            "covered": "-" if q["covered_share"] is None else f"{floor_pct(q['covered_share'])} %",
-            "missed": f"{q['missing_processing_minutes']:,} of {q['processing_minutes']:,}",
-            "gap": f"{q['longest_gap_min']:,} min",
-        }
-        for q in line.data.quality
+def _meta(week: WeekData, invented: bool, t: Language, revision: int, known: str) -> str:
+    first, last = week.week_start_day, week.last_reported_day
+    parts = [
+        t("span", first=t.day(first), last=t.day(last, "year")),
+        t("report_no", number=f"{week.plant}-{week.iso_week}", revision=revision),
+        t("known_at", known=known, zone=week.zone.key),
+        *([t("invented")] if invented else []),
     ]
+    return "; ".join(parts)
 
 
-def _flag(week: WeekData, flag: Row) -> dict[str, str]:
+def standing(reported: list[LineFacts], t: Language) -> str:
+    """Return how final the page is: the least final of its lines."""
+    by = [(line, line.standing) for line in reported if line.standing is not None]
+    open_ = [(line, s) for line, s in by if s.is_provisional]
+    line, found = open_[0] if open_ else by[0]
+    return found.words(bool(line.items), t)
+
+
+def _baseline_words(reported: list[LineFacts], t: Language) -> str:
+    days = next((line.data.baseline for line in reported if line.data.baseline), ())
+    if not days:
+        return t("no_baseline")
+    first, last = days[0]["operating_day"], days[-1]["operating_day"]
+    return t("baseline_is", days=t.count("days", sum(1 for d in days if d["processing_minutes"])), first=t.day(first), last=t.day(last))
+
+
+def _group(line: LineFacts, with_units: bool, several: bool, t: Language) -> dict[str, Any]:
     return {
-        "start": _short(week, flag["start_utc"]), "minutes": f"{flag['minutes']:,}", "severity": flag["severity"], "what": _ended(flag["sentence"]),
-        "look": _ended(flag["suggestion"]), "disposition": flag["disposition"] or "open",
+        "name": line.data.name if several else None,
+        "withheld": None if line.withheld is None else t("withheld_line", line=line.data.name, reason=line.withheld),
+        "rows": [_row(r, line.mixed, with_units, t) for r in line.rows if is_on_page_1(r, t)],
+    }
+
+
+def is_on_page_1(row: KpiRow, t: Language) -> bool:
+    """Return whether a row takes its place in the table: it has a number, or one is missing that could be there."""
+    return row.is_reported or row.why not in (t("not_measured"), t("not_priced"))
+
+
+def _row(row: KpiRow, mixed: str | None, with_units: bool, t: Language) -> dict[str, Any]:
+    f = row.printed.factor
+    band = None if row.baseline is None else (row.baseline.low * f, row.baseline.high * f)
+    shown = [None if v is None else v * f for v in row.trend]
+    texts = ["-" if v is None else t.numeral(row.printed.digits(v)) for v in shown]
+    return {
+        "label": row.printed.label, "unit": row.printed.unit if with_units else "", "value": row.value(t),
+        "trend": figures.trend(shown, band), "trend_alt": t("chart.alt_trend", what=row.printed.label, values="; ".join(texts)),
+        "baseline": _versus_baseline(row, mixed, t), "target": _versus_target(row, t),
     }  # fmt: skip
+
+
+def _versus_baseline(row: KpiRow, mixed: str | None, t: Language) -> str:
+    if not row.is_reported:
+        return row.why or ""
+    if row.name == "solids":
+        return ""
+    if row.doubts:
+        return t("versus.withheld")
+    if mixed is not None:
+        return t("versus.mixed")
+    if row.baseline is None:
+        return t("versus.none")
+    return sentences.change(row.change_pct, t) or t("versus.same")
+
+
+def _versus_target(row: KpiRow, t: Language) -> str:
+    if row.verdict is None:
+        return judge.target_text(row.printed, row.limits, t)
+    return t(f"target.{row.verdict}", target=judge.target_text(row.printed, row.limits, t))
+
+
+def _items(reported: list[LineFacts], several: bool, t: Language) -> dict[str, Any]:
+    found = sorted(((line, i) for line in reported for i in line.items), key=lambda x: x[1].by)
+    more = len(found) - MOST_OPEN_ITEMS
+    return {
+        "items": [i.words(t, line.data.name if several else None) for line, i in found[:MOST_OPEN_ITEMS]],
+        "more_items": t("more_items", n=more) if more > 0 else None,
+    }
+
+
+def _first_chart(week: WeekData, line: LineFacts, several: bool, t: Language) -> dict[str, Any]:
+    made = charts.dose(week, line, t, name=line.data.name if several else None, height_in=SMALL_DOSE_IN if several else DOSE_IN)
+    return {**made.content(), "note": ""}  # events are told on the page of figures
+
+
+def _page(week: WeekData, line: LineFacts, with_dose: bool, t: Language) -> dict[str, Any]:
+    flags = sorted(line.data.flags, key=lambda f: (f["detector"], f["start_utc"]))
+    found = [*([charts.dose(week, line, t)] if with_dose else []), *charts.rest(week, line, t)]
+    return {
+        "heading": t("lines_of", line=line.data.name),
+        "charts": [c.content() for c in found],
+        "note": charts.notes(week, line, t),
+        "flags": [flag_row(week, f, t) for f in flags[:MOST_FLAGS]],
+        "more_flags": t("more_flags", n=len(flags) - MOST_FLAGS) if len(flags) > MOST_FLAGS else None,
+    }
+
+
+def flag_row(week: WeekData, flag: Row, t: Language) -> dict[str, str]:
+    """Return a flag as the table prints it; a language other than the flags' own names cause and signal in its own words."""
+    own = t.code == "en"
+    return {
+        "cause": t.word("detector", flag["detector"]),
+        "when": moment(week, flag["start_utc"], t),
+        "lasted": lasted(flag["minutes"], t),
+        "severity": t.word("severity", flag["severity"]),
+        "seen": sentence(flag["sentence"] if own else title(week, flag, t)),
+        "look": sentence(flag["suggestion"] if own else t.word("look", flag["detector"])),
+        "disposition": t.word("disposition", flag["disposition"] or "open"),
+    }
+
+
+def moment(week: WeekData, at: datetime, t: Language) -> str:
+    """Return an instant in plant time."""
+    return t.moment(at.astimezone(week.zone))

@@ -1,9 +1,9 @@
-"""What the plant file says of a line's KPIs: targets and usual ranges in stored units, and which it has no signals for."""
+"""What the plant file says of a line's KPIs: targets in stored units, and which it has no signals for."""
 
 from __future__ import annotations
 
 from pipelines.plant.model import PlantFile, Target
-from pipelines.report.words import Limits
+from pipelines.report.numbers import Limits
 
 
 def limits(plant_file: PlantFile, line: str) -> dict[str, Limits]:
@@ -18,9 +18,7 @@ def unmeasured(plant_file: PlantFile, line: str) -> frozenset[str]:
 
 
 def _limits(target: Target) -> Limits:
-    usual = None if target.usual is None else (target.si(target.usual[0]), target.si(target.usual[1]))
     return Limits(
         None if target.at_least is None else target.si(target.at_least),
         None if target.at_most is None else target.si(target.at_most),
-        usual,
     )

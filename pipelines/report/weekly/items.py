@@ -1,0 +1,59 @@
+"""Open items of a line's week: what they are, who looks at them and until when. Pure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from pipelines.report.language import Language
+from pipelines.report.numbers import one_decimal
+from pipelines.report.weekly.queries import Row
+from pipelines.report.weekly.rows import LineData, WeekData
+
+URGENT = ("check today", "check this week")
+DAYS_TO_ACT = {"check today": 0, "check this week": 7}  # after the page's day
+# Who looks at a cause first (common practice, no source); a cause that is not here is the process engineer's.
+OWNER = {
+    "data gap": "data", "clock error": "data", "resampled": "data", "set-point as value": "data",
+    "flatline": "instruments", "out of range": "instruments", "clipped": "instruments", "zero offset": "instruments",
+    "stuck run bit": "instruments", "totaliser reset": "instruments", "totaliser jump": "instruments", "totaliser ratio": "instruments",
+    "dry run": "maintenance", "negative flow": "maintenance", "polymer outage": "operations",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Item:
+    """One open item: the flag, its short text, the owner's role and the day until when."""
+
+    flag: Row
+    text: str
+    owner: str
+    by: date
+
+    def words(self, t: Language, line_name: str | None) -> str:
+        """Return "Belt press 1, sludge flow meter: data gap, 40 min, Tue 3 Mar; data engineer, by Mon 9 Mar"; the line where there are several."""
+        text = self.text if line_name is None else t("item.of_line", line=line_name, item=self.text)
+        return t("item.owner", item=f"{text[:1].upper()}{text[1:]}", owner=t(f"owner.{self.owner}"), by=t.day(self.by))
+
+
+def of_line(week: WeekData, data: LineData, t: Language) -> tuple[Item, ...]:
+    """Return what asks for a check and has no disposition yet, the most urgent first."""
+    asked = [f for f in data.flags if f["severity"] in URGENT and f["disposition"] is None]
+    made_on = week.known_utc.astimezone(week.zone).date()
+    return tuple(
+        Item(f, title(week, f, t), OWNER.get(f["detector"], "process"), made_on + timedelta(days=DAYS_TO_ACT[f["severity"]]))
+        for f in sorted(asked, key=lambda f: URGENT.index(f["severity"]))
+    )
+
+
+def title(week: WeekData, flag: Row, t: Language) -> str:
+    """Return a flag in few words: its signal, cause, how long it held and the day."""
+    what, day = t.word("detector", flag["detector"]), t.day(flag["start_utc"].astimezone(week.zone).date())
+    if flag.get("role"):
+        return t("item.role", role=t.word("role", flag["role"]), what=what, lasted=lasted(flag["minutes"], t), day=day)
+    return t("item.line", what=what, lasted=lasted(flag["minutes"], t), day=day)
+
+
+def lasted(minutes: int, t: Language) -> str:
+    """Return a duration: minutes up to two hours, then hours."""
+    return t("item.minutes", n=minutes) if minutes <= 120 else t("item.hours", n=t.numeral(one_decimal(minutes / 60)))

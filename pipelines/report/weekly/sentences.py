@@ -1,0 +1,136 @@
+"""The three sentences of a weekly page, and its line on the data. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipelines.report.language import Language, sentence
+from pipelines.report.numbers import one_decimal
+from pipelines.report.weekly import judge
+from pipelines.report.weekly.facts import KpiRow, LineFacts, floor_pct
+from pipelines.report.weekly.rows import WeekData
+
+# Share of processing minutes without every meter the dose needs that is worth a word (the gate of a day is the same).
+MISSED_WORTH_A_WORD = 0.10
+LOST_WORTH_A_WORD_H = 0.5  # hours that ran without a meter that could judge them
+_JUDGED = ("dose", "cake", "capture")
+
+
+def three(lines: Sequence[LineFacts], t: Language) -> list[str]:
+    """Return what happened, how it compares, and what needs a decision: of all reported lines together."""
+    reported = [line for line in lines if line.withheld is None]
+    several = len(lines) > 1
+    return [
+        sentence("; ".join(happened(line, t) for line in reported)),
+        sentence("; ".join(compared(line, t, several) for line in reported if _worked(line)) or t("sentence.nothing_compared")),
+        sentence(decision(reported, t, several)),
+    ]
+
+
+def _worked(line: LineFacts) -> bool:
+    return bool((line.data.this or {}).get("processing_minutes"))
+
+
+def happened(line: LineFacts, t: Language) -> str:
+    """Return hours, days and tons of a line; as a range where hours ran that no meter could judge."""
+    this, name = line.data.this or {}, line.data.name
+    lost_h = (this.get("lost_minutes") or 0) / 60.0
+    if not this["processing_minutes"] and lost_h < LOST_WORTH_A_WORD_H:
+        return t("sentence.not_run", line=name)
+    solids = line.row("solids")
+    days = t.count(
+        "days", sum(1 for d in line.in_week if d["processing_minutes"] or (d.get("lost_minutes") or 0) / 60.0 >= LOST_WORTH_A_WORD_H)
+    )
+    hours = this["processing_h"] or 0.0
+    given = {"line": name, "hours": t.numeral(one_decimal(hours)), "days": days}
+    if not solids.is_reported:
+        return t("sentence.ran_no_solids", **given)
+    given |= {"tons": solids.value(t), "unit": solids.printed.unit}
+    if lost_h < LOST_WORTH_A_WORD_H:
+        return t("sentence.ran", **given)
+    return t("sentence.ran_unknown", most=t.numeral(one_decimal(hours + lost_h)), **given)
+
+
+def compared(line: LineFacts, t: Language, several: bool) -> str:
+    """Return the dose against its baseline, then dose, cake and capture against their targets."""
+    dose = line.row("dose")
+    polymer = t("sentence.polymer_of", line=line.data.name) if several else t("sentence.polymer")
+    parts = []
+    if dose.is_reported:
+        parts.append(t("sentence.dose", polymer=polymer, dose=dose.value(t), unit=dose.printed.unit, versus=_versus(dose, line.mixed, t)))
+    else:
+        reason = (line.data.this or {}).get("dose_reason") or dose.why or t("sentence.reason_unknown")
+        parts.append(t("sentence.no_dose", line=line.data.name, reason=reason))
+    for verdict in (judge.OUT, judge.OPEN, judge.IN):
+        names = [t(f"short.{r.name}") for r in line.rows if r.name in _JUDGED and r.verdict == verdict]
+        if names:
+            parts.append(t(f"sentence.{verdict}_{'one' if len(names) == 1 else 'many'}", names=t.joined(names)))
+    return "; ".join(parts)
+
+
+def _versus(row: KpiRow, mixed: str | None, t: Language) -> str:
+    if mixed is not None:
+        return t("sentence.versus_mixed", what=mixed)
+    if row.baseline is None:
+        return t("sentence.versus_none")
+    return change(row.change_pct, t) or t("sentence.versus_same")
+
+
+def change(percent: float | None, t: Language) -> str | None:
+    """Return "18 % below baseline"; None for none."""
+    if percent is None:
+        return None
+    return t("versus.below" if percent < 0 else "versus.above", percent=f"{abs(percent):.0f}")
+
+
+def decision(lines: Sequence[LineFacts], t: Language, several: bool) -> str:
+    """Return what needs a decision: open items, doubted meters, unusable minutes, a missing dose, missed targets, in this order."""
+    found = [(line, item) for line in lines for item in line.items]
+    if found:
+        line, first = min(found, key=lambda x: x[1].by)
+        text = t("item.of_line", line=line.data.name, item=first.text) if several else first.text
+        return (
+            t("sentence.decide_one", first=text)
+            if len(found) == 1
+            else t("sentence.decide_many", n=t.word("number", str(len(found))), first=text)
+        )
+    for line in lines:
+        for doubted in line.doubts:
+            return t("sentence.decide_doubt", role=t.word("role", doubted.role), reason=doubted.reason)
+    for line in lines:
+        missed = (line.data.this or {}).get("missed_share")
+        if missed is not None and missed > MISSED_WORTH_A_WORD:
+            return t("sentence.decide_missed", percent=f"{missed * 100:.0f}")
+    if any(_worked(line) and not line.row("dose").is_reported for line in lines):
+        return t("sentence.decide_data")
+    missing = {r.name: t(f"short.{r.name}") for line in lines for r in line.rows if r.verdict == judge.OUT}
+    if missing:
+        return t("sentence.decide_target", names=t.joined(list(missing.values())))
+    return t("sentence.decide_nothing")
+
+
+def data_line(week: WeekData, lines: Sequence[LineFacts], t: Language) -> str:
+    """Return the line that says how far the numbers can be trusted: the least of the lines."""
+    missed = [m for line in lines if (m := (line.data.this or {}).get("missed_share")) is not None]
+    worked = [d for line in lines for d in line.in_week if d["processing_minutes"]]
+    sampled = sum(1 for d in worked if d["feed_samples"])
+    parts = [
+        t("dataline.usable", percent=floor_pct(1 - max(missed))) if missed else t("dataline.no_minutes"),
+        t("dataline.sampled", sampled=sampled, days=t.count("days", len(worked))),
+        t.count("dataline.set_aside", week.rows_set_aside),
+    ]
+    unknown = sum((line.data.this or {}).get("unknown_minutes") or 0 for line in lines) / 60.0
+    if unknown >= LOST_WORTH_A_WORD_H:
+        parts.append(t("dataline.unknown", hours=t.numeral(one_decimal(unknown))))
+    lost = sum((line.data.this or {}).get("lost_minutes") or 0 for line in lines) / 60.0
+    if lost >= LOST_WORTH_A_WORD_H:
+        parts.append(t("dataline.lost", hours=t.numeral(one_decimal(lost))))
+    parts += [t("dataline.doubted", role=t.word("role", d.role), reason=d.reason) for line in lines for d in line.doubts]
+    parts += [_balance(line, t) for line in lines[:1] if (line.data.balance or {}).get("verdict") in ("below limits", "above limits")]
+    return sentence("; ".join(parts))
+
+
+def _balance(line: LineFacts, t: Language) -> str:
+    row = line.data.balance or {}
+    closure, low, high = (f"{100.0 * row[c]:.0f}" for c in ("solids_closure", "limit_low", "limit_high"))
+    return t("dataline.balance", percent=closure, low=low, high=high)
