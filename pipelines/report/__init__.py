@@ -9,8 +9,10 @@ from typing import Any
 
 from pipelines.base.home import Home
 from pipelines.plant import loader
+from pipelines.plant.model import PlantFile
 from pipelines.report import language, typeset
 from pipelines.report.weekly import events, facts, page, read, targets, trail
+from pipelines.report.weekly.rows import WeekData
 
 __all__ = ["run"]
 
@@ -18,14 +20,35 @@ __all__ = ["run"]
 def run(home: Home, plant_id: str, week_start_day: date | None = None, *, as_of: datetime | None = None) -> Path:
     """Write `<reports>/<plant>_<ISO week>.pdf` and `.json`; return the PDF's path. Same data, same bytes.
 
-    Reports the reporting week that holds `week_start_day`; None: the one that had just ended at `as_of`, without
-    that the last whole one. When the data do not carry the numbers, the PDF says so and why. A page that says something else than the one
-    written before gets the next revision and says what changed; the earlier one is kept as `..._rev<n>`. DataMissingError, and no
-    file, when nothing of the plant is published or its data do not hold the week to its last day.
+    Reports the reporting week that holds `week_start_day`; None: the one that had just ended at `as_of`, without that the last whole one,
+    and the pages of the weeks before it that were withheld or provisional once more. When the data do not carry the numbers, the PDF says so
+    and why. A page that says something else than the one written before gets the next revision and says what changed; the earlier one is
+    kept as `..._rev<n>`. DataMissingError, and no file, when nothing of the plant is published or its data do not hold the week to its last day.
     """
     plant_file = loader.of_plant(home, plant_id)
-    t = language.of(plant_file.plant.language)
     week = read.week(home, plant_id, week_start_day, as_of)
+    pdf = _write(home, plant_file, week)
+    if week_start_day is None:
+        for day in _unfinished(home, week):
+            _write(home, plant_file, read.week(home, plant_id, day))
+    return pdf
+
+
+def _unfinished(home: Home, week: WeekData) -> list[date]:
+    """Return the first days of the shown weeks before this one whose page could still change."""
+    found = []
+    for day in facts.shown_weeks(week)[:-1]:
+        path = home.reports(week.plant) / f"{week.plant}_{read.iso_week(day)}.json"
+        if path.is_file():
+            kept = json.loads(path.read_bytes())
+            if kept.get("withheld") or any(line.get("withheld") or line.get("provisional") for line in kept["lines"]):
+                found.append(day)
+    return found
+
+
+def _write(home: Home, plant_file: PlantFile, week: WeekData) -> Path:
+    """Write the page of one week and its trail."""
+    t = language.of(plant_file.plant.language)
     lines = tuple(
         facts.of_line(
             week,
@@ -37,9 +60,9 @@ def run(home: Home, plant_id: str, week_start_day: date | None = None, *, as_of:
         )
         for data in week.lines
     )
-    folder = home.reports(plant_id)
+    folder = home.reports(week.plant)
     folder.mkdir(parents=True, exist_ok=True)
-    pdf = folder / f"{plant_id}_{week.iso_week}.pdf"
+    pdf = folder / f"{week.plant}_{week.iso_week}.pdf"
     found = trail.of_week(week, lines, page.content(week, lines, plant_file, t, 0, []), t)
     revision, changed = _revision(pdf, found, t)
     content = page.content(week, lines, plant_file, t, revision, changed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from typing import Any
 from pipelines.base import resources
 
 DEFAULT = "en"
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,12 @@ class Language:
     def word(self, kind: str, name: str) -> str:
         """Return the word for a name of a closed vocabulary ("detector", "data gap"); the name itself where the language has none."""
         return self.texts.get(f"{kind}.{name}", name.replace("_", " "))
+
+    def why(self, reason: str) -> str:
+        """Return a reason of a table in this language: its text is known with `#` for each number; one that is not known stays as it is."""
+        numbers = iter(_NUMBER.findall(reason))
+        known = self.texts.get(f"why.{_NUMBER.sub('#', reason)}")
+        return reason if known is None else re.sub("#", lambda _: self.numeral(next(numbers, "")), known)
 
     def joined(self, parts: Sequence[str]) -> str:
         """Return "a", "a and b", "a, b and c"."""

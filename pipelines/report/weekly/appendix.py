@@ -6,9 +6,12 @@ from typing import Any
 
 from pipelines import __version__
 from pipelines.plant.model import PlantFile
-from pipelines.report.language import Language, sentence
+from pipelines.report.language import Language
 from pipelines.report.weekly.facts import LineFacts, floor_pct
 from pipelines.report.weekly.rows import WeekData
+
+# Minutes that ran without a meter that could judge them, for a day to count as worked.
+LOST_WORTH_A_WORD_MIN = 30
 
 
 def content(
@@ -51,10 +54,14 @@ def _basis(lines: tuple[LineFacts, ...], several: bool, t: Language) -> list[str
 
 def _exclusions(lines: tuple[LineFacts, ...], several: bool, t: Language) -> list[str]:
     return [
-        _of(line, several, t("appendix.exclusion", day=t.day(d["operating_day"]), reason=d["dose_reason"] or t("sentence.reason_unknown")))
+        _of(
+            line,
+            several,
+            t("appendix.exclusion", day=t.day(d["operating_day"]), reason=t.why(d["dose_reason"] or t("sentence.reason_unknown"))),
+        )
         for line in lines
         for d in line.in_week
-        if d["dose_active_kg_t"] is None and (d["processing_minutes"] or d.get("lost_minutes"))
+        if d["dose_active_kg_t"] is None and (d["processing_minutes"] or (d.get("lost_minutes") or 0) >= LOST_WORTH_A_WORD_MIN)
     ]
 
 
@@ -71,7 +78,7 @@ def _changes(week: WeekData, lines: tuple[LineFacts, ...], several: bool, t: Lan
 
 def _versions(week: WeekData, lines: tuple[LineFacts, ...], t: Language) -> str:
     data = ", ".join(sorted({line.data.this["data_version"] for line in lines if line.data.this})) or "-"
-    return sentence(t("appendix.versions_text", version=__version__, plant_file=week.plant_file_id, data=data))
+    return t("appendix.versions_text", version=__version__, plant_file=week.plant_file_id, data=data)
 
 
 def _quality(line: LineFacts, several: bool, t: Language) -> list[list[str]]:

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from pipelines.base import units
+from pipelines.report import style
 from pipelines.report.language import Language
 from pipelines.report.numbers import Printed, one_decimal
 from pipelines.report.weekly import figures, judge
@@ -17,6 +18,7 @@ from pipelines.report.weekly.queries import Row
 from pipelines.report.weekly.rows import SHOWN_WEEKS, WeekData
 from pipelines.report.weekly.sentences import change
 
+_BETWEEN_IN = 0.12  # of small figures side by side
 _TOLD = ("processing", "idle running", "stopped", "unknown")  # states whose hours the title gives
 
 
@@ -50,14 +52,11 @@ def dose(week: WeekData, line: LineFacts, t: Language, *, name: str | None = Non
 
 def rest(week: WeekData, line: LineFacts, t: Language) -> list[Chart]:
     """Return the other figures of a line, in order."""
-    found = [_product(week, line, t), _dose_cake(line, t)]
-    mixing = _mixing(line, t)
-    if mixing is not None:
-        found.append(mixing)
-    condition = _pump(week, line, t)
-    if condition is not None:
-        found.append(condition)
-    return [*found, _strip(week, line, t)]
+    small = [_dose_cake, _mixing, _pump]
+    shown = [make for make in small if make(week, line, t, figures.HALF_IN) is not None]
+    width_in = (style.WIDTH_IN - _BETWEEN_IN * (len(shown) - 1)) / max(2, len(shown))
+    clouds = [made for make in shown if (made := make(week, line, t, width_in)) is not None]
+    return [_product(week, line, t), *clouds, _strip(week, line, t)]
 
 
 def _behind(week: WeekData, line: LineFacts, row: KpiRow) -> Backdrop:
@@ -148,7 +147,7 @@ def _product(week: WeekData, line: LineFacts, t: Language) -> Chart:
     )
 
 
-def _dose_cake(line: LineFacts, t: Language) -> Chart:
+def _dose_cake(_week: WeekData, line: LineFacts, t: Language, width_in: float) -> Chart | None:
     dose_row, cake = line.row("dose"), line.row("cake")
 
     def pairs(days: Sequence[Row]) -> list[tuple[float, float]]:
@@ -157,12 +156,14 @@ def _dose_cake(line: LineFacts, t: Language) -> Chart:
 
     now, base = pairs(line.in_week), pairs(line.data.baseline)
     finding = t("chart.scatter_found", week=t.count("days", len(now)), base=t.count("days", len(base))) if base else t("chart.scatter_none")
-    svg = figures.cloud(now, base, (dose_row.printed.unit, t("chart.cake_axis")), (t("chart.week_days"), t("chart.baseline_days")), t)
+    svg = figures.cloud(
+        now, base, (dose_row.printed.unit, t("chart.cake_axis")), (t("chart.week_days"), t("chart.baseline_days")), t, width_in=width_in
+    )
     title = t("chart.scatter", finding=finding)
     return Chart(title, svg, _alt(title, [y for _, y in now], cake.printed, t), is_half=True)
 
 
-def _mixing(line: LineFacts, t: Language) -> Chart | None:
+def _mixing(_week: WeekData, line: LineFacts, t: Language, width_in: float) -> Chart | None:
     row = line.row("mixing")
     if row.why == t("not_measured"):
         return None
@@ -183,7 +184,7 @@ def _mixing(line: LineFacts, t: Language) -> Chart | None:
     svg = figures.cloud(
         pairs(True), pairs(False), (t("chart.flow_axis", unit=unit), t("chart.mixing_axis", unit=pressure)),
         (t("chart.week_hours"), t("chart.baseline_hours")), t,
-        at=units.from_si(line.data.settings["reference_flow_m3_h"], unit),
+        at=units.from_si(line.data.settings["reference_flow_m3_h"], unit), from_zero=True, width_in=width_in,
     )  # fmt: skip
     return Chart(title, svg, _alt(title, [y for _, y in pairs(True)], row.printed, t), is_half=True)
 
@@ -194,9 +195,9 @@ def index_of(row: Row) -> float | None:
     return value
 
 
-def _pump(week: WeekData, line: LineFacts, t: Language) -> Chart | None:
+def _pump(week: WeekData, line: LineFacts, t: Language, width_in: float) -> Chart | None:
     rows = line.data.pump
-    if not rows:
+    if all(index_of(r) is None for r in rows):
         return None
     this = [r for r in rows if r["week_start_day"] == week.week_start_day]
     values = [index_of(r) for r in rows]
@@ -204,13 +205,13 @@ def _pump(week: WeekData, line: LineFacts, t: Language) -> Chart | None:
     now = this[0] if this else rows[-1]
     value = index_of(now) if this else None
     if value is None:
-        finding = t("chart.pump_none", reason=now["index_reason"] or t("not_enough"))
+        finding = t("chart.pump_none", reason=t.why(now["index_reason"] or t("not_enough")))
     else:
         reference = t.day(now["reference_day"], "tick") if now["reference_day"] else "-"
         finding = t("chart.pump_found", value=t.numeral(f"{value:.2f}"), reference=reference)
     title = t("chart.pump", finding=finding)
     labels = [t.day(r["week_start_day"], "tick") for r in rows]
-    return Chart(title, figures.pump(labels, values, list(spread), t("chart.pump_axis"), t), title, is_half=True)
+    return Chart(title, figures.pump(labels, values, list(spread), t("chart.pump_axis"), t, width_in=width_in), title, is_half=True)
 
 
 def _strip(week: WeekData, line: LineFacts, t: Language) -> Chart:

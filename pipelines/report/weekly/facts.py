@@ -93,10 +93,11 @@ def of_line(
         _row(week, name, p, data, in_week, limits.get(p.kpi, Limits()), doubts, mixed, unmeasured, t)
         for name, p in zip(NAMES, six, strict=True)
     )
-    missing = _mostly_missing(data.this, rows, t)
+    state = standing(week, data, in_week)
+    missing = _mostly_missing(data.this, rows, state, t)
     if missing is not None:
-        return LineFacts(data, missing, doubts=doubts, in_week=in_week, logged=logged)
-    return LineFacts(data, None, rows, items.of_line(week, data, t), doubts, standing(week, data, in_week), logged, mixed, in_week)
+        return LineFacts(data, missing, doubts=doubts, standing=state, in_week=in_week, logged=logged)
+    return LineFacts(data, None, rows, items.of_line(week, data, t), doubts, state, logged, mixed, in_week)
 
 
 def withheld(data: LineData, t: Language) -> str | None:
@@ -116,13 +117,15 @@ def withheld(data: LineData, t: Language) -> str | None:
     return None
 
 
-def _mostly_missing(this: Row, rows: tuple[KpiRow, ...], t: Language) -> str | None:
+def _mostly_missing(this: Row, rows: tuple[KpiRow, ...], state: Standing, t: Language) -> str | None:
     """Return the reason to withhold a line that worked but lacks most of the numbers it can have."""
     can = [r for r in rows if r.why not in (t("not_measured"), t("not_priced"))]
     missing = [r for r in can if not r.is_reported]
     if not this["processing_minutes"] or len(missing) <= WITHHELD_SHARE * len(can):
         return None
-    reason = t.word("dose_reason", this["dose_reason"] or t("sentence.reason_unknown"))
+    reason = t.why(this["dose_reason"] or t("sentence.reason_unknown"))
+    if state.open_days:
+        reason = t("withheld.awaits_lab", open=state.open_days, days=t.count("days", state.of_days))
     return t(
         "withheld.most_missing", missing=len(missing), all=len(can), names=t.joined([t(f"short.{r.name}") for r in missing]), reason=reason
     )

@@ -32,6 +32,7 @@ STATE_LOOKS = {
 WEEK = 7  # days
 HALF_IN = 3.58  # width of one of two figures side by side
 _LEGEND_SIZE, _AXIS_SIZE, _MARK_SIZE = 7.0, 7.5, 6.5
+_LETTERS_A_DAY = 2.0  # of an arm's name that the axis has room for
 _ARM_NAME_DAYS = 5  # an arm shorter than this bears its letter only
 
 
@@ -104,11 +105,11 @@ def product(
 
 def cloud(
     week: list[tuple[float, float]], base: list[tuple[float, float]], labels: tuple[str, str], names: tuple[str, str], t: Language,
-    *, at: float | None = None,
+    *, at: float | None = None, from_zero: bool = False, width_in: float = HALF_IN,
 ) -> str:  # fmt: skip
     """Draw pairs of the week over pairs of the baseline; `labels` of x and y, `names` of week and baseline, `at` a reference on x."""
     with style.styled():
-        figure = style.sheet(2.0, width_in=HALF_IN, left_in=0.55, top_in=0.2, bottom_in=0.4)
+        figure = style.sheet(2.0, width_in=width_in, left_in=0.55, top_in=0.2, bottom_in=0.4)
         axes = figure.subplots()
         looks: tuple[tuple[list[tuple[float, float]], str, str, str], ...] = (
             (base, names[1], "0.6", "x"),
@@ -124,7 +125,8 @@ def cloud(
             axes.axvline(at, color="black", linewidth=0.8, linestyle=":")
         if not week and not base:
             axes.annotate(t("chart.no_values"), (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
-        axes.set_ylim(bottom=min([0.0, *(y for _, y in [*week, *base])]))
+        if from_zero:
+            axes.set_ylim(bottom=min([0.0, *(y for _, y in [*week, *base])]))
         axes.set_xlabel(labels[0], fontsize=_AXIS_SIZE)
         axes.set_ylabel(labels[1], fontsize=_AXIS_SIZE)
         axes.grid(color="0.88", linewidth=0.5)
@@ -133,10 +135,12 @@ def cloud(
         return style.svg(figure)
 
 
-def pump(weeks: list[str], values: list[float | None], spread: list[float | None], label: str, t: Language) -> str:
+def pump(
+    weeks: list[str], values: list[float | None], spread: list[float | None], label: str, t: Language, *, width_in: float = HALF_IN
+) -> str:
     """Draw the index of the pump week by week with its expanded uncertainty; weeks without one stay empty."""
     with style.styled():
-        figure = style.sheet(2.0, width_in=HALF_IN, left_in=0.55, top_in=0.2, bottom_in=0.4)
+        figure = style.sheet(2.0, width_in=width_in, left_in=0.55, top_in=0.2, bottom_in=0.4)
         axes = figure.subplots()
         known = [(k, v, s or 0.0) for k, (v, s) in enumerate(zip(values, spread, strict=True)) if v is not None]
         axes.axhline(1.0, color="black", linewidth=0.8, linestyle=(0, (5, 3)))
@@ -148,7 +152,7 @@ def pump(weeks: list[str], values: list[float | None], spread: list[float | None
         low, high = min([0.9, *(v - s for _, v, s in known)]), max([1.1, *(v + s for _, v, s in known)])
         axes.set_ylim(low - 0.02, high + 0.02)
         axes.set_xlim(-0.5, len(weeks) - 0.5)
-        axes.set_xticks(range(len(weeks)), weeks, fontsize=6.5)
+        axes.set_xticks(range(len(weeks))[::2], weeks[::2])
         axes.set_ylabel(label, fontsize=_AXIS_SIZE)
         axes.grid(axis="y", color="0.88", linewidth=0.5)
         _local(axes, t, x=False)
@@ -204,8 +208,7 @@ def _behind(axes: Axes, behind: Backdrop, t: Language) -> None:
         if arm.is_shaded:
             axes.axvspan(arm.first - 0.5, arm.last + 0.5, color="0.9", linewidth=0, zorder=0)
         if arm.last - arm.first + 1 >= _ARM_NAME_DAYS:
-            room = int(2.0 * (arm.last - arm.first + 1))  # letters of that size a day is wide
-            name = arm.name if len(arm.name) <= room else f"{arm.name[: room - 1]}…"
+            name = arm_name(arm)
             axes.annotate(name, ((arm.first + arm.last) / 2, 1.0), (0, 2), xycoords=("data", "axes fraction"), textcoords="offset points", ha="center",
                           fontsize=_MARK_SIZE, style="italic")  # fmt: skip
     if behind.band is not None:
@@ -229,6 +232,13 @@ def _behind(axes: Axes, behind: Backdrop, t: Language) -> None:
     # The reported week: a thick line below its days.
     axes.plot([count - WEEK - 0.5, count - 0.5], [0, 0], transform=axes.get_xaxis_transform(), color="black", linewidth=2.6, clip_on=False,
               solid_capstyle="butt", zorder=5, label=t("this_week"))  # fmt: skip
+
+
+def arm_name(arm: Arm) -> str:
+    """Return the name of an arm as far as its spell has room: whole, up to its first comma, or cut."""
+    room = int(_LETTERS_A_DAY * (arm.last - arm.first + 1))
+    short = arm.name if len(arm.name) <= room else arm.name.split(",")[0]
+    return short if len(short) <= room else f"{short[: room - 1]}…"
 
 
 def _scale(axes: Axes, values: Sequence[float | None], behind: Backdrop, t: Language) -> None:

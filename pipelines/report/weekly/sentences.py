@@ -60,7 +60,7 @@ def compared(line: LineFacts, t: Language, several: bool) -> str:
         parts.append(t("sentence.dose", polymer=polymer, dose=dose.value(t), unit=dose.printed.unit, versus=_versus(dose, line.mixed, t)))
     else:
         reason = (line.data.this or {}).get("dose_reason") or dose.why or t("sentence.reason_unknown")
-        parts.append(t("sentence.no_dose", line=line.data.name, reason=reason))
+        parts.append(t("sentence.no_dose", line=line.data.name, reason=t.why(reason)))
     for verdict in (judge.OUT, judge.OPEN, judge.IN):
         names = [t(f"short.{r.name}") for r in line.rows if r.name in _JUDGED and r.verdict == verdict]
         if names:
