@@ -29,11 +29,13 @@ def direct(step: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
     return step(*args, **kwargs)
 
 
-def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: Call = direct, publish_now: bool = True) -> Summary:
+def nightly(
+    home: Home, plant_id: str, as_of: datetime | None = None, *, call: Call = direct, publish_now: bool = True, settle_s: float = 0.0
+) -> Summary:
     """Take in the inbox of one plant, bring every table up to date, publish.
 
     `as_of` stands for "now" in receipts (timezone-aware); default: the clock. `publish_now=False` leaves
-    publication to the next run (used while backfilling). A line whose last data are older than a day is noticed when publishing.
+    publication to the next run (used while backfilling). Files younger than `settle_s` stay in the inbox. A line whose last data are older than a day is noticed when publishing.
     """
     from pipelines import publish
     from pipelines.intake import late_data, load_files, untied_tags
@@ -41,7 +43,7 @@ def nightly(home: Home, plant_id: str, as_of: datetime | None = None, *, call: C
 
     with recorded(home, plant_id, "nightly", as_of) as run:
         plant_file = loader.of_plant(home, plant_id)
-        with Incoming(home, plant_file, run.as_of) as incoming, Store(home.store(plant_id), plant_id) as store:
+        with Incoming(home, plant_file, run.as_of, settle_s=settle_s) as incoming, Store(home.store(plant_id), plant_id) as store:
             plant_file_versions.apply(store, plant_file, home.plant_file(plant_id), run.as_of)
             late_data.check_clock(store, run.as_of)
             receipts, notices = call(load_files.load_inbox, home, store, plant_file, run.as_of, incoming)

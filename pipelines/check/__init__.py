@@ -14,7 +14,7 @@ from typing import Self
 import polars as pl
 
 from pipelines.base import clock
-from pipelines.base.errors import InternalError
+from pipelines.base.errors import ExitCode, FlocledgerError, InternalError
 from pipelines.base.prefetch import Prefetch
 from pipelines.base.receipts import Receipt
 from pipelines.check import corrections, receipts, set_aside_values, touched
@@ -29,7 +29,7 @@ from pipelines.files.pieces import Chunk, RawLines, Received
 from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
 
-__all__ = ["Reading", "corrections", "known", "next_seq", "note", "refuse", "run"]
+__all__ = ["AheadOfClockError", "Reading", "corrections", "known", "next_seq", "note", "refuse", "run"]
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,12 @@ class Piece:
     row_count: int
     operating_days: set[date]
     utc_days: set[date]
+
+
+class AheadOfClockError(FlocledgerError):
+    """Most of a file lies after now; nothing of it was taken in."""
+
+    exit_code = ExitCode.WARNINGS
 
 
 class Reading:
@@ -81,10 +87,11 @@ def run(
     seq: int,
     received_utc: datetime,
     reading: Reading | None = None,
+    is_new: bool = False,
 ) -> Receipt:
     """Check one opened file into the store, all in one transaction; returns its balanced receipt. `reading`: it is being read already.
 
-    FileRefusedError from the file's chunks leaves the store as it was. InternalError when the counts do not balance or
+    AheadOfClockError when most rows of a file that `is_new` lie after its receipt. FileRefusedError from the file's chunks leaves the store as it was. InternalError when the counts do not balance or
     rows do not fit their table.
     """
     started, tally, is_lab = clock.stopwatch(), Tally(), received.layout.is_lab
@@ -96,6 +103,8 @@ def run(
                 _take_readings(store, begun, original.load_id, tally)
         tally.explain_clock(received.clock_note)
         reasons = receipts.write_aside(store, original.load_id, tally.aside, raw_lines)
+        if is_new:
+            _not_ahead(reasons, tally, received_utc)
         receipt = receipts.receipt_of(original, received, tally, reasons, clock.stopwatch() - started)
         if not receipt.balances:
             raise InternalError(f"{original.file_name}: the receipt does not balance: {receipt}")
@@ -108,6 +117,15 @@ def run(
             store, original, archived_as, receipt, seq, received_utc, reads_as=plant_file.reads_as, spans_readings=not is_lab
         )
     return receipt
+
+
+def _not_ahead(reasons: dict[str, int], tally: Tally, received_utc: datetime) -> None:
+    """Raise AheadOfClockError when more than half of the rows lie after now: then rather the clock of this machine is wrong."""
+    rows, ahead = tally.rows_read - tally.rows_dropped, reasons.get("time in the future", 0)
+    if 2 * ahead > rows:
+        raise AheadOfClockError(
+            f"{ahead:,} of its {rows:,} rows lie after now ({received_utc:%Y-%m-%d %H:%M} UTC): set the clock of this machine, or mend the dates"
+        )
 
 
 def refuse(

@@ -86,9 +86,12 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print the su
 @click.command(epilog=EXIT_CODES)
 @plant_option
 @as_of_option
+@click.option(
+    "--settle", "settle_s", type=click.FloatRange(0, 86400), default=0.0, help="Leave files younger than so many seconds for the next run."
+)
 @json_option
 @home_option
-def nightly(home: Home, plant: str | None, as_of: datetime | None, as_json: bool) -> int:
+def nightly(home: Home, plant: str | None, as_of: datetime | None, settle_s: float, as_json: bool) -> int:
     """Take in what waits, bring every table up to date, publish.
 
     Reads <home>/plants/<plant>.toml and the files of <home>/inbox/<plant>/. Writes <home>/archive/<plant>/ (the files,
@@ -99,7 +102,7 @@ def nightly(home: Home, plant: str | None, as_of: datetime | None, as_json: bool
     def run(one: str, progress: Progress) -> Summary:
         from pipelines import order
 
-        return order.nightly(home, one, as_of, call=progress.call)
+        return order.nightly(home, one, as_of, call=progress.call, settle_s=settle_s)
 
     return each_plant(home, plant, as_json, run)
 

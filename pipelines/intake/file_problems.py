@@ -40,6 +40,10 @@ class FileProblems:
         sentence = f"{sanitise.name(path.name)} could not be opened and stays in the inbox: {error.strerror}"
         self.notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
 
+    def stays(self, path: Path, why: str) -> None:
+        """Report what stays in the inbox, and why."""
+        self.notices.append(Notice("inbox.left", f"{sanitise.name(path.name)} stays in the inbox: {why}", {"file": path.name}))
+
     def written_on(self, original: Original, archived_as: str) -> None:
         """Tell that a file changed between its fingerprint and its move into the archive."""
         sentence = f"{sanitise.name(original.file_name)} was still being written to when it was archived: have it sent again, whole"
@@ -55,6 +59,13 @@ class FileProblems:
             f"{sanitise.name(file_name)} in the archive has no number and time of receipt in its name and is left out: move it to the inbox"
         )
         self.notices.append(Notice("archive.not_of_archive", sentence, {"file": file_name}))
+
+    def changed_size(self, file_name: str, archived_as: str, taken_bytes: int, now_bytes: int | None, *, is_taken: bool) -> None:
+        """Report that an archived file has another size than its receipt says, and whether what was added is taken in now."""
+        now = "is gone" if now_bytes is None else f"has {now_bytes:,} bytes"
+        what = "what its writer added is taken in with this run" if is_taken else "have it sent again, or restore it from a backup"
+        sentence = f"{sanitise.name(file_name)} in the archive {now}, its receipt says {taken_bytes:,}: {what}"
+        self.notices.append(Notice("archive.size_changed", sentence, {"file": file_name, "archived_as": archived_as}))
 
     def not_as_it_came(self, file_name: str, archived_as: str) -> None:
         """Tell that the bytes of an archived file are not those its name tells."""

@@ -21,12 +21,13 @@ class Incoming:
 
     One of them is hashed and read ahead: a large export, where an open file may be moved. One of the first two is begun at once,
     before there is a store to put it in; a later one while the file before it is taken in, unless that is being read itself.
-    Use as a context manager; iterate once.
+    `left` is what stays in the inbox, with the reason. Use as a context manager; iterate once.
     """
 
-    def __init__(self, home: Home, plant_file: PlantFile, received_utc: datetime) -> None:
+    def __init__(self, home: Home, plant_file: PlantFile, received_utc: datetime, *, settle_s: float = 0.0) -> None:
         self._plant_file, self._received_utc = plant_file, received_utc
-        self._paths = list(receive.waiting(home, plant_file.plant.id))
+        found = receive.waiting(home, plant_file.plant.id, settle_s=settle_s)
+        self._paths, self.left = found.complete, found.left
         self._hashing = ThreadPoolExecutor(1, thread_name_prefix="hash")
         self._ahead: tuple[Future[Original], Reading] | None = None
         self._looked_at = -1

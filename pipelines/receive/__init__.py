@@ -17,7 +17,9 @@ from pipelines.receive.inbox import (
     is_plain_text,
     not_archived,
     readable_name,
+    return_to_inbox,
     set_received,
+    split_grown,
     waiting,
     was_written_on,
 )
@@ -31,7 +33,7 @@ from pipelines.receive.text.row_batch import OddRow, RowBatch
 __all__ = [
     "Archived", "Dialect", "FileRows", "Member", "OddRow", "RowBatch", "Workbook", "archive", "archived", "content", "digest_in_name",
     "fingerprint", "members", "not_archived",
-    "open_early", "open_file", "opened", "raw_lines", "read_rows", "set_received", "waiting", "was_written_on",
+    "open_early", "open_file", "opened", "raw_lines", "read_rows", "return_to_inbox", "set_received", "split_grown", "waiting", "was_written_on",
 ]  # fmt: skip
 
 EARLY_BYTES = 4 * 2**20  # a smaller file is hashed in the time that a thread takes to begin

@@ -17,8 +17,8 @@ from pipelines.base import clock
 from pipelines.base.home import Home
 from pipelines.files.original import Original
 
-SETTLED_S = 5.0  # a file not written to for so long is complete
-LOOK_AGAIN_S = 0.2  # a younger one must keep its size and time over this span
+SETTLED_S = 5.0  # a file not written to for so long is complete where nobody can say who has it open
+LOOK_AGAIN_S = 0.2  # a younger one that no process has open must keep its size and time over this span
 _COARSE_NS = 2_000_000_000  # some file systems keep times to two seconds only
 _READ_BYTES = 4 * 2**20
 _HASH_BYTES = 256 * 2**10  # stays in the cache of a core
@@ -50,18 +50,71 @@ class Archived:
             return hashlib.file_digest(kept, "sha256").hexdigest() == self.sha256
 
 
-def waiting(home: Home, plant_id: str) -> list[Path]:
-    """Return the files of the inbox that are complete, in order of last change, then name."""
+@dataclass(frozen=True)
+class Waiting:
+    """What lies in an inbox: complete files in order of last change, then name; and what stays there, with the reason."""
+
+    complete: list[Path]
+    left: list[tuple[Path, str]]
+
+
+def waiting(home: Home, plant_id: str, *, settle_s: float = 0.0) -> Waiting:
+    """Look into the inbox of a plant. Files that may still be written to stay for the next run, as does what is no plain file.
+
+    A file is complete when no process has it open for writing and it did not change for `settle_s`; where the system cannot tell
+    who has it open, when it did not change for `SETTLED_S`.
+    """
     folder = home.inbox(plant_id)
     if not folder.is_dir():
-        return []
-    seen = {p: mark for p in folder.iterdir() if not p.name.startswith(".") and (mark := _look(p))}
+        return Waiting([], [])
+    found = [p for p in folder.iterdir() if not p.name.startswith(".")]
+    seen = {p: mark for p in found if (mark := _look(p))}
+    left = {p: _kind(p) for p in found if p not in seen}
     now = clock.now_utc().timestamp()
-    young = [p for p, mark in seen.items() if now - mark.changed_ns / 1e9 < SETTLED_S]
+    for path, mark in seen.items():
+        age_s, is_open = max(0.0, now - mark.changed_ns / 1e9), is_being_written(path)
+        if is_open:
+            left[path] = "it is still being written"
+        elif age_s < (settle_s if is_open is not None else max(settle_s, SETTLED_S)):
+            left[path] = f"it changed less than {max(settle_s, age_s + 1):.0f} s ago and may still be written"
+    young = [p for p, mark in seen.items() if p not in left and now - mark.changed_ns / 1e9 < SETTLED_S]
     if young:
         clock.wait(LOOK_AGAIN_S)
-    growing = {p for p in young if _look(p) != seen[p]}
-    return sorted((p for p in seen if p not in growing), key=lambda p: (seen[p].changed_ns, p.name))
+    left |= {p: "it is still being written" for p in young if _look(p) != seen[p]}
+    complete = sorted((p for p in seen if p not in left), key=lambda p: (seen[p].changed_ns, p.name))
+    return Waiting(complete, sorted((p, why) for p, why in left.items() if why))
+
+
+def is_being_written(path: Path) -> bool | None:
+    """Return whether a process of this machine has a file open for writing; None where the system cannot tell.
+
+    Asks for a read lease, which Linux refuses while the file is open for writing.
+    """
+    try:
+        import fcntl
+
+        handle = os.open(path, os.O_RDONLY | _NO_LINKS)
+    except (ImportError, OSError):
+        return None
+    try:
+        fcntl.fcntl(handle, fcntl.F_SETLEASE, fcntl.F_RDLCK)
+        fcntl.fcntl(handle, fcntl.F_SETLEASE, fcntl.F_UNLCK)
+    except OSError as error:
+        return True if error.errno == errno.EAGAIN else None  # not the owner, or a file system without leases
+    finally:
+        os.close(handle)
+    return False
+
+
+def _kind(path: Path) -> str:
+    """Return why something in the inbox that is no plain file stays there; nothing when it has gone."""
+    try:
+        mode = path.lstat().st_mode
+    except OSError:
+        return ""
+    if stat.S_ISDIR(mode):
+        return "it is a folder: put its files into the inbox itself"
+    return "it is a link: put the file itself there" if stat.S_ISLNK(mode) else "it is no plain file"
 
 
 @dataclass(frozen=True)
@@ -141,7 +194,7 @@ def _copy(source: Path, target: Path) -> None:
     """Copy, with the time of last change, so that the target is there whole, on the disk, or not at all; leftovers of a killed copy go."""
     for stale in target.parent.glob(".*.partial"):
         stale.unlink()
-    partial = target.parent / f".{target.name}.partial"
+    partial = target.parent / f".{target.name[:100]}.partial"
     with source.open("rb") as read, partial.open("wb") as written:
         shutil.copyfileobj(read, written, _READ_BYTES)
         written.flush()
@@ -162,6 +215,42 @@ def _safe_name(name: str, most_bytes: int) -> str:
         del quoted[middle], sizes[middle]
         middle = len(quoted) // 2
     return "".join(quoted)
+
+
+def return_to_inbox(home: Home, plant_id: str, archived_as: str, file_name: str) -> Path:
+    """Move an original back from the archive into the inbox, under a name that is free there."""
+    folder = home.inbox(plant_id)
+    folder.mkdir(parents=True, exist_ok=True)
+    target, number = folder / _safe_name(file_name, _LONGEST_NAME - 4), 2
+    while target.exists():
+        target, number = folder / f"{number}-{_safe_name(file_name, _LONGEST_NAME - 8)}", number + 1
+    kept = home.archive(plant_id) / archived_as
+    kept.rename(target)
+    target.chmod(0o644)
+    return target
+
+
+def split_grown(home: Home, plant_id: str, archived: Archived, taken_bytes: int) -> Path | None:
+    """Give back the rest of an original that its writer went on with after it was archived; None when that is not what changed.
+
+    The whole file is copied into the inbox, to be taken in as a file of its own; the archived one is cut to the bytes that were
+    taken in. Killed in between, the same is done again, and equal content is known.
+    """
+    path = home.archive(plant_id) / archived.archived_as
+    with path.open("rb") as kept:
+        digest, left = hashlib.sha256(), taken_bytes
+        while left and (part := kept.read(min(left, _READ_BYTES))):
+            digest.update(part)
+            left -= len(part)
+    target = home.inbox(plant_id) / archived.file_name
+    if digest.hexdigest() != archived.sha256 or path.stat().st_size <= taken_bytes or is_being_written(path) or target.exists():
+        return None
+    target.parent.mkdir(parents=True, exist_ok=True)
+    _copy(path, target)
+    path.chmod(0o644)
+    os.truncate(path, taken_bytes)
+    path.chmod(0o444)
+    return target
 
 
 def archived(home: Home, plant_id: str) -> list[Archived]:

@@ -244,3 +244,55 @@ def test_a_file_in_the_place_of_a_folder_is_told_with_path_and_remedy(tmp_path: 
     del caught  # its traceback holds the store open in this process
     gc.collect()
     assert [r.status for r in order.nightly(home, PLANT, WHEN).receipts] == (["taken"] if place != "published" else [])
+
+
+def test_a_slow_copy_loses_no_row(home: Home) -> None:
+    """A writer that goes on over two nights, its file open: the first night leaves it, the second takes all of it."""
+    deliver(home, 7)
+    path = home.inbox(PLANT) / "ALDER_SCADA_20260107.csv"
+    content_of_file = path.read_bytes()
+    path.unlink()
+    with path.open("wb") as writer:
+        writer.write(content_of_file[:5000])
+        writer.flush()
+        os.utime(path, (1.7e9, 1.7e9))
+        summary = order.nightly(home, PLANT, WHEN + 2 * DAY)
+        assert (summary.receipts, names(summary)) == ([], ["inbox.left"])
+        writer.write(content_of_file[5000:])
+    (receipt,) = order.nightly(home, PLANT, WHEN + 3 * DAY).receipts
+    assert receipt.rows_read == content_of_file.count(b"\n")
+
+
+def test_rows_added_to_an_archived_file_are_taken_in_by_the_next_night(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
+    """A writer that still has the file open when it is archived, as over a network share that tells nothing of it."""
+    home = home_in(tmp_path)
+    deliver(home, 5)
+    whole = (home.inbox(PLANT) / "ALDER_SCADA_20260105.csv").read_bytes()
+    lines = whole.splitlines(keepends=True)
+    first = b"".join(lines[: len(lines) // 2])
+    (home.inbox(PLANT) / "ALDER_SCADA_20260105.csv").write_bytes(first)
+    order.nightly(home, PLANT, WHEN)
+    (kept,) = home.archive(PLANT).iterdir()
+    kept.chmod(0o644)
+    kept.write_bytes(whole)
+    summary = order.nightly(home, PLANT, WHEN + DAY)
+    assert names(summary) == ["archive.size_changed"]
+    assert [(r.status, r.rows_kept > 0, r.rows_duplicate > 0) for r in summary.receipts] == [("taken", True, True)]
+    assert kept.read_bytes() == first
+    assert names(order.nightly(home, PLANT, WHEN + 2 * DAY)) == []
+    before = content(home)
+    order.rebuild(home, PLANT, as_of=WHEN + 3 * DAY)
+    assert content(home) == before
+
+
+def test_a_first_night_with_the_clock_behind_destroys_nothing(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
+    right, wrong = home_in(tmp_path / "right"), home_in(tmp_path / "wrong")
+    for one in (right, wrong):
+        deliver(one, 5)
+    summary = order.nightly(wrong, PLANT, datetime(2025, 1, 1, tzinfo=UTC))
+    assert (summary.receipts, names(summary)) == ([], ["inbox.left"])
+    assert "set the clock" in summary.notices[0].sentence
+    assert [p.name for p in wrong.inbox(PLANT).iterdir()] == ["ALDER_SCADA_20260105.csv"]
+    for one in (right, wrong):
+        order.nightly(one, PLANT, WHEN)
+    assert content(right) == content(wrong)

@@ -34,7 +34,7 @@ def put(home: Home, name: str, content: bytes = b"a\n", age: int = 0) -> Path:
 
 
 def names(home: Home) -> list[str]:
-    return [p.name for p in receive.waiting(home, "p")]
+    return [p.name for p in receive.waiting(home, "p").complete]
 
 
 def test_oldest_first_then_by_name_and_only_plain_files(home: Home, tmp_path: Path) -> None:
@@ -47,7 +47,7 @@ def test_oldest_first_then_by_name_and_only_plain_files(home: Home, tmp_path: Pa
     (home.inbox("p") / "link.csv").symlink_to(tmp_path / "outside.csv")
     os.mkfifo(home.inbox("p") / "pipe.csv")
     assert names(home) == ["z.csv", "a.csv", "b.csv"]
-    assert receive.waiting(home, "no-such-plant") == []
+    assert receive.waiting(home, "no-such-plant") == receive.inbox.Waiting([], [])
 
 
 def test_a_file_still_written_to_waits(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -65,6 +65,44 @@ def test_a_file_still_written_to_waits(home: Home, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(clock, "wait", meanwhile)
     assert names(home) == ["old.csv", "settled.csv"]
     assert looked == [inbox.LOOK_AGAIN_S]
+
+
+def test_what_is_no_plain_file_is_left_with_its_reason(home: Home, tmp_path: Path) -> None:
+    (home.inbox("p") / "folder.csv").mkdir()
+    (home.inbox("p") / "link.csv").symlink_to(tmp_path / "outside.csv")
+    os.mkfifo(home.inbox("p") / "pipe.csv")
+    left = {path.name: why for path, why in receive.waiting(home, "p").left}
+    assert {name: why.split(":")[0] for name, why in left.items()} == {
+        "folder.csv": "it is a folder", "link.csv": "it is a link", "pipe.csv": "it is no plain file",
+    }  # fmt: skip
+
+
+def test_a_file_that_a_process_has_open_for_writing_stays_however_long_it_rests(home: Home) -> None:
+    path = put(home, "slow.csv")
+    with path.open("ab"):
+        os.utime(path, (OLD, OLD))
+        assert names(home) == []
+        assert receive.waiting(home, "p").left == [(path, "it is still being written")]
+    assert names(home) == ["slow.csv"]
+
+
+def test_files_younger_than_asked_for_stay(home: Home) -> None:
+    put(home, "old.csv")
+    (home.inbox("p") / "young.csv").write_text("a")
+    assert [p.name for p in receive.waiting(home, "p", settle_s=60.0).complete] == ["old.csv"]
+
+
+def test_where_nobody_can_say_who_has_a_file_open_it_must_rest(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(inbox, "is_being_written", lambda _: None)
+    put(home, "old.csv")
+    (home.inbox("p") / "young.csv").write_text("a")
+    assert names(home) == ["old.csv"]
+
+
+def test_a_name_too_long_for_the_archive_comes_back_whole(home: Home) -> None:
+    name = "ø" * 120 + ".csv"
+    receive.archive(home, "p", receive.fingerprint(put(home, name)), 1, WHEN)
+    assert [a.file_name for a in receive.archived(home, "p")] == [name]
 
 
 def test_old_files_cost_no_second_look(home: Home, monkeypatch: pytest.MonkeyPatch) -> None:
