@@ -36,28 +36,43 @@ def minute_index(plant: PlantScenario, ax: Axis, t: Truth) -> tuple[Array, Array
 
 
 def weeks(plant: PlantScenario, ax: Axis, truths: list[Truth], days: dict[str, list[dict[str, Any]]]) -> list[dict[str, Any]]:
-    """Return one dict per line and week (7 operating days from the first): medians over the comparable minutes; None without any."""
+    """Return one dict per line, pump in service and week (7 operating days from the first).
+
+    Medians over the comparable minutes; None without any.
+    """
     out = []
-    references = instruments.plant_file(plant.plant)["baselines"]
-    for t, settings in zip(truths, instruments.plant_file(plant.plant)["lines"], strict=True):
-        window = next(b["ts_window"] for b in references if b["pump"] == settings["pump"]["id"])
+    for t in truths:
         loss, index = minute_index(plant, ax, t)
-        usable = t.processing & _in_window(ax, [r["feed_ts_pct"] for r in days[t.line]], window)
-        if plant.pump == "rotodynamic":
-            share = t.roles["pump_speed"] / ph.REFERENCE_RPM
-            usable &= (share >= 0.6) & (share <= 1.1)
-        for first in range(0, len(ax.days), 7):
-            mine = usable & (ax.day >= first) & (ax.day < first + 7)
-            shown = (
-                {"loss": float(np.median(loss[mine])), "index": float(np.median(index[mine]))}
-                if mine.any()
-                else {"loss": None, "index": None}
-            )
-            out.append({
-                "plant": plant.plant, "line": t.line, "pump": settings["pump"]["id"], "week_start_day": ax.days[0] + timedelta(days=first),
-                "index_minutes": int(mine.sum()), **shown,
-            })  # fmt: skip
+        served = t.arm[np.maximum(ax.day, 0)] > 0
+        for pump, is_mine in ((_pump(plant.plant, t.line, is_new=False), ~served), (_pump(plant.plant, t.line, is_new=True), served)):
+            usable = t.processing & is_mine & _in_window(ax, [r["feed_ts_pct"] for r in days[t.line]], _window(plant.plant, pump))
+            if plant.pump == "rotodynamic":
+                share = t.roles["pump_speed"] / ph.REFERENCE_RPM
+                usable &= (share >= 0.6) & (share <= 1.1)
+            for first in range(0, len(ax.days), 7):
+                in_week = (ax.day >= first) & (ax.day < first + 7)
+                if not (in_week & is_mine).any():
+                    continue
+                mine = usable & in_week
+                shown = (float(np.median(loss[mine])), float(np.median(index[mine]))) if mine.any() else (None, None)
+                out.append({
+                    "plant": plant.plant, "line": t.line, "pump": pump, "week_start_day": ax.days[0] + timedelta(days=first),
+                    "index_minutes": int(mine.sum()), "loss": shown[0], "index": shown[1],
+                })  # fmt: skip
     return out
+
+
+def _pump(plant_id: str, line: str, *, is_new: bool) -> str:
+    """Return the id of the pump of the new arrangement of a line, else that of the line."""
+    told = instruments.plant_file(plant_id)
+    own: str = next(x["pump"]["id"] for x in told["lines"] if x["id"] == line)
+    return next((x["pump"] for x in told["arrangements"] if x["line"] == line and "pump" in x), own) if is_new else own
+
+
+def _window(plant_id: str, pump: str) -> list[float]:
+    """Return the window of feed solids [%] of a pump's reference."""
+    found: list[float] = next(b["ts_window"] for b in instruments.plant_file(plant_id)["baselines"] if b["pump"] == pump)
+    return found
 
 
 def _in_window(ax: Axis, ts_pct: list[float | None], window: list[float]) -> Bools:

@@ -48,6 +48,7 @@ from schemas.tables import (
     polymers,
     prices,
     pump_baselines,
+    pump_spans,
     pump_weeks,
     readings,
     readings_history,
@@ -66,7 +67,7 @@ TABLES: dict[str, Table] = {
     module.TABLE.name: module.TABLE
     for module in (
         plant_file_versions, line_settings, planned_times, polymers, prices, uncertainty_inputs,
-        arrangements, line_limits, service_log, pump_baselines, ladder_steps, baseline_periods, line_events,
+        arrangements, pump_spans, line_limits, service_log, pump_baselines, ladder_steps, baseline_periods, line_events,
         loads, load_days, clock_steps, untied_tags, set_aside, tag_numbers, load_numbers, packed_readings, readings, readings_history,
         lab_results, lab_results_history, pending_hours, pending_days,
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied, corrections_seen,

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from pipelines.plant import arrangements
-from pipelines.plant.arrangements import Spell
+from pipelines.plant.arrangements import PumpSpan, Spell
 from pipelines.plant.calendar import FAR_FUTURE, LONG_AGO
 from pipelines.plant.logs import Baseline, BaselinePeriod, Ladder, Service
 from pipelines.plant.model import Event, PlantFile
@@ -17,12 +17,14 @@ Rows = list[dict[str, Any]]
 
 def rows(plant: str, plant_file: PlantFile) -> dict[str, Rows]:
     """Return the rows of every log table."""
-    lines = {span.pump: span.line for line in plant_file.lines for span in reversed(arrangements.pump_spans(plant_file, line.id))}
+    spans = [span for line in plant_file.lines for span in arrangements.pump_spans(plant_file, line.id)]
+    served = list(dict.fromkeys((span.line, span.pump) for span in spans))
     return {
         "arrangements": [_arrangement(plant, spell) for line in plant_file.lines for spell in arrangements.of_line(plant_file, line.id)],
         "line_limits": _limits(plant, plant_file),
-        "service_log": [_service(plant, plant_file, lines[x.pump], x) for x in plant_file.service],
-        "pump_baselines": [row for line in plant_file.lines for row in _baselines(plant, plant_file, line.id, line.pump.id)],
+        "pump_spans": [_pump_span(plant, plant_file, span) for span in spans],
+        "service_log": [_service(plant, plant_file, line, x) for line, pump in served for x in plant_file.service if x.pump == pump],
+        "pump_baselines": [row for line, pump in served for row in _baselines(plant, plant_file, line, pump)],
         "ladder_steps": [row for ladder in plant_file.ladders for row in _steps(plant, plant_file, ladder)],
         "baseline_periods": [_period(plant, x) for x in plant_file.baseline_periods],
         "line_events": [_event(plant, plant_file, x) for x in plant_file.events],
@@ -33,6 +35,14 @@ def _arrangement(plant: str, spell: Spell) -> dict[str, Any]:
     return {
         "plant": plant, "line": spell.line, "arrangement": spell.name, "pump": spell.pump, "from_utc": spell.start_utc, "to_utc": spell.end_utc,
         "transition_to_utc": spell.transition_end_utc, "note": spell.note or None,
+    }  # fmt: skip
+
+
+def _pump_span(plant: str, plant_file: PlantFile, span: PumpSpan) -> dict[str, Any]:
+    pump = next(p for p in plant_file.all_pumps if p.id == span.pump)
+    return {
+        "plant": plant, "line": span.line, "pump": pump.id, "from_utc": span.start_utc, "to_utc": span.end_utc, "pump_kind": pump.kind,
+        "pump_elevation_m": pump.gauge_elevation, "suction_pipe_m": pump.suction_pipe, "discharge_pipe_m": pump.discharge_pipe,
     }  # fmt: skip
 
 

@@ -7,8 +7,8 @@ from schemas.model import Column, Table
 TABLE = Table(
     name="pump_baselines",
     description="Which commissioning reference a feed pump is compared with at each time; spans without a reference say why.",
-    grain="plant, line and effective date",
-    key=("plant", "line", "from_utc"),
+    grain="plant, line, pump and effective date",
+    key=("plant", "line", "pump", "from_utc"),
     step="compute",
     source="quadratic pump curve and slip through the origin by least squares; textbook forms, from memory",
     columns=(

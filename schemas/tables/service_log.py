@@ -8,12 +8,12 @@ from schemas.vocabulary import SERVICE_KINDS
 TABLE = Table(
     name="service_log",
     description="What was done to each feed pump and when; run hours since service and since overhaul count from here, never from a totaliser.",
-    grain="plant, line and entry",
-    key=("plant", "line", "at_utc", "kind"),
+    grain="plant, line, pump and entry",
+    key=("plant", "line", "pump", "at_utc", "kind"),
     step="compute",
     columns=(
         Column("plant", "text", "-", "plant id", nullable=False),
-        Column("line", "text", "-", "line the pump feeds", nullable=False),
+        Column("line", "text", "-", "line the pump feeds, or feeds at times", nullable=False),
         Column("pump", "text", "-", "pump id", nullable=False),
         Column("at_utc", "instant", "-", "when the pump was back in service", nullable=False),
         Column("operating_day", "date", "-", "operating day of that instant", nullable=False),

@@ -12,8 +12,8 @@ _KEY = (
 PUMP_CONDITION = Table(
     name="pump_condition",
     description="Run hours since service, wear or slip against the commissioning reference, and system curve of each feed pump by reporting week.",
-    grain="plant, pump and week",
-    key=("plant", "pump", "week_start_day"),
+    grain="plant, line, pump and week",
+    key=("plant", "line", "pump", "week_start_day"),
     step="publish",
     source="affinity laws and slip of displacement pumps, trade textbooks from memory; windows and the 5 h gate common practice, no source",
     columns=(
@@ -22,8 +22,8 @@ PUMP_CONDITION = Table(
         Column("week_start_day", "date", "-", "first operating day of the reporting week", nullable=False),
         Column("line", "text", "-", "line the pump feeds", nullable=False),
         Column("pump_kind", "text", "-", "rotodynamic or displacement", nullable=False, isin=PUMP_KINDS),
-        Column("run_h", "double", "h", "run hours of the week"),
-        Column("starts", "int", "-", "starts of the week"),
+        Column("run_h", "double", "h", "run hours of the week with this pump in service"),
+        Column("starts", "int", "-", "starts of the week with this pump in service"),
         Column(
             "dry_run_minutes",
             "int",

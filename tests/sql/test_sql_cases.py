@@ -45,6 +45,9 @@ DEFAULTS: dict[str, dict[str, Any]] = {
     "loads": {"rows_exact": 0},
     "line_limits": {"line": "line-1", "pump": "P-1", "data_layouts": 1},
     "pump_baselines": {"line": "line-1", "pump": "P-1", "from_utc": "1900-01-01 00:00+00", "to_utc": "9999-01-01 00:00+00"},
+    "pump_spans": {"line": "line-1", "pump": "P-1", "from_utc": "1900-01-01 00:00+00", "to_utc": "9999-01-01 00:00+00", "pump_kind": "rotodynamic",
+                   "pump_elevation_m": 0},
+    "pump_weeks": {"line": "line-1", "pump": "P-1", "processing_minutes": 0, "index_minutes": 0, "index_days": 0, "system_minutes": 0, "data_version": "v"},
     "uncertainty_inputs": {"line": "line-1", "from_utc": "2000-01-01 00:00+00", "to_utc": "2100-01-01 00:00+00", "systematic_pct": 0, "systematic_abs": 0,
                            "random_pct": 0, "random_abs": 0, "tau_h": 0, "unit": "-", "basis": "default"},
     "runs": {"line": "line-1", "run_h": 1, "processing_h": 1, "is_open": False, "start_known": True},
@@ -108,11 +111,17 @@ def days_at_hand(store: Store) -> None:
     compute.days_to_work(store, WEEK_START, days, span)
 
 
+def _span(line: dict[str, Any]) -> dict[str, Any]:
+    """Return the span of a line that has its own pump always, with the kind and gauges of its settings."""
+    return {key: line.get(key) for key in ("line", "pump_kind", "pump_elevation_m", "suction_pipe_m", "discharge_pipe_m")}
+
+
 def fill(store: Store, case: Path) -> None:
     given = {p.stem: read(p) for p in sorted(case.glob("*.csv")) if p.stem not in ("expected", "cases") and not p.stem.startswith("work.")}
     given.setdefault("line_settings", [{}])
     given.setdefault("polymers", [{}])
     given.setdefault("line_limits", [{"line": r.get("line")} for r in given["line_settings"]])
+    given.setdefault("pump_spans", [_span(r) for r in given["line_settings"]])
     given.setdefault("pump_baselines", [{"line": r.get("line"), "no_reference": "none"} for r in given["line_settings"]])
     for table, rows in given.items():
         rows = minutes_of(rows) if table == "minutes" else rows

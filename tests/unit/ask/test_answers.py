@@ -102,10 +102,17 @@ def test_a_week_is_the_reporting_week_of_the_plant(ask: Ask) -> None:
 @pytest.mark.parametrize("u, told", [(0.19, 1.0), (0.21, None)])
 def test_a_slip_that_the_meters_leave_open_is_not_told(ask: Ask, u: float, told: float | None) -> None:
     rows = {
-        "kpi_week": [week(period_end_utc=datetime(2026, 1, 12, tzinfo=UTC))],
-        "line_limits": [{**LINE, "pump": "P-1"}],
-        "line_settings": [{**LINE, "pump_kind": "displacement"}],
-        "pump_weeks": [week(slip_index=1.0, index_se=0.001, index_u_systematic=u, index_minutes=600)],
+        "kpi_week": [week(period_start_utc=datetime(2026, 1, 5, tzinfo=UTC), period_end_utc=datetime(2026, 1, 12, tzinfo=UTC))],
+        "pump_spans": [
+            {
+                **LINE,
+                "pump": "P-1",
+                "pump_kind": "displacement",
+                "from_utc": datetime(1900, 1, 1, tzinfo=UTC),
+                "to_utc": datetime(9999, 1, 1, tzinfo=UTC),
+            }
+        ],
+        "pump_weeks": [week(pump="P-1", slip_index=1.0, index_se=0.001, index_u_systematic=u, index_minutes=600)],
     }
     (found,) = ask("slip_at_pressure", **rows).to_dicts()
     assert found["slip_index"] == told

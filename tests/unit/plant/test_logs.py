@@ -102,15 +102,15 @@ def alder() -> PlantFile:
 
 def test_references_cover_all_time_and_end_with_new_parts(alder: PlantFile) -> None:
     """The new pump of 3 March has its test on that day; a rotor on 6 April has none, and what is due says so."""
-    worn = Service(pump="P-110", at=date(2026, 4, 6), kind="impeller")
+    worn = Service(pump="P-111", at=date(2026, 4, 6), kind="impeller")
     spans = log_settings.rows("alder-fork", alder.model_copy(update={"service": (*alder.service, worn)}))["pump_baselines"]
-    mine = [s for s in spans if s["pump"] == "P-110"]
+    mine = [s for s in spans if s["pump"] == "P-111"]
     assert [(s["from_utc"].date(), s["no_reference"]) for s in mine[1:]] == [
-        (date(2026, 1, 5), None), (date(2026, 3, 3), None), (date(2026, 4, 6), "impeller of 2026-04-06: no commissioning reference since"),
+        (date(2026, 3, 3), None), (date(2026, 4, 6), "impeller of 2026-04-06: no commissioning reference since"),
     ]  # fmt: skip
-    assert mine[0]["no_reference"] == "before the commissioning test of 2026-01-05"
+    assert mine[0]["no_reference"] == "before the commissioning test of 2026-03-03"
     assert all(a["to_utc"] == b["from_utc"] for a, b in pairwise(mine))
-    assert mine[1]["from_utc"] == datetime(2026, 1, 5, 11, tzinfo=UTC)  # the operating day begins at 06:00 in the plant's winter
+    assert mine[1]["from_utc"] == datetime(2026, 3, 3, 11, tzinfo=UTC)  # the operating day begins at 06:00 in the plant's winter
 
 
 def test_service_resets_what_it_should(alder: PlantFile) -> None:
