@@ -63,7 +63,7 @@ def _line_rows(plant: str, line: Line, roles: dict[str, grid.RoleMinutes], axis:
     """Return the rows of one line for the minutes of the axis; the roles reach back beyond it as far as states need."""
     n = max((len(role.value) for role in roles.values()), default=axis.height)
     kept = slice(n - axis.height, n)
-    state, pump = states.running_states(roles, line, n)[kept], states.pump_runs(roles, line, n)
+    state, pump = states.running_states(roles, line, n)[kept], states.pump_known(roles, line, n)
     if "pump_run" in roles:  # a run bit that the other signals contradict must not count run hours
         roles = {**roles, "pump_run": roles["pump_run"].without(states.contradicted(roles, line, n))}
     uncertain = np.zeros(n, dtype=bool)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from schemas.vocabulary import RUNNING_STATES
 
 ON_SHARE = 0.5  # share of the minute from which a state counts as on
 ACTIVE_SHARE = 0.05  # of the transmitter range: speed, power or wash water above it counts as on
+BRIDGED_MIN = limits.LONGEST_REACH // timedelta(minutes=1)  # [min] a hole this long does not end feeding
 STOPPED, IDLE, STARTING, PROCESSING, SHUTDOWN, UNKNOWN = (
     RUNNING_STATES.index(word) for word in ("stopped", "idle running", "start-up", "processing", "shutdown", "unknown")
 )
@@ -58,13 +60,16 @@ def running_states(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> NDAr
     state[running.yes & flow.no] = IDLE
     state[feeding & (device.no | polymer.no)] = IDLE
     state[feeding & can_press & polymer.yes] = PROCESSING
-    state[feeding & (_minutes_fed_before(feeding) < line.startup_min)] = STARTING
+    stopped_feeding = (
+        running.no | flow.no | _long_holes(~(feeding | running.no | flow.no), running.yes | _above(roles, "sludge_total", 0.0, n).yes)
+    )
+    state[feeding & (_minutes_since(stopped_feeding) < line.startup_min)] = STARTING
     return state
 
 
 def look_back_min(line: Line) -> int:
-    """Return how many minutes before a minute can decide its state: the start-up time, and one that starts it."""
-    return int(np.ceil(line.startup_min)) + 1
+    """Return how many minutes before a minute can decide its state: the start-up time, a hole it reaches over, and one that starts it."""
+    return int(np.ceil(line.startup_min)) + BRIDGED_MIN + 1
 
 
 def pump_runs(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
@@ -79,6 +84,16 @@ def pump_runs(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
     on = np.where(bit.known, bit.yes & ~against, yes > no)
     off = np.where(bit.known, bit.no & ~against, no > yes)
     return Evidence(on, off, np.ones(n, dtype=bool))
+
+
+def pump_known(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
+    """Return whether the pump runs as far as it can be told: as `pump_runs`; against a run bit that stands off while two or more others agree.
+
+    The state of such a minute stays unknown, but the line may have processed: it counts as lost, not as standing.
+    """
+    pump = pump_runs(roles, line, n)
+    stuck_off = contradicted(roles, line, n) & _on(roles, "pump_run", n).no
+    return Evidence(pump.yes | stuck_off, pump.no, pump.exists)
 
 
 def _others(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -116,8 +131,22 @@ def _on(roles: Mapping[str, RoleMinutes], role: str, n: int) -> Evidence:
     return _above(roles, role, np.nextafter(ON_SHARE, 0.0), n)
 
 
-def _minutes_fed_before(feeding: Truth) -> Values:
-    """Return how many minutes right before each one fed without a break; infinite when no break is known."""
-    position = np.arange(len(feeding), dtype=np.float64)
-    last_break: Values = np.maximum.accumulate(np.where(feeding, -np.inf, position))
+def _long_holes(unknown: Truth, is_running: Truth) -> Truth:
+    """Return the minutes of holes in the evidence that break feeding: longer than BRIDGED_MIN, in minutes nothing shows running.
+
+    Start-up goes on through a shorter hole, and through one in which the pump or the register is known to have run. The
+    alternative, a start-up after every hole, took its 15 to 60 minutes out of the dose each time.
+    """
+    silent = unknown & ~is_running
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], silent, [False])).astype(np.int8)))
+    long = np.zeros(len(silent), dtype=bool)
+    for start, end in zip(edges[::2], edges[1::2], strict=True):
+        long[start:end] = end - start > BRIDGED_MIN
+    return long
+
+
+def _minutes_since(broken: Truth) -> Values:
+    """Return how many minutes lie between each minute and the last one that broke feeding; infinite when none is known."""
+    position = np.arange(len(broken), dtype=np.float64)
+    last_break: Values = np.maximum.accumulate(np.where(broken, position, -np.inf))
     return position - last_break - 1.0

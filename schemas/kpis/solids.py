@@ -5,9 +5,11 @@ from __future__ import annotations
 from schemas.kpis.model import Kpi, count, ratio, total, word
 
 SOLIDS = (
-    total("feed_volume_m3", "m3", "sludge fed in valid minutes",
+    total("feed_volume_m3", "m3", "sludge fed in valid minutes, start-up left out: volume behind the dose, not all that was fed",
         kpi=Kpi(2, "feed volume and totaliser closure", "V_f", "integral of Q_f; totaliser increments / integral over the same minutes", gate="closure_reason")),
-    total("feed_volume_all_m3", "m3", "sludge fed in all running minutes with a covered meter", kpi=2),
+    total("feed_volume_all_m3", "m3", "sludge fed in all running and lost minutes with a covered meter, start-up included: compare this with the plant's own total", kpi=2),
+    total("feed_untested_m3", "m3", "of feed_volume_all_m3, sludge without a known feed TS: its solids are not in dry_solids_all_t"),
+    total("feed_doubtful_m3", "m3", "sludge flow of minutes whose state is unknown and in which the pump is not known to run: fed, or none"),
     ratio("sludge_flow_m3_h", "m3/h", "mean sludge flow over valid minutes", kpi=Kpi(1, "feed flow", "Q_f", "time-weighted mean over valid minutes")),
     total("sludge_total_m3", "m3", "increments of the sludge totaliser in minutes that it and the flow meter cover wholly", kpi=2),
     total("sludge_total_flow_m3", "m3", "integral of the sludge flow over the same minutes"),
@@ -15,6 +17,8 @@ SOLIDS = (
     total("dosed_feed_m3", "m3", "sludge fed in the minutes of dry_solids_t"),
     total("dry_solids_t", "t", "dry solids fed in valid minutes with a known feed TS: the denominator of the dose",
         kpi=Kpi(6, "dry solids processed", "M", "integral of S", gate="dose_reason"), us="dry_short_tons", rounding="tons"),
+    total("dry_solids_all_t", "t", "tons fed: dry solids of feed_volume_all_m3 where the feed TS is known, start-up and lost minutes included",
+        kpi=6, us="dry_short_tons_all", rounding="tons"),
     ratio("feed_ts_pct", "%", "feed total solids, flow-weighted over the same minutes",
         kpi=Kpi(3, "feed total solids", "TS_f", "flow-weighted over the minutes of the dose")),
     ratio("feed_ts_age_h", "h", "dry-solids-weighted age of the feed TS used", kpi=3),

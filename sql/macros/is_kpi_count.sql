@@ -13,6 +13,7 @@ CREATE OR REPLACE MACRO is_kpi_count(column_name) AS
     'valid_minutes',
     'dosed_minutes',
     'unsplit_minutes',
+    'unjudged_days',
     'starts',
     'stops',
     'short_runs',

@@ -7,6 +7,7 @@
 CREATE OR REPLACE MACRO is_kpi_total(column_name) AS
   column_name IN (
     'run_h',
+    'run_unknown_h',
     'running_h',
     'processing_h',
     'idle_h',
@@ -14,10 +15,13 @@ CREATE OR REPLACE MACRO is_kpi_total(column_name) AS
     'down_h',
     'feed_volume_m3',
     'feed_volume_all_m3',
+    'feed_untested_m3',
+    'feed_doubtful_m3',
     'sludge_total_m3',
     'sludge_total_flow_m3',
     'dosed_feed_m3',
     'dry_solids_t',
+    'dry_solids_all_t',
     'dry_solids_held_t',
     'dry_solids_sampled_t',
     'polymer_active_kg',

@@ -28,7 +28,7 @@ WITH setting AS (
 ), judged AS (
   SELECT *,
     CASE
-      WHEN asked_minutes = 0 AND unknown_minutes * 2 > minutes_seen
+      WHEN asked_minutes = 0 AND unknown_minutes >= 30
         THEN format('running state unknown for {} of {} minutes', unknown_minutes, minutes_seen)
       WHEN asked_minutes = 0 THEN 'no processing'
       WHEN is_long AND dosed_days < 3 THEN format('{} days with a dose, 3 needed', dosed_days)
@@ -91,7 +91,9 @@ SELECT
   END AS arrangement_note,
   minutes_seen, unknown_minutes, processing_minutes, lost_minutes, valid_minutes,
   dosed_minutes, unsplit_minutes,
-  run_h, running_h, processing_h, idle_h,
+  unjudged_days,
+  run_h, run_unknown_h,
+  running_h, processing_h, idle_h,
   ratio_or_null(idle_h, running_h) AS idle_share,
   ratio_or_null(processing_minutes::DOUBLE, minutes_seen) AS utilisation_calendar_share,
   starts, stops, short_runs,
@@ -112,11 +114,11 @@ SELECT
     WHEN discharge_maximum_kpa IS NULL THEN 'no discharge_maximum in the plant file'
     ELSE 'no discharge pressure with a sludge flow'
   END AS exposure_reason,
-  feed_volume_m3, feed_volume_all_m3,
+  feed_volume_m3, feed_volume_all_m3, feed_untested_m3, feed_doubtful_m3,
   sludge_flow_m3_h,
   sludge_total_m3, sludge_total_flow_m3,
   sludge_closure,
-  dosed_feed_m3, dry_solids_t,
+  dosed_feed_m3, dry_solids_t, dry_solids_all_t,
   100.0 * ratio_or_null(dry_solids_t, dosed_mass_t) AS feed_ts_pct,
   ratio_or_null(ts_age_h_t, dry_solids_t) AS feed_ts_age_h,
   dry_solids_held_t, dry_solids_sampled_t,

@@ -4,7 +4,7 @@
 -- formula: the only line that feeds has all of it; of several, "by sludge flow" Q / sum of Q, "by dry solids" Q TS / sum of Q TS; "refuse" none
 -- source: common practice, no source
 -- known limits: no share while the state or flow of one of the lines is unknown, while nobody feeds, or, by dry solids, while the feed TS
---               of a feeding line is unknown (it is known while processing, not in start-up); polymer is taken to follow the sludge at once
+--               of a feeding line is unknown; polymer is taken to follow the sludge at once
 CREATE OR REPLACE TABLE work.meter_share AS
 WITH flow AS (
   SELECT m.line, m.minute_utc, s.shared_group, s.shared_split,

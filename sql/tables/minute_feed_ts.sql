@@ -1,6 +1,6 @@
--- question: Which feed TS counts in each processing minute of the days at hand?
+-- question: Which feed TS counts in each minute of the days at hand in which the line is not known to stand?
 -- unit: % by mass; age in h
--- grain: line, processing minute with a known feed TS (work table)
+-- grain: line, minute that is not known to stand, with a known feed TS (work table)
 -- formula: a sample of a shift or of a stated window applies to all minutes inside it, the one with the shortest span first; outside such
 --          spans, of the timed samples of the operating day the nearest in time (to the nearer end of a span), the earlier of two equally
 --          near; else the mean of its samples without a time of day; else a window longer than a day that holds the minute; else the last
@@ -20,7 +20,7 @@ WITH spanned AS (
   SELECT m.line, m.minute_utc, s.is_long, s.covering_ts_pct
   FROM spanned s JOIN minutes m
     ON m.line = s.line AND m.operating_day = s.operating_day AND m.minute_utc >= s.from_utc AND m.minute_utc < s.to_utc
-  WHERE m.state = 'processing'
+  WHERE m.state NOT IN ('stopped', 'shutdown')
   QUALIFY row_number() OVER (PARTITION BY m.line, m.minute_utc ORDER BY s.to_utc - s.from_utc, s.from_utc) = 1
 ), minute AS (
   SELECT m.line, m.minute_utc, t.* EXCLUDE (line), c.covering_ts_pct,
@@ -28,7 +28,7 @@ WITH spanned AS (
       WHEN NOT c.is_long OR (t.timed_samples = 0 AND t.spread_ts_pct IS NULL) THEN 'first' ELSE 'last' END AS cover
   FROM minutes m JOIN work.day_feed_ts t ON t.line = m.line AND t.operating_day = m.operating_day
   LEFT JOIN covered c ON c.line = m.line AND c.minute_utc = m.minute_utc
-  WHERE m.state = 'processing'
+  WHERE m.state NOT IN ('stopped', 'shutdown')
 ), timed AS (
   SELECT line, operating_day, from_utc, to_utc, avg(ts_pct ORDER BY sample_id) AS ts_pct FROM work.feed_samples WHERE is_timed GROUP BY ALL
 ), ending AS (

@@ -91,7 +91,12 @@ SELECT
   CASE WHEN pump_run_coverage IS NULL
     THEN CASE WHEN state <> 'unknown' THEN is_on::INTEGER END
     ELSE pump_run_share * pump_run_coverage END / 60.0 AS run_h,
-  CASE WHEN is_running(state) OR is_lost THEN q_m3_h / 60.0 END AS feed_volume_all_m3,
+  CASE WHEN pump_run_coverage IS NULL THEN (state = 'unknown')::INTEGER ELSE 1.0 - pump_run_coverage END / 60.0 AS run_unknown_h,
+  is_running(state) IS TRUE OR is_lost AS is_fed,
+  CASE WHEN is_fed THEN q_m3_h / 60.0 END AS feed_volume_all_m3,
+  CASE WHEN is_fed AND ts_pct IS NULL THEN q_m3_h ELSE 0.0 * q_m3_h END / 60.0 AS feed_untested_m3,
+  CASE WHEN is_fed THEN solids_rate_t_h(q_m3_h, ts_pct, sludge_sg) / 60.0 END AS dry_solids_all_t,
+  CASE WHEN state = 'unknown' AND NOT is_lost THEN q_m3_h ELSE 0.0 * q_m3_h END / 60.0 AS feed_doubtful_m3,
   CASE WHEN is_valid THEN q_m3_h / 60.0 END AS feed_volume_m3,
   CASE WHEN has_sludge_pair THEN sludge_total_m3 END AS sludge_total_m3,
   CASE WHEN has_sludge_pair THEN q_m3_h / 60.0 END AS sludge_total_flow_m3,

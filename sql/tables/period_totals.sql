@@ -89,6 +89,7 @@ FROM member
 GROUP BY line, kind, operating_day, label
 )
 SELECT * EXCLUDE (processing_arrangements, standing_arrangements, mixing_scaled_sum, mixing_k, mixing_b0, mixing_flow_span, reference_flow_m3_h),
+  CASE WHEN kind = 'day' THEN (processing_minutes = 0 AND unknown_minutes >= 30)::INTEGER END AS unjudged_days,
   CASE WHEN processing_minutes > 0 THEN processing_arrangements ELSE standing_arrangements END AS arrangements,
   CASE WHEN mixing_dp_minutes = 0 THEN NULL
     WHEN mixing_dp_minutes >= 100 AND mixing_flow_span >= 0.15 THEN 'fit' ELSE 'scaled' END AS mixing_dp_ref_method,

@@ -12,12 +12,13 @@ WITH marked AS (
   WHERE operating_day IN (SELECT operating_day FROM work.needed_days UNION SELECT operating_day - 1 FROM work.needed_days)
 ), edged AS (
   SELECT line, minute_utc, operating_day,
-    is_on AND NOT lag(is_on) OVER before AS is_start,
-    NOT is_on AND lag(is_on) OVER before AS is_stop,
+    last_value(is_on IGNORE NULLS) OVER known AS was_on,
+    is_on AND NOT was_on AS is_start,
+    NOT is_on AND was_on AS is_stop,
     max(CASE WHEN is_on IS NOT true THEN minute_utc END) OVER earlier AS last_not_on_utc,
     max(CASE WHEN is_on IS NULL THEN minute_utc END) OVER earlier AS last_unknown_utc
   FROM marked
-  WINDOW before AS (PARTITION BY line ORDER BY minute_utc),
+  WINDOW known AS (PARTITION BY line ORDER BY minute_utc ROWS BETWEEN 1440 PRECEDING AND 1 PRECEDING),
     earlier AS (PARTITION BY line ORDER BY minute_utc ROWS BETWEEN 10 PRECEDING AND 1 PRECEDING)
 )
 SELECT line, minute_utc, coalesce(is_start, false) AS is_start, coalesce(is_stop, false) AS is_stop,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pipelines.align.grid import RoleMinutes
-from pipelines.align.states import look_back_min, running_states
+from pipelines.align.states import look_back_min, pump_known, pump_runs, running_states
 from pipelines.plant.model import Line
 from schemas.vocabulary import RUNNING_STATES
 
@@ -121,16 +121,49 @@ def test_start_up_counts_from_the_first_feeding_minute_after_one_that_is_not() -
 def test_a_fraction_of_a_start_up_minute_counts_whole() -> None:
     line = LINE.model_copy(update={"startup": 2.5 / 60.0})
     assert words([OFF, *[PROCESSING] * 4], line=line) == ["stopped", *["start-up"] * 3, "processing"]
-    assert look_back_min(line) == 4
+    assert look_back_min(line) == 3 + 30 + 1  # start-up, the longest hole it reaches over, the minute before
 
 
 def test_no_start_up_time() -> None:
     assert words([OFF, PROCESSING], line=LINE.model_copy(update={"startup": 0.0})) == ["stopped", "processing"]
 
 
-def test_feeding_after_unknown_minutes_starts_the_timer() -> None:
-    nothing = dict.fromkeys(PROCESSING, UNCOVERED)
-    assert words([nothing, *[PROCESSING] * 4]) == ["unknown", *["start-up"] * 3, "processing"]
+NOTHING = dict.fromkeys(PROCESSING, UNCOVERED)
+
+
+@pytest.mark.parametrize(("hole", "after"), [(30, ["processing"] * 4), (31, [*["start-up"] * 3, "processing"])])
+def test_feeding_goes_on_through_a_hole_of_half_an_hour(hole: int, after: list[str]) -> None:
+    assert words([OFF, *[PROCESSING] * 5, *[NOTHING] * hole, *[PROCESSING] * 4])[-4:] == after
+
+
+@pytest.mark.parametrize("shown", [{"pump_power": 10.0, "pump_speed": 200.0}, {"sludge_total": 0.8}])
+def test_feeding_goes_on_through_a_longer_hole_in_which_the_pump_or_the_register_ran(shown: dict[str, float]) -> None:
+    running, hole = PROCESSING | {"sludge_total": 0.8}, NOTHING | {"sludge_total": UNCOVERED} | shown
+    found = words([OFF | {"sludge_total": 0.0}, *[running] * 5, *[hole] * 60, *[running] * 4])
+    assert found[6:66] == ["unknown"] * 60
+    assert found[-4:] == ["processing"] * 4
+
+
+def test_a_start_up_that_a_hole_interrupts_counts_the_minutes_of_the_hole() -> None:
+    assert words([OFF, PROCESSING, NOTHING, *[PROCESSING] * 3]) == [
+        "stopped",
+        "start-up",
+        "unknown",
+        "start-up",
+        "processing",
+        "processing",
+    ]
+
+
+def test_a_run_bit_that_stands_off_against_all_others_leaves_the_pump_running_and_the_state_unknown() -> None:
+    stuck = {role: np.full(1, value) for role, value in (PROCESSING | {"pump_run": 0.0}).items()}
+    roles = {
+        role: RoleMinutes(value, np.ones(1), np.zeros(1, dtype=bool), *(np.full(1, end) for end in RANGES.get(role, (np.nan, np.nan))))
+        for role, value in stuck.items()
+    }
+    assert [RUNNING_STATES[code] for code in running_states(roles, LINE, 1)] == ["unknown"]
+    assert pump_known(roles, LINE, 1).yes.tolist() == [True]
+    assert pump_runs(roles, LINE, 1).known.tolist() == [False]
 
 
 def test_start_up_does_not_ask_for_polymer_or_device() -> None:
