@@ -139,8 +139,8 @@ def new_plant(folder: Path, plant_id: str, time_zone: str) -> int:
     Reads the files of FOLDER; writes nothing: send the output to <home>/plants/<id>.toml, answer the questions, then
     run check-plant.
     """
-    from pipelines import inspect as looking
+    from pipelines.inspect import first_plant
 
     files = [p for p in sorted(folder.iterdir()) if p.is_file() and not p.name.startswith(".")]
-    _say(looking.new_plant(files, plant_id=plant_id, time_zone=time_zone))
+    _say(first_plant.new_plant(files, plant_id=plant_id, time_zone=time_zone))
     return ExitCode.OK

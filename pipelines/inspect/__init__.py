@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -39,7 +38,7 @@ class Inspection:
 
     def signals_toml(self, line: str = "line-1") -> str:
         """Return [[signals]] blocks for all tags, guesses marked as open questions."""
-        return "\n".join(blocks.signal_block(tag, line) for tag in self.survey.tags)
+        return "\n".join(blocks.signal_block(tag, line, is_live=tag.is_live) for tag in self.survey.tags)
 
 
 def run(
@@ -96,80 +95,3 @@ def _inside(path: Path, member: str | None) -> Path:
     if member is not None and member not in names:
         raise FileRefusedError("unknown layout", f"the archive has no member {member!r}; it has {', '.join(names[:20])}")
     return path / (member or names[0])
-
-
-def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:
-    """Return a first plant file from a folder of exports: one layout a shape of file, every guess marked."""
-    named = blocks.names_for(sorted(files))
-    done: dict[str, Inspection] = {}
-    troubled: list[str] = []
-    for path in sorted(files):
-        one = named[path]
-        if one.layout_id in done:
-            continue
-        try:
-            done[one.layout_id] = run(path, time_zone=time_zone, named=one)
-        except FileRefusedError as refused:
-            troubled.append(f"{blocks.QUESTION} {path.name} could not be read: {refused.detail}\n")
-    head = _HEAD.format(plant_id=blocks.text(plant_id), time_zone=blocks.text(time_zone), q=blocks.QUESTION)
-    tags = {tag.tag: tag for inspection in reversed(done.values()) for tag in inspection.survey.tags}
-    order = dict.fromkeys(tag.tag for inspection in done.values() for tag in inspection.survey.tags)
-    roles: Counter[str] = Counter()
-    signals = []
-    for tag in (tags[name] for name in order):
-        roles[tag.role or ""] += tag.is_live
-        number = max(roles[tag.role or ""], 1)  # a second tag of one role is taken to be of a second line
-        signals.append(blocks.signal_block(tag, f"line-{number}"))
-    lines = [_LINE.format(n=n) for n in range(1, max([1, *roles.values()]) + 1)]
-    return "\n".join(
-        [head + "\n".join(lines), *signals, *(i.layout_toml for i in done.values()), _TAIL.format(q=blocks.QUESTION), *troubled]
-    )
-
-
-_HEAD = """# First plant file, made from exports. Answer the open questions, then run `flocledger check-plant`.
-
-[plant]
-id = {plant_id}
-{q} what is the plant's name?
-name = {plant_id}
-time_zone = {time_zone}
-{q} at which hour does the operating day begin?
-operating_day_start = 00:00:00
-{q} US or SI units on the pages?
-units = "SI"
-
-{q} which lines are there, with which device, pump and sizes? Cut-offs: flows below which nothing counts as fed.
-"""
-
-_LINE = """[[lines]]
-id = "line-{n}"
-name = "Line {n}"
-device = "belt press"
-feed_cutoff = "2 m3/h"
-polymer_cutoff = "5 L/h"
-polymer_meter = "solution"
-reference_flow = "50 m3/h"
-dilution_counted = "polymer"
-
-[lines.pump]
-id = "P-{n}"
-kind = "displacement"
-"""
-
-_TAIL = """{q} which polymer, at what density, active fraction (by whose number?), strength and price?
-# [[polymers]]
-# lines = ["line-1"]
-# product = "cationic emulsion"
-# form = "emulsion"
-# density = "1.03 kg/L"
-# active_fraction = 0.40
-# solution_strength_pct = 0.30
-# price_neat = "1.50 per kg"
-# since = 2026-01-01
-
-{q} which prices for disposal, power and water?
-# [[prices]]
-# since = 2026-01-01
-# disposal_wet = "70 per t"
-# power = "0.12 per kWh"
-"""

@@ -5,18 +5,20 @@ from __future__ import annotations
 import fnmatch
 import glob
 import json
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
 
-from pipelines.inspect import words
+from pipelines.inspect import cells, words
 from pipelines.inspect.layout import Proposal
 from pipelines.inspect.survey import TagSurvey
 from pipelines.inspect.text import Look
 
 QUESTION = "# OPEN QUESTION:"
+_SHORTEST_HOLD_S, _LONGEST_SILENCE_S = 600.0, 7_200.0  # silence of a tag that logs by change: up to two hours (common practice, no source)
 _ID_LETTERS = 41  # of a layout's id in the plant file
 
 
@@ -125,7 +127,7 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         inner = ", ".join(f"{k} = {text(v)}" for k, v in p.quality_words.items())
         lines.append(f"quality_words = {{ {inner} }}")
     if p.line_words:
-        inner = ", ".join(f'{text(word)} = "line-1"' for word in p.line_words)
+        inner = ", ".join(f'{text(word)} = "line-{n}"' for n, word in enumerate(p.line_words, 1))
         lines += [f"{QUESTION} which line is which?", f"line_words = {{ {inner} }}"]
     if p.kind == "lab wide":
         lines.append(f"{QUESTION} which column holds which sample point and analyte? One entry a column:")
@@ -146,16 +148,26 @@ def _lab_words(column: str) -> str:
         (("strength",), "strength"),
     )
     point = next((p for said, p in points if any(w in folded for w in said)), "feed")
+    if cells.ticket_columns([column, "ticket"]):
+        unit = "short_ton" if "ton" in folded else "lb" if "lb" in folded else "kg" if "kg" in folded else "t"
+        return f'point = "cake haul", analyte = "wet_mass", unit = "{unit}"'
     analyte = next((a for said, a in analytes if any(w in folded for w in said)), "ts")
     unit = "mg/L" if "mg/l" in folded else "g/L" if "g/l" in folded else "%"
     return f'point = "{point}", analyte = "{analyte}", unit = "{unit}"'
 
 
-def signal_block(tag: TagSurvey, line: str) -> str:
-    """Return the [[signals]] block of one tag, with its guesses marked; commented out when no word of it spoke for a role."""
+def hold_limit(tag: TagSurvey) -> str | None:
+    """Return how long a value of a tag that comes seldom may stand: half as long again as its step, or as its usual longest silence."""
+    step, gap = tag.median_step_s or 0.0, tag.longest_gap_s or 0.0
+    reach_s = max(1.5 * step, 1.1 * gap if gap <= _LONGEST_SILENCE_S else 0.0)
+    return f"{math.ceil(reach_s / 60.0):d} min" if reach_s > _SHORTEST_HOLD_S else None
+
+
+def signal_block(tag: TagSurvey, line: str, *, is_live: bool) -> str:
+    """Return the [[signals]] block of one tag, its guess rated by its evidence; commented out unless it `is_live`."""
     span = (
         f"range = [{_round_down(tag.low)}, {_round_up(tag.high)}]"
-        if not tag.is_state and tag.low is not None and tag.high is not None
+        if not tag.is_state and not (tag.role or "").endswith("_total") and tag.low is not None and tag.high is not None
         else ""
     )
     said, question = "", tag.question
@@ -164,9 +176,10 @@ def signal_block(tag: TagSurvey, line: str) -> str:
         said = f"on_words = {text(on)}\noff_words = {text(off)}\n"
         question += f"; do {', '.join(map(repr, unsure))} mean off? (proposed)" if unsure else ""
     rows = [f"line = {text(line)}", f"role = {text(tag.role or '?')}", f"tag = {text(tag.tag)}", f"unit = {text(tag.unit or '?')}"]
-    body = "\n".join(["[[signals]]", *rows, *([span] if span else [])]) + "\n" + said
-    note = f"{QUESTION} {question}\n"
-    if not tag.is_live:
+    held = [f"hold_limit = {text(limit)}"] if (limit := hold_limit(tag)) else []
+    body = "\n".join(["[[signals]]", *rows, *([span] if span else []), *held]) + "\n" + said
+    note = f"# {tag.evidence}\n{QUESTION} {question}\n"
+    if not is_live:
         body = "".join(f"# {row}\n" for row in body.splitlines())
     return note + body
 

@@ -183,3 +183,18 @@ def _quality(word: str) -> str:
         return "uncertain"
     severity = number >> 30 if number > 0xFF or len(word) == 10 else {3: 0, 1: 1}.get(number >> 6, 2)  # OPC UA, or classic 8 bits
     return ("good", "uncertain", "bad", "bad")[severity]
+
+
+def ticket_columns(names: Sequence[str]) -> list[str]:
+    """Return the column of net weights where names are those of scale tickets: a net weight beside a gross, a tare or a ticket."""
+    folded = [(n, set(re.findall(r"[^\W\d_]+", n.lower()))) for n in names]
+    net = [n for n, said in folded if said & set(words.NET)]
+    others = any(said & set(words.TICKET) for n, said in folded if n not in net)
+    return net[:1] if others else []
+
+
+def is_analyte(name: str) -> bool:
+    """Return whether the name of a lab sheet's column says an analyte, a point or a unit of results."""
+    folded = name.lower()
+    is_said = any(re.search(rf"(?<![a-z]){re.escape(word)}(?![a-z])", folded) for word in words.LAB)
+    return is_said or "%" in folded or "mg/l" in folded or "g/l" in folded

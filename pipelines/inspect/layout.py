@@ -31,6 +31,7 @@ class Proposal:
     date_column: str | None = None
     header_rows: int = 1  # 0: the file has no header, `columns` are names to be given
     entity_column: str | None = None
+    entity_words: list[str] = field(default_factory=list)
     tag_column: str | None = None
     point_column: str | None = None
     value_column: str | None = None
@@ -247,11 +248,26 @@ def _lab_columns(proposal: Proposal, names: tuple[str, ...], rows: list[tuple[st
     line = next((i for i in _values_at(proposal, names) if names[i].lower() in words.LINE), None) if proposal.kind == "lab wide" else None
     if line is not None and (said := sorted({row[line] for row in rows if line < len(row) and row[line]})):
         proposal.line_column, proposal.line_words = names[line], said
+    if proposal.kind == "lab wide" and (weights := cells.ticket_columns(names)):
+        proposal.result_columns = weights
+        return
     for i in _values_at(proposal, names):
         texts = [row[i] for row in rows if i < len(row) and row[i]]
         is_other = names[i] in (proposal.reported_column, proposal.lot_column, proposal.line_column) or cells.is_remark(names[i])
         if not is_other and (not texts or cells.holds_numbers(texts)):
             proposal.result_columns.append(names[i])
+    if proposal.kind == "lab wide":
+        _keep_analytes(proposal)
+
+
+def _keep_analytes(proposal: Proposal) -> None:
+    """Keep the columns whose names say an analyte, where any does; ask for the others."""
+    said = [name for name in proposal.result_columns if cells.is_analyte(name)]
+    silent = [name for name in proposal.result_columns if name not in said]
+    if said and silent:
+        proposal.result_columns = said
+        shown = ", ".join(map(repr, silent[:8])) + (f" and {len(silent) - 8} more" if len(silent) > 8 else "")
+        proposal.open_questions.append(f"are {shown} results too? (proposed: not read)")
 
 
 def _words(proposal: Proposal, at: set[int], readable: list[tuple[int, tuple[str, ...]]]) -> None:
@@ -294,7 +310,7 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
         proposal.kind, proposal.units = "long", shape.units
         tag, value, quality = shape.tag, shape.value, shape.quality
         proposal.open_questions.append(f"is each row one reading, with its tag in {tag!r} and its value in {value!r}? (proposed)")
-    elif proposal.time.date_only or (lab >= 2 and len(readable) < 500):
+    elif cells.ticket_columns(names) or proposal.time.date_only or (lab >= 2 and len(readable) < 500):
         proposal.kind = "lab wide"
     if proposal.kind == "lab long":
         proposal.point_column = (
@@ -324,6 +340,7 @@ def _entity(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int
         )
         return
     proposal.entity_column = names[found]
+    proposal.entity_words = sorted({fields[found] for _, fields in rows})
     proposal.open_questions.append(f"does {names[found]!r} say which unit, station or press a row is of? (proposed)")
 
 

@@ -54,10 +54,13 @@ _WORDS: dict[str, tuple[str, ...]] = {
 _QUANTITIES = {  # where no unit is known: dimension -> words a tag can begin a word with
     "flow": ("flow", "durchfluss", "caudal", "debit", "przeplyw"),
     "pressure": ("pressure", "druck", "presion", "pression", "cisnienie", "tryk"),
-    "power": ("power", "leistung", "potencia", "puissance", "moc"),
+    "power": ("power", "leistung", "potencia", "puissance", "moc", "effekt", "kw"),
     "speed": ("speed", "drehzahl", "velocidad", "vitesse", "predkosc", "obroty"),
     "state": ("run", "betrieb", "marcha", "marche", "praca", "drift"),
 }
+_AT_WORD_START = ("couple", "moment", "sum", "ts", "hz", "seal", "neat", "total")
+_NEEDS_QUANTITY = ("power", "speed", "energy", "state")  # a machine's name alone says nothing of what is measured at it
+_NEAT_OVER_POLYMER = 8.0  # "polymer neat" is the neat product, not the solution
 _FIRST_LETTER = {
     "flow": "F", "pressure": "P", "speed": "S", "power": "J", "state": "Y", "volume": "F", "energy": "JFEQ", "fraction": "ADQWZ",
 }  # fmt: skip
@@ -94,8 +97,11 @@ def guess_role(tag: str, unit_word: str | None, *, is_text: bool, only_grows: bo
             continue
         if only_grows != (role.kind == "totaliser") and not is_text:
             continue
-        said = [w for w in _WORDS[role.name] if w in folded]
+        if dimension is None and role.dimension in _NEEDS_QUANTITY:
+            continue
+        said = [w for w in _WORDS[role.name] if _stands(w, folded)]
         score = max((len(w) for w in said), default=0) + (2.0 if dimension else 0.0) * bool(said)
+        score += _NEAT_OVER_POLYMER if said and role.name == "polymer_neat_flow" else 0.0
         if letters and letters[1][0] in _FIRST_LETTER.get(role.dimension, ""):
             score += 1.0
         if said and score > best_score:
@@ -114,6 +120,11 @@ def _usual(letter: str, dimension: str, unit_word: str | None) -> str | None:
     if dimension == "flow" and unit_word and units.unit(unit_word).name in _SMALL_FLOWS:
         return "polymer_solution_flow"
     return _USUAL_FRACTION.get(letter) if dimension == "fraction" else _USUAL.get(dimension)
+
+
+def _stands(word: str, folded: str) -> bool:
+    """Return whether a word stands in a tag; short ones only at the beginning of a word ("couple" is no thermocouple)."""
+    return re.search(rf"(?<![a-z]){word}", folded) is not None if word in _AT_WORD_START else word in folded
 
 
 _PLAIN = str.maketrans("łøæ", "loa")

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipelines.inspect import units_in_names
 from pipelines.inspect.roles import RoleGuess, guess_role
 from pipelines.inspect.span import whole_file
 from pipelines.plant.model import Layout, Plant, PlantFile
@@ -39,6 +40,7 @@ class TagSurvey:
     role: str | None
     has_word: bool  # a word of the tag speaks for the role
     question: str
+    evidence: str = ""
 
     @property
     def is_state(self) -> bool:
@@ -124,26 +126,41 @@ def _tag(name: object, seen: pl.DataFrame, unit: str | None) -> TagSurvey:
     times = seen["time_utc"].drop_nulls().sort()
     steps = np.sort(np.diff(times.to_physical().to_numpy())) / 1e6
     grows = len(numbers) > 20 and bool(np.mean(np.diff(numbers) >= 0) > 0.98 and np.mean(np.diff(numbers) > 0) > 0.3)
-    state = not len(numbers) and bool(words)
+    unit = unit or units_in_names.unit_of(str(name))
+    is_binary = (
+        unit is None and len(numbers) == seen.height and bool(np.isin(numbers, (0.0, 1.0)).all()) and units_in_names.is_state(str(name))
+    )
+    state = is_binary or (not len(numbers) and bool(words))
     guess = guess_role(str(name), unit, is_text=state, only_grows=grows)
     qualities = seen["quality_text"]
     return TagSurvey(
         tag=str(name),
         count=seen.height,
-        numbers=len(numbers),
+        numbers=0 if is_binary else len(numbers),
         low=float(numbers.min()) if len(numbers) else None,
         high=float(numbers.max()) if len(numbers) else None,
         first=times[0] if len(times) else None,
         last=times[-1] if len(times) else None,
         median_step_s=float(steps[len(steps) // 2]) if len(steps) else None,
         longest_gap_s=float(steps[-1]) if len(steps) else None,
-        text_words=tuple(words),
+        text_words=("0", "1") if is_binary else tuple(words),
         quality_words=tuple(qualities.drop_nulls().unique().sort().to_list()) if qualities.null_count() < seen.height else (),
         unit="state" if state else unit,
         role=guess.role if guess else None,
         has_word=guess is not None and guess.has_word,
         question=_question(guess, unit, state=state),
+        evidence=_evidence(guess, unit, state=state),
     )
+
+
+def _evidence(guess: RoleGuess | None, unit: str | None, *, state: bool) -> str:
+    """Return how sure a guessed role is, and by what."""
+    if guess is None:
+        return "unknown"
+    by_unit = "its words of state" if state else f"its unit {unit}" if unit else ""
+    if guess.has_word:
+        return f"likely: a word of the tag{' and ' + by_unit if by_unit else ', its unit is not known'}"
+    return f"weak: its letters and {by_unit or 'nothing else'}"
 
 
 def _question(guess: RoleGuess | None, unit: str | None, *, state: bool) -> str:

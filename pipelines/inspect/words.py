@@ -31,6 +31,8 @@ LAB = (  # of a lab sheet's header, as whole words
     "torta", "escurrido", "muestra", "sequedad", "kuchen", "filtrat", "zentrat", "probe", "trockensubstanz", "mes", "gâteau", "siccité",
     "échantillon", "placek", "próbka", "kage",
 )  # fmt: skip
+NET = ("net", "netto", "neto", "poids")  # words of scale tickets
+TICKET = ("gross", "brutto", "bruto", "tare", "tara", "ticket", "brut", "load", "truck")
 # parts of the names of a lab sheet's columns
 SAMPLED = ("sample", "muestra", "probe", "entnahme", "échantillon", "prélèvement", "prelevement", "próbk", "pobran", "prøve")
 REPORTED = ("report", "informe", "bericht", "rapport", "raport", "printed")

@@ -16,7 +16,7 @@ import pytest
 
 from pipelines import check, inspect, receive
 from pipelines.files.original import Original
-from pipelines.inspect import blocks
+from pipelines.inspect import blocks, first_plant
 from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
 
@@ -266,7 +266,7 @@ def test_the_proposed_block_works_as_it_is(tmp_path: Path, shape: Shape) -> None
 def test_a_first_plant_file_takes_the_file_in(tmp_path: Path, shape: Shape) -> None:
     """What new-plant prints is a plant file, and a night with it keeps every value of a tag whose role was guessed."""
     path = written(shape, tmp_path)
-    toml = inspect.new_plant([path], plant_id="first", time_zone=shape.zone)
+    toml = first_plant.new_plant([path], plant_id="first", time_zone=shape.zone)
     assert blocks.QUESTION in toml
     plant = PlantFile.model_validate(tomllib.loads(toml))
     known = {s.tag for s in plant.signals}

@@ -10,7 +10,7 @@ import pytest
 
 from pipelines import inspect
 from pipelines.files.original import FileRefusedError
-from pipelines.inspect import blocks, stamps, text
+from pipelines.inspect import blocks, first_plant, stamps, text
 from pipelines.inspect.roles import RoleGuess, guess_role
 from pipelines.plant.model import PlantFile
 from sample_data.generate import generate
@@ -79,7 +79,7 @@ def test_lab_sheets(exports: Path, plant: str, pattern: str, kind: str) -> None:
 
 def test_a_first_plant_file_is_valid_and_marks_its_guesses(exports: Path) -> None:
     files = sorted((exports / "alder-fork" / "exports").glob("*.csv"))
-    toml = inspect.new_plant(files, plant_id="new-plant", time_zone="America/New_York")
+    toml = first_plant.new_plant(files, plant_id="new-plant", time_zone="America/New_York")
     plant = PlantFile.model_validate(tomllib.loads(toml))
     assert {x.kind for x in plant.layouts} == {"wide", "lab wide"}
     assert len(plant.signals) >= 20
@@ -268,7 +268,7 @@ def test_letters_and_unit_give_a_role_that_stays_a_question(tag: str, unit: str,
 
 def test_a_role_by_letters_alone_stays_commented_out(tmp_path: Path) -> None:
     seen = inspected(tmp_path, long_rows("t;a;b;c;d"))
-    block = blocks.signal_block(next(t for t in seen.survey.tags if t.tag == "FT-1.PV"), "line-1")
+    block = blocks.signal_block(next(t for t in seen.survey.tags if t.tag == "FT-1.PV"), "line-1", is_live=False)
     assert '# role = "sludge_flow"' in block
     assert tomllib.loads(block) == {}
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipelines import cli, inspect
-from pipelines.inspect import blocks
+from pipelines.inspect import blocks, first_plant
 from pipelines.plant.model import PlantFile
 
 
@@ -23,7 +23,7 @@ def export(folder: Path, name: str, column: str = "FT1 Flow", words: tuple[str, 
 @pytest.mark.parametrize("words", [("Marcha", "Paro"), ("Betrieb", "Aus"), ("Marche", "Arrêt"), ("Praca", "Postój"), ("Läuft nun", "Halt")])
 def test_words_for_on_and_off_are_told_apart(tmp_path: Path, words: tuple[str, str]) -> None:
     files = [export(tmp_path, "run_1.csv", "YI1 Pump run", words)]
-    signal = PlantFile.model_validate(tomllib.loads(inspect.new_plant(files, plant_id="p", time_zone="Europe/Madrid"))).signals[0]
+    signal = PlantFile.model_validate(tomllib.loads(first_plant.new_plant(files, plant_id="p", time_zone="Europe/Madrid"))).signals[0]
     assert (signal.on_words, signal.off_words) == ((words[0],), (words[1],))
 
 
