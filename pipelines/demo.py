@@ -1,4 +1,4 @@
-"""The demonstration: three invented plants, delivered file by file as they would have come.
+"""The demonstration: three invented plants, delivered file by file as in operation.
 
 Sits beside `order`: it makes a home, fills the inboxes in order of arrival, and calls the ordinary runs.
 """
@@ -21,7 +21,7 @@ from pipelines.base.home import Home
 from pipelines.plant import loader
 from pipelines.plant.model import PlantFile
 
-MARKER = "demo.json"  # says that a home was made by the demonstration and may be made anew
+MARKER = "demo.json"  # marks a home made by the demonstration, which may be replaced
 WEEKS, NIGHTS = 12, 3  # weeks of data; the last nights come one by one, as nightly runs. About a minute on two cores
 FULL_WEEKS, FULL_NIGHTS = 16, 14  # the long demonstration
 WEEKLIES = 2  # pages of the last whole weeks
@@ -53,7 +53,7 @@ class Made:
 
 
 def run(home: Home, *, weeks: int = WEEKS, seed: int = 1, nights: int = NIGHTS, tell: Tell = lambda *_: None) -> Made:
-    """Make a demonstration home: generate, take in the bulk, then night by night, then the weekly pages.
+    """Make a demonstration home: generate files, load the bulk, then night by night, then write the weekly pages.
 
     UsageError when `home` holds anything that is not a demonstration, or `weeks` is too few.
     """

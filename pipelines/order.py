@@ -63,7 +63,7 @@ def nightly(
 
 
 def derive(home: Home, store: Store, plant_file: PlantFile, notices: list[Notice], *, call: Call = direct) -> list[StepReceipt]:
-    """Bring corrections, decisions, minutes, KPIs and flags up to date; what a person should know is added to `notices`."""
+    """Update corrections, decisions, minutes, KPIs and flags; add to `notices` what a person should know."""
     from pipelines import align, check, compute, watch
 
     steps, decisions = [], decision_file.read(home.dispositions(store.plant))
@@ -78,7 +78,7 @@ def derive(home: Home, store: Store, plant_file: PlantFile, notices: list[Notice
 
 
 def apply_decisions(home: Home, plant_id: str, as_of: datetime | None = None, *, call: Call = direct) -> Summary:
-    """Bring every table of a plant up to date and publish, without taking files in: after a decision."""
+    """Update every table of a plant and publish without loading files: after a decision."""
     from pipelines import publish
 
     with recorded(home, plant_id, "dispose", as_of) as run:
@@ -100,9 +100,9 @@ def rebuild(
     without_missing: bool = False,
     receipt_times: Sequence[ReceiptTime] = (),
 ) -> Summary:
-    """Make a plant's store anew from its archived originals, in their order of receipt, and publish.
+    """Rebuild a plant's store from its archived originals, in order of receipt, and publish.
 
-    The old store stays in place until the new one is whole; receipts keep their numbers and times. DataMissingError when the
+    The old store stays in place until the new one is complete; receipts keep their numbers and times. DataMissingError when the
     archive lacks originals that were taken in before, unless the rebuild is to go on `without_missing` ones.
     `receipt_times` are corrections of times of receipt that a wrong clock wrote.
     """

@@ -33,7 +33,7 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
             days |= _trimmed(store, whole)
             for first, end in list(worklist.ranges(store, plant_file, whole)):
                 frame = aligned(store, plant_file, first, end)
-                schema_check.held_to(store.plant, "minutes", frame)
+                schema_check.require_schema(store.plant, "minutes", frame)
                 store.con.execute("DELETE FROM minutes WHERE minute_utc >= $a AND minute_utc < $b", {"a": first, "b": end})
                 store.append("minutes", frame)
                 written += frame.height

@@ -50,7 +50,7 @@ class RoleMinutes:
 
 
 def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
-    """Return role -> its signals on a line in order of time; the plant file sees to it that no two hold at the same time."""
+    """Return role -> its signals on a line in order of time; the plant file ensures that no two overlap."""
     found: dict[str, list[Span]] = {}
     for signal in plant_file.signals_of(line):
         since, until = plant_file.calendar.since(signal.since), plant_file.calendar.until(signal.until)

@@ -69,7 +69,7 @@ def of_range(
 def _corrected(
     store: Store, found: pl.DataFrame, tags: Sequence[str], numbers: Sequence[int], first: datetime, last: datetime
 ) -> pl.DataFrame:
-    """Put what counts by corrections and decisions in the place of what came; the readings of the store stay as they are."""
+    """Replace readings by what corrections and decisions say; the stored readings are not changed."""
     overlay = store.frame(_OVERLAY, tags=list(tags), first=first, last=last)
     if overlay.height == 0:
         return found
@@ -100,7 +100,7 @@ def _by_tag(found: pl.DataFrame, tags: Sequence[str], numbers: Sequence[int]) ->
 
 
 def _places(code: NDArray[np.int32], numbers: Sequence[int]) -> list[list[slice] | NDArray[np.intp]]:
-    """Return where the rows of each number stand: as stretches, since the store keeps a tag's rows of a piece together, or one by one."""
+    """Return the rows of each number, as slices (the store keeps a tag's rows of a piece together) or one by one."""
     edges = [0, *(np.flatnonzero(code[1:] != code[:-1]) + 1).tolist(), len(code)]
     if len(edges) * _FEW_ROWS < len(code):
         stretches: dict[int, list[slice]] = {number: [] for number in numbers}

@@ -90,7 +90,7 @@ class Inside:
 
 
 def usable(v: Values, q: Codes) -> Truth:
-    """Tell which readings carry a value: not bad, and finite."""
+    """Return which readings carry a value: not bad, and finite."""
     fine: Truth = (q != BAD) & np.isfinite(v)
     return fine
 

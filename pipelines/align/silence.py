@@ -1,4 +1,4 @@
-"""When nothing at all is said of a line, what was said last is not held for a day: a missing export is no stopped line."""
+"""Limit how long states are held when a whole line is silent: a missing export is not a stopped line."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ _TICK = timedelta(microseconds=1)
 def without_held_states(
     roles: Mapping[str, RoleMinutes], spans: Mapping[str, list[Span]], series: Mapping[str, Series], edges: Times
 ) -> dict[str, RoleMinutes]:
-    """Return the roles of a line on the intervals between the edges [us], states unknown where the line has been silent for long.
+    """Return the roles of a line on the intervals between the edges [us], states unknown after a long silence of the line.
 
-    A state whose signal says how long it holds (`hold_limit`) is held so long, whatever else is said of the line.
+    A state whose signal sets `hold_limit` is held that long regardless of the line's silence.
     """
     held = [name for name, found in spans.items() if ROLES[name].kind == "state" and all(s.signal.hold_limit is None for s in found)]
     if not held or len(held) == len(spans):

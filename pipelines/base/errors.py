@@ -7,7 +7,7 @@ from enum import IntEnum
 
 
 class ExitCode(IntEnum):
-    """What the command line ends with; a scheduler may act on it."""
+    """Exit codes of the command line; a scheduler can act on them."""
 
     OK = 0
     WARNINGS = 1
@@ -17,7 +17,7 @@ class ExitCode(IntEnum):
 
 
 class FlocledgerError(Exception):
-    """Base of every error that is shown without a traceback: what, where, and the remedy."""
+    """Base of all errors shown without a traceback: what, where, remedy."""
 
     exit_code = ExitCode.INTERNAL
 
@@ -30,7 +30,7 @@ class FlocledgerError(Exception):
 
 
 class UsageError(FlocledgerError):
-    """The command or its arguments are off."""
+    """The command or its arguments are wrong."""
 
     exit_code = ExitCode.PLANT_FILE_OR_USAGE
 
@@ -47,13 +47,13 @@ class PlantFileError(FlocledgerError):
 
 
 class DataMissingError(FlocledgerError):
-    """There is nothing to compute from: no store, no published file, no rows for the period."""
+    """Data are missing: no store, no published file, no rows for the period."""
 
     exit_code = ExitCode.DATA_MISSING
 
 
 class LockedError(FlocledgerError):
-    """Another process writes this plant; says who. Nothing was done: a matter of how runs are started."""
+    """Another process writes this plant; the message names it. Nothing was done."""
 
     exit_code = ExitCode.PLANT_FILE_OR_USAGE
 

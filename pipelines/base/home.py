@@ -1,4 +1,4 @@
-"""Where things lie below the home folder (`--home`, else FLOCLEDGER_HOME, else ./flocledger-home)."""
+"""Paths below the home folder (`--home`, else FLOCLEDGER_HOME, else ./flocledger-home)."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""One item ahead: the next piece of a file is read while the one at hand is worked on."""
+"""Prefetch: the next piece of a file is read while the current one is processed."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ _END = object()
 
 
 class Prefetch(Generic[Item]):
-    """The items of an iterator in order, the next one being made in another thread meanwhile; the first one from now on.
+    """Iterator whose next items are produced in another thread, beginning at once.
 
-    At most `waiting` items wait, so memory holds one more. An error of the source comes where its item would have come.
+    At most `waiting` items are queued, so memory holds one more. An error of the source is raised in place of its item.
     """
 
     def __init__(self, source: Iterator[Item], waiting: int = 1) -> None:
@@ -40,11 +40,11 @@ class Prefetch(Generic[Item]):
         return item  # type: ignore[return-value]
 
     def wait(self) -> None:
-        """Wait until the item after those taken is there, or its error."""
+        """Wait until the next item, or its error, is there."""
         wait([self._following[0]])
 
     def close(self) -> None:
-        """End the thread and close the source, when its item is made; more than once does no harm."""
+        """End the thread and close the source after its current item; may be called more than once."""
         if self._is_open:
             self._is_open = False
             self._pool.shutdown(cancel_futures=True)

@@ -1,4 +1,4 @@
-"""Files that ship beside the code: SQL, page templates, sample plants. Same from a checkout, an editable install and a wheel."""
+"""Files shipped with the code: SQL, page templates, sample plants; the same from a checkout, an editable install and a wheel."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Text from files and file names as it may be shown: nothing in it can act on a terminal or forge a line."""
+"""Sanitised text of files and file names: nothing in it can act on a terminal or forge a line."""
 
 from __future__ import annotations
 

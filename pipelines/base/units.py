@@ -1,7 +1,7 @@
 """Unit words of exports and plant files, and their factors to the internal SI unit.
 
 The table is small and exact on purpose (the exports name few units, start-up must stay quick);
-`tests/unit/test_units.py` holds every factor against pint as a second opinion.
+`tests/unit/test_units.py` compares every factor with pint.
 """
 
 from __future__ import annotations

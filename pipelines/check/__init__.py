@@ -29,7 +29,7 @@ from pipelines.files.pieces import Chunk, RawLines, Received
 from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
 
-__all__ = ["AheadOfClockError", "Reading", "corrections", "known", "next_seq", "note", "refuse", "run"]
+__all__ = ["AheadOfClockError", "Reading", "corrections", "is_loaded", "next_seq", "note", "refuse", "run"]
 
 
 @dataclass(frozen=True)
@@ -66,8 +66,8 @@ class Reading:
         self.pieces.close()
 
 
-def known(store: Store, load_id: str) -> bool:
-    """Tell whether a content was taken in (or set aside) before; a rebuild tries what was set aside again."""
+def is_loaded(store: Store, load_id: str) -> bool:
+    """Return whether this content was already loaded or set aside; a rebuild tries set-aside files again."""
     return bool(store.rows("SELECT 1 FROM loads WHERE load_id = $id", {"id": load_id}))
 
 

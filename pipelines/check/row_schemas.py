@@ -8,18 +8,18 @@ from __future__ import annotations
 import polars as pl
 
 from pipelines.store import Store
-from pipelines.store.schema_check import held_to
+from pipelines.store.schema_check import require_schema
 
-__all__ = ["append", "held_to", "upsert"]
+__all__ = ["append", "require_schema", "upsert"]
 
 
 def append(store: Store, table: str, frame: pl.DataFrame) -> None:
     """Check a frame and insert it."""
-    held_to(store.plant, table, frame)
+    require_schema(store.plant, table, frame)
     store.append(table, frame)
 
 
 def upsert(store: Store, table: str, frame: pl.DataFrame) -> None:
     """Check a frame and insert it over rows of equal key."""
-    held_to(store.plant, table, frame)
+    require_schema(store.plant, table, frame)
     store.upsert(table, frame)

@@ -25,7 +25,7 @@ def run(argv: Sequence[str] | None = None) -> int:
     try:
         return int(app.main(args=argv, prog_name="flocledger", standalone_mode=False) or ExitCode.OK)
     except click.Abort:
-        click.echo("interrupted; the next run takes up where this one stopped", err=True)
+        click.echo("interrupted; the next run continues where this one stopped", err=True)
         return INTERRUPTED
     except click.ClickException as error:
         error.show()

@@ -60,7 +60,7 @@ class App(click.Group):
 
 
 def is_unexpected(error: Exception) -> bool:
-    """Tell errors of the program from those a person can mend, a user's abort, and a reader that left."""
+    """Return whether an error is a program error, not one a person can mend, a user's abort, or a closed pipe."""
     from pipelines.base.errors import FlocledgerError
 
     return not isinstance(error, FlocledgerError | click.ClickException | click.exceptions.Exit | click.Abort | BrokenPipeError)

@@ -23,7 +23,7 @@ from pipelines.cli.app import EXIT_CODES, home_option
 @click.option("--seconds", type=click.FloatRange(0.1, 3600), default=30.0, show_default=True, help="Stop a longer statement.")
 @home_option
 def ask(words: str | None, listed: bool, given: tuple[str, ...], kind: str, out: Path | None, seconds: float, home: Home) -> int:
-    """Ask the published file: WORDS is SQL text, a .sql file, or the name of a saved question.
+    """Query the published file: WORDS is SQL text, a .sql file, or the name of a saved question.
 
     Reads <home>/published/flocledger.duckdb, read-only: one SELECT, no other file, no setting, limited in time. Writes
     only the file named by --out. CSV is safe to open in a spreadsheet.
@@ -55,7 +55,7 @@ def ask(words: str | None, listed: bool, given: tuple[str, ...], kind: str, out:
 
 @contextmanager
 def _writing(out: Path) -> Iterator[None]:
-    """Say so when the file asked for cannot be written."""
+    """Turn a failure to write the file into a UsageError."""
     try:
         yield
     except OSError as error:

@@ -1,4 +1,4 @@
-"""check-plant: read a plant file and say what it gives."""
+"""check-plant: read a plant file and list what it provides."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ _PER = {"disposal_wet": "kg wet cake", "power": "kWh", "water": "m3", "recycle":
 @click.command("check-plant", epilog=EXIT_CODES)
 @click.argument("file", type=click.Path(path_type=Path))
 def check_plant(file: Path) -> int:
-    """Read the plant file FILE; show its lines, signals by role, layouts, and what is missing for which KPI.
+    """Check the plant file FILE; show its lines, signals by role, layouts, and missing inputs of each KPI.
 
-    Reads FILE only. Writes nothing. Ends with 0 when every KPI has its inputs, 1 when some will stay empty, 3 when the
+    Reads FILE only. Writes nothing. Exits with 0 when every KPI has its inputs, 1 when some will be null, 3 when the
     file cannot be used: the message names line, key, value and remedy.
     """
     from pipelines.plant import kpi_inputs, loader
@@ -43,7 +43,7 @@ def check_plant(file: Path) -> int:
     for layout in plant_file.layouts:
         click.echo(f"  {layout.id:<16} {layout.kind:<9} {layout.files}  {_stamp(layout, plant_file)}")
     click.echo("\n".join(_corrections(plant_file)))
-    click.echo(f"\n{file} can be used" + (f"; {len(lacking)} groups of KPIs will stay empty" if lacking else "; every KPI has its inputs"))
+    click.echo(f"\n{file} can be used" + (f"; {len(lacking)} groups of KPIs will be null" if lacking else "; every KPI has its inputs"))
     return ExitCode.WARNINGS if lacking else ExitCode.OK
 
 

@@ -43,9 +43,9 @@ def dispose() -> None:
     """Decide what becomes of set-aside rows and flags.
 
     Reads <home>/plants/<plant>.toml and <home>/store/<plant>.duckdb. Writes the decision as a line at the end of
-    <home>/plants/<plant>.dispositions.jsonl, which outlives the store: a rebuild applies it again. No line is ever edited; a
-    later decision on the same row or flag takes its place. Then every table is brought up to date: <home>/store/,
-    <home>/published/ and a record in <home>/runs/<plant>/. The raw files and rows stay as they are.
+    <home>/plants/<plant>.dispositions.jsonl, which outlives the store: a rebuild applies it again. Lines are never edited; a
+    later decision on the same row or flag replaces an earlier one. Then updates every table: <home>/store/,
+    <home>/published/ and a record in <home>/runs/<plant>/. Raw files and rows are not changed.
     """
 
 
@@ -59,8 +59,8 @@ def _shared(words: str) -> Callable[[F], F]:
         click.option("--note", required=True, help="Why, in a sentence."),
         click.option("--open", "only_open", is_flag=True, help="Only those without a decision."),
         click.option("--count", type=click.IntRange(min=1), help="Confirms how many are decided at once."),
-        click.option("--dry-run", is_flag=True, help="Show what would be decided; keep nothing."),
-        click.option("--later", is_flag=True, help="Keep the decision; the next nightly run applies it."),
+        click.option("--dry-run", is_flag=True, help="Show what would be decided; record nothing."),
+        click.option("--later", is_flag=True, help="Record the decision only; the next nightly run applies it."),
         home_option,
     )
 
@@ -97,8 +97,8 @@ def row(
 ) -> int:
     """Decide set-aside rows: accept as is, corrected to a value, reject, or ask plant.
 
-    What is accepted or corrected counts from now on, marked uncertain, where no other reading or result stands. The raw row
-    stays as it is.
+    Accepted or corrected values are used from now on, marked uncertain, unless there is another reading or result. The raw
+    row is not changed.
     """
     from pipelines.decisions import decide
 
@@ -127,7 +127,7 @@ def flag(
     later: bool,
     **filters: Any,
 ) -> int:
-    """Say what flags turned out to be: confirmed, data fault, expected, nuisance, or unknown."""
+    """Record what flags turned out to be: confirmed, data fault, expected, nuisance, or unknown."""
     from pipelines.decisions import decide
 
     known_plants(home, plant)
@@ -143,19 +143,19 @@ def _finished(home: Home, plant: str, chosen: Chosen, disposition: str, *, later
     from pipelines import order
     from pipelines.decisions import decide
 
-    click.echo("\n".join(decide.told(chosen)))
+    click.echo("\n".join(decide.described(chosen)))
     if not chosen.decisions:
-        click.echo(f"{len(chosen.rows)} would be decided as {disposition!r}; nothing was kept (--dry-run)")
+        click.echo(f"{len(chosen.rows)} would be decided as {disposition!r}; nothing was recorded (--dry-run)")
         return ExitCode.OK
     ids = ", ".join(d.id for d in chosen.decisions[:3]) + (" ..." if len(chosen.decisions) > 3 else "")
     click.echo(f"{len(chosen.decisions)} decided as {disposition!r}: {ids}")
     if later:
-        click.echo("kept; the next nightly run applies it")
+        click.echo("recorded; the next nightly run applies it")
         return ExitCode.OK
     try:
         summary = order.apply_decisions(home, plant)
     except LockedError as held:
-        click.echo(f"kept; another run holds the plant, the next nightly run applies it ({held.args[0]})", err=True)
+        click.echo(f"recorded; another run holds the plant, the next nightly run applies it ({held.args[0]})", err=True)
         return ExitCode.WARNINGS
     click.echo("published; operating days worked on: " + ", ".join(f"{s.step} {s.days}" for s in summary.steps if s.step != "correct"))
     for notice in summary.notices:

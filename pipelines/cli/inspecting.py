@@ -40,13 +40,13 @@ def _plant_id(_: click.Context, __: click.Parameter, word: str) -> str:
 @click.command("inspect", epilog=EXIT_CODES)
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option("--time-zone", callback=_known_zone, help="IANA zone of stamps that carry none. Default: UTC.")
-@click.option("--member", help="Of a ZIP archive: the file in it to look at. Default: the first.")
-@click.option("--sheet", help="Of a workbook: the sheet to look at. Default: the first visible one that can be read.")
+@click.option("--member", help="File to inspect in a ZIP archive. Default: the first.")
+@click.option("--sheet", help="Sheet to inspect in a workbook. Default: the first visible one that can be read.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 def inspect(file: Path, time_zone: str | None, member: str | None, sheet: str | None, as_json: bool) -> int:
-    """Look at an unseen export FILE: encoding, layout, times, tags, words, and a layout block to paste.
+    """Inspect a new export FILE: encoding, layout, times, tags, words, and a layout block to paste.
 
-    Reads FILE with the reader of the nightly and writes nothing. Guesses are marked as open questions.
+    Reads FILE with the reader of the nightly run and writes nothing. Guesses are marked as open questions.
     """
     from pipelines import inspect as looking
 
@@ -134,9 +134,9 @@ def _json(seen: Inspection) -> str:
 @click.option("--id", "plant_id", required=True, callback=_plant_id, help="Short name of the plant: letters, digits, dashes.")
 @click.option("--time-zone", required=True, callback=_known_zone, help="IANA time zone of the plant, such as America/New_York.")
 def new_plant(folder: Path, plant_id: str, time_zone: str) -> int:
-    """Print a first plant file made from the exports in FOLDER, its guesses marked as open questions.
+    """Print a first plant file for the exports in FOLDER, guesses marked as open questions.
 
-    Reads the files of FOLDER; writes nothing: send the output to <home>/plants/<id>.toml, answer the questions, then
+    Reads the files of FOLDER. Writes nothing: redirect the output to <home>/plants/<id>.toml, answer the questions, then
     run check-plant.
     """
     from pipelines.inspect import first_plant

@@ -79,7 +79,7 @@ class Receipts(click.ParamType[Any]):
 
 
 plant_option = click.option("--plant", metavar="ID", help="Only this plant. Default: all, one after the other.")
-as_of_option = click.option("--as-of", type=Instant(), help="Stands for now in the record of the run. Default: now.")
+as_of_option = click.option("--as-of", type=Instant(), help="Sets the run's clock, so that runs are reproducible. Default: now.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print the summaries as JSON.")
 
 
@@ -92,7 +92,7 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print the su
 @json_option
 @home_option
 def nightly(home: Home, plant: str | None, as_of: datetime | None, settle_s: float, as_json: bool) -> int:
-    """Take in what waits, bring every table up to date, publish.
+    """Load waiting files, update every table, publish.
 
     Reads <home>/plants/<plant>.toml and the files of <home>/inbox/<plant>/. Writes <home>/archive/<plant>/ (the files,
     untouched), <home>/store/<plant>.duckdb, <home>/published/ and a record in <home>/runs/<plant>/. A file that cannot be
@@ -117,7 +117,7 @@ def weekly(home: Home, plant: str | None, as_of: datetime | None, week: date | N
     """Write the weekly page as PDF.
 
     Reads only <home>/published/flocledger.duckdb and the plant file. Writes <home>/published/reports/<plant>/ and a record
-    in <home>/runs/<plant>/. Ends with 2, and writes no page, when the data do not hold the whole week.
+    in <home>/runs/<plant>/. Exits with 2 and writes no page when the data do not cover the whole week.
     """
 
     def run(one: str, progress: Progress) -> Summary:
@@ -131,7 +131,7 @@ def weekly(home: Home, plant: str | None, as_of: datetime | None, week: date | N
 
 
 @click.command(epilog=EXIT_CODES)
-@click.option("--plant", metavar="ID", required=True, help="The plant to make anew.")
+@click.option("--plant", metavar="ID", required=True, help="Plant to rebuild.")
 @as_of_option
 @click.option("--without-missing", is_flag=True, help="Go on though originals taken in before are missing from the archive.")
 @click.option(
@@ -142,11 +142,11 @@ def weekly(home: Home, plant: str | None, as_of: datetime | None, week: date | N
 def rebuild(
     home: Home, plant: str, as_of: datetime | None, without_missing: bool, receipt_times: tuple[ReceiptTime, ...], as_json: bool
 ) -> int:
-    """Make a plant's store anew from its archived files.
+    """Rebuild a plant's store from its archived files.
 
     Reads <home>/plants/<plant>.toml and <home>/archive/<plant>/. Writes <home>/store/<plant>.duckdb (the old one stays in
-    place until the new one is whole), <home>/published/ and a record in <home>/runs/<plant>/. Gives the tables that the
-    nightly runs gave. A damaged store is kept under another name. Ends with 2, and changes nothing, when originals that were
+    place until the new one is complete), <home>/published/ and a record in <home>/runs/<plant>/. The tables equal those of
+    the nightly runs. A damaged store is kept under another name. Ends with 2, and changes nothing, when originals that were
     taken in before are missing.
 
     After a run with a wrong clock, `--receipt 12-14=2026-03-02T06:30:00Z` gives the originals with the receipt numbers 12 to 14

@@ -73,7 +73,7 @@ def trace(
         told = lines(tracing.run(home, plant, line, day.date(), column, minute=_instant(minute), table=table, part=part))
     else:
         raise UsageError(
-            "it is not said what to trace", remedy="give a COLUMN with --line and --day, or --sample, or --file and --row; see trace --help"
+            "nothing to trace was given", remedy="give a COLUMN with --line and --day, or --sample, or --file and --row; see trace --help"
         )
     click.echo(sanitise.lines("\n".join(told)))
     return ExitCode.OK

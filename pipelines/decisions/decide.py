@@ -1,6 +1,6 @@
-"""Decisions of people on set-aside rows and flags: found, held against the store, appended to the plant's file.
+"""Decisions of people on set-aside rows and flags: find the rows, check them against the store, append to the plant's file.
 
-Sits beside the steps. Nothing is decided in part: either every row chosen can be decided so, or an error says which cannot.
+All or nothing: either every chosen row can be decided so, or an error names those that cannot.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _REMEDY = "decide it as reject or ask plant; or mend the plant file and run `flo
 
 @dataclass(frozen=True)
 class RowFilter:
-    """Which set-aside rows are meant; every given part must fit."""
+    """Filter of set-aside rows; every given part must match."""
 
     file: str | None = None
     load_id: str | None = None
@@ -44,7 +44,7 @@ class RowFilter:
 
 @dataclass(frozen=True)
 class FlagFilter:
-    """Which flags are meant; every given part must fit."""
+    """Filter of flags; every given part must match."""
 
     flag_id: str | None = None
     line: str | None = None
@@ -55,7 +55,7 @@ class FlagFilter:
 
 @dataclass(frozen=True)
 class Verdict:
-    """What is decided, by which role, and why; `given` is the value that stands instead, with its unit."""
+    """A decision, the role that made it, and why; `given` is the replacement value with its unit."""
 
     disposition: str
     who: str
@@ -74,9 +74,9 @@ class Chosen:
 def decide_rows(
     home: Home, plant_id: str, chosen: RowFilter, verdict: Verdict, *, count: int | None = None, dry_run: bool = False
 ) -> Chosen:
-    """Decide set-aside rows and keep the decisions; more than one row needs `count`, the number found.
+    """Decide set-aside rows and record the decisions; more than one row needs `count`, the number found.
 
-    UsageError when a row cannot be decided so, DataMissingError when none fits. Nothing is kept then.
+    UsageError when a row cannot be decided so, DataMissingError when none matches; nothing is recorded then.
     """
     plant_file = loader.of_plant(home, plant_id)
     with Store(home.store(plant_id), plant_id, read_only=dry_run) as store:
@@ -89,7 +89,7 @@ def decide_rows(
 def decide_flags(
     home: Home, plant_id: str, chosen: FlagFilter, verdict: Verdict, *, count: int | None = None, dry_run: bool = False
 ) -> Chosen:
-    """Decide flags and keep the decisions; more than one flag needs `count`, the number found."""
+    """Decide flags and record the decisions; more than one flag needs `count`, the number found."""
     with Store(home.store(plant_id), plant_id, read_only=dry_run) as store:
         rows = _flags(store, chosen)
         _confirmed(len(rows), "flag", count, dry_run=dry_run)
@@ -217,7 +217,7 @@ def _is_free(store: Store, value: _Row) -> None:
         raise ValueError(f"{value['tag']}: another reading stands at that time: {held[0][0]:g} in the internal unit")
 
 
-def told(chosen: Chosen, shown: int = 20) -> Iterable[str]:
+def described(chosen: Chosen, shown: int = 20) -> Iterable[str]:
     """Yield a line for each row or flag, at most `shown` of them."""
     for row in chosen.rows[:shown]:
         if "flag_id" in row:

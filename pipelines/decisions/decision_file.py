@@ -1,7 +1,7 @@
-"""The file of decisions of a plant: one JSON object a line, appended, on the disk before the command says so.
+"""The file of decisions of a plant: one JSON object a line, appended and synced before the command reports success.
 
-It lies beside the plant file, not in the store, so that a rebuild makes the same tables. Each decision's id is a digest of
-its content and of the id before it: a line that was edited, moved or taken out is found when the file is read.
+It is kept beside the plant file, not in the store, so that a rebuild gives the same tables. Each id is a digest of the
+decision and of the previous id: an edited, moved or deleted line is detected on reading.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ class Decision:
 
 
 def read(path: Path) -> list[Decision]:
-    """Return all decisions of a file in order; none when there is no file. A last line without its end was never confirmed."""
+    """Return all decisions of a file in order; none without a file. An unfinished last line was never confirmed."""
     if not path.exists():
         return []
     found: list[Decision] = []
@@ -68,7 +68,7 @@ def read(path: Path) -> list[Decision]:
 
 
 def append(path: Path, decisions: Iterable[Decision]) -> list[Decision]:
-    """Append decisions and put them on the disk; returns them with their ids. The caller holds the plant's lock."""
+    """Append decisions and sync them to disk; return them with their ids. The caller holds the plant's lock."""
     known, chained = read(path), []
     before = known[-1].id if known else _FIRST
     for decision in decisions:
@@ -103,10 +103,10 @@ def _decision(path: Path, number: int, text: str, before: str) -> Decision:
     except (ValueError, KeyError, TypeError) as error:
         raise _broken(path, number, f"cannot be read: {error}") from error
     if decision.chained(before).id != decision.id:
-        raise _broken(path, number, "does not follow from the lines before it: a line was changed, moved or taken out")
+        raise _broken(path, number, "does not follow from the lines before it: a line was changed, moved or deleted")
     return decision
 
 
 def _broken(path: Path, number: int, problem: str) -> DispositionFileError:
-    remedy = "bring the file back from a backup; decisions are taken back by a new decision, never by an edit"
+    remedy = "restore the file from a backup; revoke a decision by a new decision, never by an edit"
     return DispositionFileError(f"{path}, line {number}: {problem}", remedy=remedy)

@@ -1,1 +1,1 @@
-"""What `receive` hands to `check`: the original file and its pieces."""
+"""Types that `receive` passes to `check`: the original file and its pieces."""

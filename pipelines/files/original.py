@@ -9,7 +9,7 @@ from pipelines.base.errors import ExitCode, FlocledgerError
 
 
 class FileRefusedError(FlocledgerError):
-    """A file that cannot be used as a whole; `reason` is from the closed list. The other files go on."""
+    """A file refused as a whole; `reason` is from the closed list. Other files are processed."""
 
     exit_code = ExitCode.PLANT_FILE_OR_USAGE  # where it is the only file asked for
 

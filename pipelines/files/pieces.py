@@ -1,6 +1,6 @@
-"""What `receive` hands to `check`, and what a file leaves behind: the words both share.
+"""Types that `receive` passes to `check`.
 
-A file flows through as chunks of bounded size, so memory does not grow with the file.
+A file is processed in chunks of bounded size, so memory does not grow with the file.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""Prefect flows round `order`: thin, and the only importers of prefect.
+"""Prefect flows around `order`: thin, and the only importers of prefect.
 
-The switches below must stand before prefect is imported anywhere: no call home by client or server.
+The switches below must stand before prefect is imported anywhere: no telemetry of client or server.
 """
 
 import os

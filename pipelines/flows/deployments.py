@@ -1,6 +1,6 @@
 """Deployments as data: which flow runs when, in plant time, with what. Imports no prefect.
 
-`serve` and `prefect.yaml` both follow this list; a test holds them together.
+`serve` and `prefect.yaml` both follow this list; a test compares them.
 """
 
 from __future__ import annotations

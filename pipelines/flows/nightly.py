@@ -13,5 +13,5 @@ from pipelines.flows.runs import plant_run
 
 @flow(name="nightly", flow_run_name="nightly-{plant}", retries=0, persist_result=False)
 def nightly(plant: str, home: str | None = None, as_of: datetime | None = None) -> int:
-    """Take in what waits, bring every table up to date, publish; returns the exit code."""
+    """Load waiting files, update every table and publish; return the exit code."""
     return plant_run("nightly", plant, lambda call: order.nightly(Home.resolve(home), plant, as_of, call=call))

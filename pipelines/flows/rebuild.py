@@ -11,5 +11,5 @@ from pipelines.flows.runs import plant_run
 
 @flow(name="rebuild", flow_run_name="rebuild-{plant}", retries=0, persist_result=False)
 def rebuild(plant: str, home: str | None = None) -> int:
-    """Make a plant's store anew from its archived files and publish; returns the exit code."""
+    """Rebuild a plant's store from its archived files and publish; return the exit code."""
     return plant_run("rebuild", plant, lambda call: order.rebuild(Home.resolve(home), plant, call=call))

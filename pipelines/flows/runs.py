@@ -1,8 +1,8 @@
-"""What the flows share: one run of one plant as one Prefect task, with its summary kept as an artifact.
+"""Shared by the flows: one run of one plant as one Prefect task, its summary kept as an artifact.
 
 The store stays inside the task: a DuckDB connection cannot cross processes, and the lock of its file is what keeps
-two runs of a plant apart. Only a plant id, paths and dates come in, only an exit code goes out. No retries: a run
-that failed is finished by the next one from its work lists.
+two runs of a plant apart. Inputs are a plant id, paths and dates; the output is an exit code. Runs are not retried: the next
+run finishes a failed one from its work lists.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Serving the schedules: a Prefect server on this machine when none is named, and the deployments on it."""
+"""Serve the schedules on the named Prefect server, or on one started on this machine."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def local_server(folder: Path, port: int) -> Iterator[str]:
 
 @contextmanager
 def _ended_in_order() -> Iterator[None]:
-    """Let a hang-up or a request to end unwind this process, so that the server does not outlive it."""
+    """Turn SIGHUP and SIGTERM into an orderly exit, so that the server does not outlive this process."""
     if current_thread() is not main_thread():
         yield
         return

@@ -1,4 +1,4 @@
-"""What went wrong with single files of a run: told as notices, so that the other files go on."""
+"""Problems of single files of a run, reported as notices so that other files are processed."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from pipelines.base.home import Home
 from pipelines.files.original import FileRefusedError, Original
 from pipelines.runs import records
 
-# Errors of the system that the next file would meet too: no room, no rights to write, a failing disk, no more files or memory.
+# System errors that the next file would meet too: disk full, no write permission, failing disk, no more handles or memory.
 _OF_SYSTEM = {errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO, errno.ESTALE, errno.EMFILE, errno.ENFILE, errno.ENOMEM}
 _OF_VALUES = (duckdb.DataError, duckdb.IntegrityError)  # of the store: a value does not fit; all else is the store's own trouble
 
@@ -28,7 +28,7 @@ class FileProblems:
     notices: list[Notice] = field(default_factory=list)
 
     def unexpected(self, file_name: str, error: Exception) -> FileRefusedError:
-        """Keep the traceback of an error nobody foresaw; return it as the reason to set the file aside whole."""
+        """Keep the traceback of an unexpected error; return it as the reason to set the whole file aside."""
         what = f"unexpected error: {type(error).__name__}: {error}"
         path = records.keep_traceback(self.home, error, self.plant)
         sentence = f"{sanitise.name(file_name)} was set aside whole: {sanitise.name(what)}; the traceback is in {path}"
@@ -36,7 +36,7 @@ class FileProblems:
         return FileRefusedError("file not readable", what)
 
     def not_opened(self, path: Path, error: OSError) -> None:
-        """Tell that a file of the inbox could not be read."""
+        """Report that a file of the inbox could not be read."""
         sentence = f"{sanitise.name(path.name)} could not be opened and stays in the inbox: {error.strerror}"
         self.notices.append(Notice("inbox.file_locked", sentence, {"file": path.name}))
 
@@ -45,8 +45,8 @@ class FileProblems:
         self.notices.append(Notice("inbox.left", f"{sanitise.name(path.name)} stays in the inbox: {why}", {"file": path.name}))
 
     def written_on(self, original: Original, archived_as: str) -> None:
-        """Tell that a file changed between its fingerprint and its move into the archive."""
-        sentence = f"{sanitise.name(original.file_name)} was still being written to when it was archived: have it sent again, whole"
+        """Report that a file changed between its fingerprint and its move into the archive."""
+        sentence = f"{sanitise.name(original.file_name)} was still being written when it was archived: have it sent again, complete"
         self.notices.append(Notice("archive.still_written", sentence, {"file": original.file_name, "archived_as": archived_as}))
 
     def clock_disproved(self, file_name: str, note: str) -> None:
@@ -68,15 +68,15 @@ class FileProblems:
         self.notices.append(Notice("archive.size_changed", sentence, {"file": file_name, "archived_as": archived_as}))
 
     def not_as_it_came(self, file_name: str, archived_as: str) -> None:
-        """Tell that the bytes of an archived file are not those its name tells."""
-        sentence = f"{sanitise.name(file_name)} changed in the archive after it came, and is taken in as it is now: have it sent again, or restore it"
+        """Report that the content of an archived file does not match the hash in its name."""
+        sentence = f"{sanitise.name(file_name)} changed in the archive after it was received, and is loaded as it is now: have it sent again, or restore it"
         self.notices.append(Notice("archive.changed", sentence, {"file": file_name, "archived_as": archived_as}))
 
 
 def refusal(error: Exception, original: Original, problems: FileProblems | None) -> FileRefusedError:
-    """Return the reason to set a file aside whole: the error itself when it is one, else one for an error nobody foresaw.
+    """Return the reason to set a whole file aside: the error itself, or one for an unexpected error.
 
-    Raises the error again where the next file would meet it too, or where nobody would be told (no `problems`).
+    Raises the error again when the next file would meet it too, or when it could not be reported (no `problems`).
     """
     if isinstance(error, FileRefusedError):
         return error
@@ -86,7 +86,7 @@ def refusal(error: Exception, original: Original, problems: FileProblems | None)
 
 
 def is_of_file(error: Exception) -> bool:
-    """Tell errors that come from what stands in a file from those of the system, the store, or a broken invariant."""
+    """Return whether an error comes from a file's content, not from the system, the store, or a broken invariant."""
     if isinstance(error, duckdb.Error):
         return isinstance(error, _OF_VALUES)
     return not isinstance(error, FlocledgerError | MemoryError) and not (isinstance(error, OSError) and error.errno in _OF_SYSTEM)

@@ -1,4 +1,4 @@
-"""The files that wait in the inbox of a plant, a large one read ahead while the file before it is taken in."""
+"""Files waiting in a plant's inbox; a large one is prefetched while the file before it is loaded."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from pipelines.plant.model import PlantFile
 class Incoming:
     """The complete files of a plant's inbox, oldest first: (path, what gives its fingerprint, what reads it if begun).
 
-    One of them is hashed and read ahead: a large export, where an open file may be moved. One of the first two is begun at once,
-    before there is a store to put it in; a later one while the file before it is taken in, unless that is being read itself.
+    One of them is hashed and prefetched: a large export, where an open file may be moved. One of the first two begins at once,
+    before the store is open; a later one while the file before it is loaded, unless that one is itself prefetched.
     `left` is what stays in the inbox, with the reason. Use as a context manager; iterate once.
     """
 
@@ -35,7 +35,7 @@ class Incoming:
             self._begin(place)
 
     def _begin(self, place: int) -> None:
-        """Begin a file, if none is begun and this one was not looked at yet."""
+        """Begin to prefetch a file, unless one is in progress or this one was tried."""
         if self._ahead is None and self._looked_at < place < len(self._paths):
             self._looked_at = place
             received = receive.open_early(self._paths[place], self._plant_file)

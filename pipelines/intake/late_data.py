@@ -1,4 +1,4 @@
-"""Whether data come as they should: lines whose last readings are older than a day, files whose days lie far apart."""
+"""Late and odd data: lines whose last readings are older than a day, files whose days are far apart."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ LOOKED_AT = 8  # last steps from one delivery's end to the next: their median is
 def late(store: Store, plant_file: PlantFile, when: datetime) -> list[Notice]:
     """Return a notice of the lines whose last reading lies more than a day before `when` (UTC); none when there is no such line.
 
-    Where files come less often than daily, they are waited for a day longer than they usually take. Signals that ended count no longer, and a line without signals of its own is not waited for.
+    Where files come less often than daily, the limit is a day more than their usual interval. Signals that ended and lines without signals of their own are ignored.
     """
     since = when - _patience(store)
     tags = {
@@ -44,7 +44,7 @@ def late(store: Store, plant_file: PlantFile, when: datetime) -> list[Notice]:
 
 
 def far_apart(store: Store, receipts: Iterable[Receipt]) -> list[Notice]:
-    """Return a notice for each file that spans long with readings on few of its days: one wrong stamp stretches the record of a plant."""
+    """Return a notice for each file that spans a long time with readings on few days: one wrong stamp extends a plant's record."""
     sql = "SELECT min(operating_day), max(operating_day), count(*) FROM load_days WHERE load_id = $id"
     notices = []
     for receipt in receipts:

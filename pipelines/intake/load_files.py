@@ -1,4 +1,4 @@
-"""Take the files of a plant's inbox into its store: archive, receive, check, each file in a transaction of its own."""
+"""Load the files of a plant's inbox into its store: archive, receive, check, one transaction a file."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ from pipelines.store import Store
 def load_inbox(
     home: Home, store: Store, plant_file: PlantFile, received_utc: datetime, incoming: Incoming | None = None
 ) -> tuple[list[Receipt], list[Notice]]:
-    """Take in every complete file of the inbox, each in its own transaction; a bad file never stops the others."""
+    """Load every complete file of the inbox, one transaction a file; a bad file never stops the others."""
     receipts: list[Receipt] = []
     problems = FileProblems(home, store.plant)
     for kept in receive.archived(home, store.plant):  # archived, but the run was killed before its rows stood
-        if not check.known(store, kept.sha256[:16]):
+        if not check.is_loaded(store, kept.sha256[:16]):
             folder = home.archive(store.plant)
             original, path = kept.original(folder), folder / kept.archived_as
             receipts += check_in(store, plant_file, original, path, kept.seq, kept.received_utc, None, problems)
@@ -73,7 +73,7 @@ def load_file(
     """Move one file into the archive and check its content into the store; known content changes nothing."""
     if reading is not None:
         reading.pieces.wait()  # it has the file open now, under whatever name
-    if check.known(store, original.load_id):
+    if check.is_loaded(store, original.load_id):
         original.path.unlink()  # the same bytes are in the archive
         return [Receipt(original.load_id, original.file_name, "known already")]
     seq = check.next_seq(store)
@@ -118,7 +118,7 @@ def check_in(
     receipts: list[Receipt] = []
     for number, member in enumerate(members, 1):
         one = member.original(archived, original.file_name)
-        if check.known(store, one.load_id):
+        if check.is_loaded(store, one.load_id):
             receipts.append(Receipt(one.load_id, one.file_name, "known already"))
             continue
         archived_as = f"{archived.name}/{member.name}"

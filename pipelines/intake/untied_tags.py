@@ -1,4 +1,4 @@
-"""Tags that no signal of the plant file ties, told when they are met for the first time."""
+"""Tags without a signal in the plant file, reported on first sight."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ GROUP BY u.tag HAVING list_contains($loads, min_by(u.load_id, l.received_seq)) O
 
 
 def first_met(store: Store, receipts: Sequence[Receipt]) -> list[Notice]:
-    """Return a notice of the untied tags that no earlier load had; none when there are none."""
+    """Return a notice of untied tags that no earlier load had; empty without any."""
     loads = [r.load_id for r in receipts]
     found = store.rows(_NEW, {"loads": loads}) if any(r.values_untied for r in receipts) else []
     if not found:

@@ -1,1 +1,1 @@
-"""What runs leave behind: summaries, records, the status of each plant."""
+"""Summaries and records of runs."""

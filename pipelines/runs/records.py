@@ -1,4 +1,4 @@
-"""What runs leave below `<home>/runs/`: a record each, and the tracebacks of unexpected errors."""
+"""Records of runs and tracebacks of unexpected errors, below `<home>/runs/`."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from pipelines.base.home import Home
 
 
 def keep(home: Home, plant: str, run: str, as_of: datetime, text: str) -> Path:
-    """Write the record of a run (JSON) below `<home>/runs/<plant>/`: it is there whole, or not at all."""
+    """Write the record of a run (JSON) below `<home>/runs/<plant>/` atomically."""
     folder = home.runs(plant)
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{as_of:%Y%m%dT%H%M%SZ}-{run}.json"
@@ -30,7 +30,7 @@ def keep(home: Home, plant: str, run: str, as_of: datetime, text: str) -> Path:
 
 
 def read(folder: Path) -> tuple[list[dict[str, Any]], list[str]]:
-    """Return the records of a plant in order of their as-of time (their names begin with it), and the names of those that are none."""
+    """Return the records of a plant by as-of time (their names begin with it), and the names of unreadable ones."""
     found, broken = [], []
     for path in sorted(folder.glob("*.json")):
         try:
@@ -45,7 +45,7 @@ def read(folder: Path) -> tuple[list[dict[str, Any]], list[str]]:
 
 
 def keep_traceback(home: Home, error: Exception, plant: str = "") -> Path:
-    """Write a traceback into a file of its own, named after time, plant and process; OSError when it cannot be written."""
+    """Write a traceback to a file named after time, plant and process; OSError when it cannot be written."""
     folder = home.root / "runs"
     folder.mkdir(parents=True, exist_ok=True)
     stem = "-".join(filter(None, [f"error-{clock.now_utc():%Y%m%dT%H%M%SZ}", plant, str(os.getpid())]))

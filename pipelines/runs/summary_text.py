@@ -63,7 +63,7 @@ def _receipts(receipts: list[Receipt]) -> list[str]:
 
 
 def _exactly(receipts: list[Receipt]) -> str:
-    """Return how many rows needed the exact reader and what that cost; nothing when none did."""
+    """Return how many rows needed the exact reader and the time it took; empty when none did."""
     rows, seconds = sum(r.rows_exact for r in receipts), sum(r.exact_seconds for r in receipts)
     return f" (exact reader: {rows:,} rows, {seconds:.2f} s)" if rows else ""
 

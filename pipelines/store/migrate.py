@@ -1,7 +1,7 @@
-"""A store made by an earlier version brought to the tables of this one when it is opened.
+"""Migrate a store of an earlier version when it is opened.
 
-Derived tables whose columns changed are dropped, made empty, and put on the work lists: the next run fills them from what
-was checked. Tables of checked data are never dropped: new columns that may be empty are added; anything else needs
+Derived tables whose columns changed are created anew and put on the work lists: the next run recomputes them from the
+checked data. Tables of checked data are never dropped: new nullable columns are added; anything else needs
 `flocledger rebuild`, which reads the archived originals.
 """
 
@@ -21,7 +21,7 @@ DERIVED = ("align", "compute", "watch")  # steps whose tables can be made again 
 
 
 def upgrade(con: duckdb.DuckDBPyConnection, file_name: str) -> list[str]:
-    """Make every table of the store fit its schema; returns the derived tables that were emptied for it.
+    """Migrate every table of the store to its schema; return the derived tables that were emptied.
 
     InternalError when the store is newer than this code, DataMissingError when only a rebuild can help.
     """
@@ -61,7 +61,7 @@ def is_of_today(con: duckdb.DuckDBPyConnection) -> bool:
 
 
 def _columns(con: duckdb.DuckDBPyConnection) -> dict[str, dict[str, str]]:
-    """Return table -> column -> type of the store as it is."""
+    """Return table -> column -> type of the store as found."""
     sql = (
         "SELECT table_name, column_name, data_type FROM duckdb_columns() WHERE NOT internal AND database_name = current_database() "
         "AND schema_name = 'main' ORDER BY table_name, column_index"
@@ -77,7 +77,7 @@ def _wanted(table: Table) -> dict[str, str]:
 
 
 def _fits(con: duckdb.DuckDBPyConnection, table: Table, old: dict[str, str], file_name: str) -> bool:
-    """Bring one table to its columns; false when it had to be dropped and is to be made again."""
+    """Migrate one table; return False when it was dropped and must be recomputed."""
     wanted = _wanted(table)
     if old == wanted:
         return True
@@ -109,7 +109,7 @@ def _pack(con: duckdb.DuckDBPyConnection) -> None:
 
 
 def _mark_all(con: duckdb.DuckDBPyConnection, emptied: list[str]) -> None:
-    """Put every hour and day of the plant on the lists; minutes that are gone are aligned because they are lacking."""
+    """Put every hour and day of the plant on the work lists; missing minutes are aligned anyway."""
     hours = (
         "INSERT INTO pending_hours SELECT h FROM (SELECT unnest(generate_series(date_trunc('hour', min(time_utc)), "
         "date_trunc('hour', max(time_utc)), INTERVAL 1 HOUR)) AS h FROM packed_readings) WHERE h NOT IN (SELECT hour_utc FROM pending_hours)"

@@ -1,4 +1,4 @@
-"""Which plant file a store's numbers rest on: the one last used, and the ones by which its files were read."""
+"""Plant files behind a store's numbers: the one last used, and those its files were read with."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _LAST = f"SELECT plant_file_id, reads_as {NEWEST}"
 
 
 def note(store: Store, plant_file: PlantFile, path: Path, when: datetime) -> bool:
-    """Note the plant file in the store, in the caller's transaction; tell whether it differs from the last one used."""
+    """Record the plant file in the store, in the caller's transaction; return whether it differs from the last one used."""
     import polars as pl
 
     now_id, last = loader.file_id(path), store.rows(_LAST, {"plant": store.plant})
@@ -54,13 +54,13 @@ def apply(store: Store, plant_file: PlantFile, path: Path, when: datetime) -> bo
 
 
 def recipe_id(store: Store) -> str:
-    """Return what stands for the plant file in data_version: its id, and of files it would read otherwise the digest they were read by."""
+    """Return the plant file's part of data_version: its id, and the digests of other reading rules still in force for some files."""
     last = store.rows(_LAST, {"plant": store.plant})
     return "".join([last[0][0], *sorted(_otherwise(store, last[0][1]))]) if last else ""
 
 
 def notices(store: Store, plant_file: PlantFile) -> list[Notice]:
-    """Return what a person should know: files whose numbers follow an earlier plant file until a rebuild."""
+    """Return a notice of files whose numbers follow an earlier plant file until a rebuild."""
     count = sum(_otherwise(store, plant_file.reads_as).values())
     if not count:
         return []
@@ -73,7 +73,7 @@ def notices(store: Store, plant_file: PlantFile) -> list[Notice]:
 
 
 def _otherwise(store: Store, reads_as: str | None) -> dict[str, int]:
-    """Return digest -> files, of the files that were read by another digest than this."""
+    """Return digest -> number of files, for files read under another digest."""
     return dict(
         store.rows("SELECT reads_as, count(*) FROM loads WHERE reads_as <> $now GROUP BY reads_as ORDER BY reads_as", {"now": reads_as})
     )

@@ -98,7 +98,7 @@ class Store:
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        """Run the block in one transaction: all of it stands, or none."""
+        """Run the block in one transaction."""
         self.con.execute("BEGIN")
         try:
             yield
@@ -110,7 +110,7 @@ class Store:
 
     @contextmanager
     def beside(self) -> Iterator[Store]:
-        """Give another connection to the same store, for another thread: it sees what is committed, and `work`."""
+        """Return another connection to the same store, for another thread; it sees committed data and `work`."""
         other = copy.copy(self)
         other.con, other._numbers = self.con.cursor(), {}
         try:
@@ -141,7 +141,7 @@ class Store:
         return first, last
 
     def to_work(self, table: str, frame: pl.DataFrame) -> None:
-        """Make a frame a table of `work`, the database in memory, in the place of one of that name."""
+        """Create or replace a table of `work`, the in-memory database, from a frame."""
         incoming = frame
         self.con.execute(f"CREATE OR REPLACE TABLE work.{table} AS SELECT * FROM incoming")
         del incoming
@@ -158,19 +158,19 @@ class Store:
         del incoming
 
     def append_earlier(self, table: str, frame: pl.DataFrame) -> None:
-        """Insert rows of a table as another version made it: columns that are no more are left out, those it lacks stay empty."""
+        """Insert rows of another version's table: dropped columns are ignored, new columns are null."""
         import polars as pl
 
         schema = TABLES[table].polars_schema()
         self.append(table, frame.select(pl.col(c) if c in frame.columns else pl.lit(None, kind).alias(c) for c, kind in schema.items()))
 
     def _packed(self, readings: pl.DataFrame) -> pl.DataFrame:
-        """Return readings with numbers for tag (text or Enum) and load, which are given on first use."""
+        """Return readings with numbers in place of tag (text or Enum) and load; numbers are assigned on first use."""
         tags, loads = self.numbers("tag", readings["tag"]), self.numbers("load_id", readings["load_id"])
         return readings.select(tags.alias("tag_no"), "time_utc", "value", "quality", loads.alias("load_no"))
 
     def numbers(self, kind: str, texts: pl.Series) -> pl.Series:
-        """Return the numbers of tags ("tag") or loads ("load_id"), giving new ones to those not met before; Int32."""
+        """Return the numbers of tags ("tag") or loads ("load_id"), assigning new ones as needed; Int32."""
         import polars as pl
 
         table, number = ("tag_numbers", "tag_no") if kind == "tag" else ("load_numbers", "load_no")

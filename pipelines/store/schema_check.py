@@ -1,8 +1,8 @@
-"""Whether a frame fits its table, in one pass over it: what the pandera schemas say, as plain polars expressions.
+"""Check frames against their tables in one polars pass that expresses the pandera schemas.
 
 Pandera takes 5 to 20 ms a frame however small, 50 ms for a month of minutes and 70 ms for a million readings; this takes
-less than a tenth. Steps ask here first, and pandera, made from the same columns, explains what does not fit. A test holds
-the two against each other for every column of every table.
+less than a tenth. Steps check here first; pandera, built from the same columns, explains a failure. A test compares
+the two verdicts for every column of every table.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def misfits(table: str, frame: pl.DataFrame) -> list[str]:
-    """Return what is wrong with a frame meant for a table, one phrase a rule; empty when it fits.
+    """Return what is wrong with a frame for a table, one phrase a rule; empty when it matches.
 
     Columns and their order, types (a text column may come as Enum), nulls, bounds, closed vocabularies, finite numbers.
     """
@@ -38,8 +38,8 @@ def misfits(table: str, frame: pl.DataFrame) -> list[str]:
     return [phrase for phrase, is_wrong in zip(checks, found, strict=True) if is_wrong]
 
 
-def held_to(plant: str, table: str, frame: pl.DataFrame) -> None:
-    """Raise InternalError, with the first rows that do not fit, unless the frame fits its table."""
+def require_schema(plant: str, table: str, frame: pl.DataFrame) -> None:
+    """Raise InternalError, with the first failing rows, unless the frame matches its table."""
     wrong = misfits(table, frame)
     if wrong:
         raise InternalError(f"{plant}: rows made for {table} do not fit its schema: {'; '.join(wrong)} {_cases(table, frame)}".rstrip())

@@ -21,7 +21,7 @@ def create_macros(con: duckdb.DuckDBPyConnection) -> None:
 
 
 def create_macros_once(con: duckdb.DuckDBPyConnection) -> None:
-    """Create all macros in a file unless it holds the ones made of the same text: making them anew takes a tenth of a night's compute."""
+    """Create all macros in a file unless they were created from the same text: creating them takes a tenth of a night's compute."""
     if note_changed(con, "macros", "".join(path.read_text(encoding="utf-8") for path in resources.sql_files("macros"))):
         create_macros(con)
 

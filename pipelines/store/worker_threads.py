@@ -1,4 +1,4 @@
-"""Work on one store in several threads at once, each with a connection of its own."""
+"""Run work on one store in several threads, each with its own connection."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Result = TypeVar("Result")
 
 
 class WorkerThreads:
-    """Threads that each work on the store by a connection of their own; use as a context manager, which waits for them at its end."""
+    """Threads with a store connection each; as a context manager it waits for them on exit."""
 
     def __init__(self, store: Store, count: int = 2) -> None:
         self._pool, self._open, self._free = ThreadPoolExecutor(count, thread_name_prefix="side"), ExitStack(), SimpleQueue[Store]()
@@ -29,7 +29,7 @@ class WorkerThreads:
         self._open.close()
 
     def submit(self, work: Callable[[Store], Result]) -> Future[Result]:
-        """Have work done on the store as soon as a thread is free, in the order asked for; it sees what is committed when it begins."""
+        """Queue work on the store; it sees what is committed when it begins."""
         return self._pool.submit(self._on_one, work)
 
     def _on_one(self, work: Callable[[Store], Result]) -> Result:

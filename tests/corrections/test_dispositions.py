@@ -212,10 +212,10 @@ def test_the_command_decides_publishes_and_says_so(small: Any) -> None:
         "seen",
     ]
     dry = runner.invoke(app, [*given, "--as", "accept as is", "--dry-run"])
-    assert dry.output.splitlines()[-1] == "1 would be decided as 'accept as is'; nothing was kept (--dry-run)"
+    assert dry.output.splitlines()[-1] == "1 would be decided as 'accept as is'; nothing was recorded (--dry-run)"
     assert not small.home.dispositions("p").exists()
     later = runner.invoke(app, [*given, "--as", "ask plant", "--later"])
-    assert later.output.splitlines()[-1] == "kept; the next nightly run applies it"
+    assert later.output.splitlines()[-1] == "recorded; the next nightly run applies it"
     done = runner.invoke(app, [*given, "--as", "corrected to", "--value", "60 m3/h"])
     assert done.output.splitlines()[0] == (
         "export_0.csv, line 14: value outside transmitter range: FT: 125 is not within -1.2 to 121.2 (SI, 1 % of span added), range 0 to 120 m3/h (open)"
@@ -245,8 +245,8 @@ def test_the_file_of_decisions_shows_tampering_and_forgets_a_torn_line(small: An
         small.nightly()
     assert error.value.exit_code == ExitCode.PLANT_FILE_OR_USAGE
     assert str(error.value) == (
-        f"{path}, line 1: does not follow from the lines before it: a line was changed, moved or taken out\n"
-        "  remedy: bring the file back from a backup; decisions are taken back by a new decision, never by an edit"
+        f"{path}, line 1: does not follow from the lines before it: a line was changed, moved or deleted\n"
+        "  remedy: restore the file from a backup; revoke a decision by a new decision, never by an edit"
     )
     path.write_text("\n".join(whole.splitlines()[1:]) + "\n")
     with pytest.raises(decision_file.DispositionFileError, match="line 1: does not follow"):

@@ -195,7 +195,7 @@ def _write_history(store: Store, settled: pl.DataFrame, contested: pl.DataFrame)
         reason.to_series(),
     ).select(TABLES["readings_history"].column_names)
     history = history.unique(TABLES["readings_history"].key, keep="last", maintain_order=True)
-    row_schemas.held_to(store.plant, "readings_history", history)
+    row_schemas.require_schema(store.plant, "readings_history", history)
     store.upsert("readings_history", history)
 
 
@@ -224,5 +224,5 @@ def _append(store: Store, rows: pl.DataFrame, load_id: str) -> None:
         quality="quality",
         load_id=pl.lit(load_id, dtype=load),
     )
-    row_schemas.held_to(store.plant, "readings", frame)
+    row_schemas.require_schema(store.plant, "readings", frame)
     store.append("readings", frame)

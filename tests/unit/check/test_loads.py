@@ -131,8 +131,8 @@ def test_a_clean_file(store: Store) -> None:
     assert readings(store) == [("FT", 0, 50.0, 0, "a"), ("FT", 60, 51.0, 0, "a"), ("ST", 0, 100.0, 0, "a")]
     row = store.rows("SELECT file_name, archived_as, received_seq, version, status, rows_read, values_kept, first_utc FROM loads")
     assert row == [("a.csv", "1_a.csv", 1, 1, "taken", 4, 3, T0)]
-    assert check.known(store, "a" * 16)
-    assert not check.known(store, "b" * 16)
+    assert check.is_loaded(store, "a" * 16)
+    assert not check.is_loaded(store, "b" * 16)
     assert check.next_seq(store) == 2
 
 
@@ -255,7 +255,7 @@ def test_a_refusal_midway_leaves_nothing_and_is_then_written_whole(store: Store)
     assert store.rows("SELECT status, reason, layout, reader, rows_read, first_utc FROM loads") == [
         ("set aside", "parse rate too low", None, None, 0, None)
     ]
-    assert check.known(store, "a" * 16)
+    assert check.is_loaded(store, "a" * 16)
 
 
 def test_a_receipt_that_does_not_balance_is_an_internal_error_and_leaves_nothing(store: Store) -> None:

@@ -25,8 +25,8 @@ FINE = pl.DataFrame(
 
 
 def test_readings_that_fit_with_text_or_dictionary() -> None:
-    row_schemas.held_to("p", "readings", FINE)
-    row_schemas.held_to("p", "readings", FINE.with_columns(pl.col("tag").cast(pl.String)))
+    row_schemas.require_schema("p", "readings", FINE)
+    row_schemas.require_schema("p", "readings", FINE.with_columns(pl.col("tag").cast(pl.String)))
 
 
 @pytest.mark.parametrize(
@@ -45,12 +45,12 @@ def test_readings_that_fit_with_text_or_dictionary() -> None:
 )
 def test_readings_that_do_not(wrong: dict[str, Any]) -> None:
     with pytest.raises(InternalError, match="rows made for readings do not fit"):
-        row_schemas.held_to("p", "readings", FINE.with_columns(**wrong))
+        row_schemas.require_schema("p", "readings", FINE.with_columns(**wrong))
 
 
 def test_a_word_outside_the_closed_vocabulary() -> None:
     with pytest.raises(InternalError, match="no such word"):
-        row_schemas.held_to(
+        row_schemas.require_schema(
             "p",
             "readings_history",
             FINE.with_columns(pl.col("tag").cast(pl.String), superseded_by=pl.lit("b"), superseded_reason=pl.lit("no such word")),

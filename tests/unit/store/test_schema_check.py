@@ -87,6 +87,6 @@ def test_text_may_come_as_a_dictionary_and_is_held_to_its_list() -> None:
 
 def test_an_empty_frame_fits_and_a_misfit_names_its_rows() -> None:
     frame = good(TABLES["readings"])
-    schema_check.held_to("p", "readings", frame.head(0))
+    schema_check.require_schema("p", "readings", frame.head(0))
     with pytest.raises(InternalError, match=r"p: rows made for readings do not fit its schema: quality is above 2.*'failure_case'"):
-        schema_check.held_to("p", "readings", frame.with_columns(quality=pl.Series([0, 7], dtype=pl.UInt8)))
+        schema_check.require_schema("p", "readings", frame.with_columns(quality=pl.Series([0, 7], dtype=pl.UInt8)))
