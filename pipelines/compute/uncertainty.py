@@ -54,6 +54,7 @@ def _lab(plant_file: PlantFile) -> list[dict[str, Any]]:
     return [
         _row("feed ts sampling", "%", given="feed_sampling_pct" in said, random_pct=lab.feed_sampling_pct),
         _row("feed ts analysis", "%", given="feed_analysis_pct" in said, random_pct=lab.feed_analysis_pct),
+        _row("feed ts bias", "%", given="feed_bias_pct" in said, systematic_pct=lab.feed_bias_pct),
         _row("feed ts scatter", "%", given=scatter is not None, random_pct=FEED_SCATTER_PCT if scatter is None else scatter),
         _row("feed ts untimed", "%", given="feed_sample" in said, random_pct=100.0 if lab.feed_sample == "grab" else 0.0),
         _row("cake ts sampling", "%", given="cake_sampling_points" in said, random_abs=lab.cake_sampling_points),

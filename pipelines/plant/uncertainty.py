@@ -26,6 +26,13 @@ class LabUncertainty(Block):
 
     feed_sampling_pct: float = Field(default=4.0, ge=0, le=50, description="feed TS, of the value [%]")
     feed_analysis_pct: float = Field(default=3.0, ge=0, le=50, description="feed TS, of the value [%]")
+    feed_bias_pct: float = Field(
+        default=3.0,
+        ge=0,
+        le=50,
+        description="feed TS, what sampling and lab are off always in one direction, of the value [%]: a bottle always taken at one time of the "
+        "run, a warm oven; 0 only where split samples with another lab and samples over whole runs have shown it",
+    )
     feed_scatter_pct: float | None = Field(
         default=None, ge=0, le=100, description="how much the feed TS itself wanders, of its mean [%]; default: learned from its samples"
     )

@@ -15,12 +15,13 @@ def _u(name: str, unit: str, description: str) -> KpiColumn:
 
 
 UNCERTAINTY = (
-    _u("feed_ts_pct_u", "%", "standard uncertainty of feed_ts_pct: sampling, analysis, and the time between samples"),
+    _u("feed_ts_pct_u", "%", "standard uncertainty of feed_ts_pct: sampling, analysis, the time between samples, and what sampling and lab are always off"),
     _u("dry_solids_t_u", "t", "standard uncertainty of dry_solids_t: feed TS and sludge meter"),
+    _u("dry_solids_all_t_u", "t", "standard uncertainty of dry_solids_all_t, as far as its minutes are known: feed TS and sludge meter"),
     _u("polymer_active_kg_u", "kg", "standard uncertainty of polymer_active_kg: polymer meter, active fraction or strength"),
-    _u("dose_active_kg_t_u", "kg/t", "standard uncertainty of dose_active_kg_t; about 95 % of doses lie within twice of it"),
+    _u("dose_active_kg_t_u", "kg/t", "standard uncertainty of dose_active_kg_t; about 95 % of doses lie within twice of it, as long as the errors are no larger than uncertainty_inputs says"),
     _u("dose_active_kg_t_u_random", "kg/t", "of it, the part drawn anew each day: it shrinks over days"),
-    _u("dose_active_kg_t_u_systematic", "kg/t", "of it, the part that stays: meters and active fraction; it does not shrink"),
+    _u("dose_active_kg_t_u_systematic", "kg/t", "of it, the part that stays: meters, active fraction, bias of the feed TS; it does not shrink"),
     _u("dose_active_kg_t_u_held", "kg/t", "of the random part, what a feed TS held from another day brings; neighbouring days share it"),
     _u("cake_ts_pct_u", "%", "standard uncertainty of cake_ts_pct: sampling and analysis of the samples used"),
     _u("filtrate_tss_mg_l_u", "mg/L", "standard uncertainty of filtrate_tss_mg_l: sampling and analysis of the samples used"),

@@ -21,7 +21,21 @@ DOSE_UNCERTAINTY_WEEK = Table(
         _WEEK["dose_active_kg_t"],
         Column("dose_active_kg_t_u", "double", "kg/t", "standard uncertainty of the week's dose"),
         Column("dose_active_kg_t_u_random", "double", "kg/t", "of it, what is drawn anew each day or shared by a held feed TS"),
-        Column("dose_active_kg_t_u_systematic", "double", "kg/t", "of it, what stays from day to day: meters, active fraction or strength"),
+        Column(
+            "dose_active_kg_t_u_systematic",
+            "double",
+            "kg/t",
+            "of it, what stays from day to day: meters, active fraction or strength, bias of the feed TS",
+        ),
+        _WEEK["dry_solids_all_t"],
+        Column(
+            "dry_solids_all_t_u",
+            "double",
+            "t",
+            "standard uncertainty of dry_solids_all_t, errors of its days taken as shared; days without one as the others",
+        ),
+        _WEEK["mixing_dp_ref_kpa"],
+        Column("mixing_dp_ref_kpa_u", "double", "kPa", "standard uncertainty of mixing_dp_ref_kpa, errors of its days taken as shared"),
         _WEEK["is_provisional"],
     ),
 )

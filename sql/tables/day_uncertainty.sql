@@ -3,7 +3,7 @@
 -- grain: line, operating day (work table)
 -- formula: GUM (JCGM 100) law of propagation, first order: u2 = sum of (partial derivative x u)2 over independent inputs; a part shared by
 --          numerator and denominator is carried once. dose = A/S: u2/dose2 = TS2 + meter noise2 + batch2 (random) + gains2 + (offset x
---          sensitivity)2 + fraction2 (systematic). Capture by the partial derivatives of capture_pct; cost by those of its terms
+--          sensitivity)2 + fraction2 + bias of the feed TS2 (systematic). Capture by the partial derivatives of capture_pct; cost by those of its terms
 -- source: JCGM 100:2008 5.1.2; inputs from uncertainty_inputs; feed TS from work.day_feed_u
 -- known limits: first order only; specific gravity, gauge heights and prices count as exact; power meters of a line as one; noise of
 --          pressures as averaged out; the water of wash and polymer counts in the dilution only; a cake grab counts as good for its day. A
@@ -22,6 +22,7 @@ WITH said AS (
     pow(max(random_pct) FILTER (quantity = 'filtrate tss sampling') / 100.0, 2) AS filtrate_sampling,
     pow(max(random_pct) FILTER (quantity = 'filtrate tss analysis') / 100.0, 2) AS filtrate_analysis,
     pow(max(random_pct) FILTER (quantity = 'filtrate tss grab') / 100.0, 2) AS filtrate_grab,
+    coalesce(max(systematic_pct) FILTER (quantity = 'feed ts bias'), 0.0) / 100.0 AS ts_bias,
     coalesce(max(systematic_pct) FILTER (quantity = 'wash_water_flow'), 0.0) / 100.0 AS wash_gain,
     sqrt(sum(pow(systematic_abs, 2) ORDER BY quantity) FILTER (quantity IN ('mixing_upstream_pressure', 'mixing_downstream_pressure'))) AS gauges_kpa,
     coalesce(max(systematic_pct) FILTER (quantity IN ('mixing_upstream_pressure', 'mixing_downstream_pressure')), 0.0) / 100.0 AS gauge_gain,
@@ -50,6 +51,7 @@ WITH said AS (
   GROUP BY line, operating_day, point
 ), parts AS (
   SELECT k.*, sqrt(f.scatter_var) AS scatter, f.fresh_var, f.held_var, coalesce(f.fresh_var, f.held_var) AS ts_var,
+    pow(s.ts_bias, 2) AS ts_systematic, ts_var + ts_systematic AS ts_all_var,
     pow(s.q_noise, 2) * m.solids_2 / nullif(pow(k.dry_solids_t, 2), 0) AS q_random,
     pow(s.q_gain, 2) + pow(s.q_offset_m3_h * m.solids_per_flow / nullif(k.dry_solids_t, 0), 2) AS q_systematic,
     pow(s.p_noise, 2) * m.active_2 / nullif(pow(k.polymer_active_kg, 2), 0)
@@ -83,27 +85,28 @@ WITH said AS (
 ), slopes AS ( -- of capture, each times its u
   SELECT *,
     100.0 * (num / (den * den * cake_ts_pct) - w1 / feed_ts_pct / den) * u_filtrate / 1e4 AS by_filtrate,
-    100.0 * x * w1 / feed_ts_pct / den * sqrt(ts_var) AS by_ts,
+    100.0 * x * w1 / feed_ts_pct / den * sqrt(ts_all_var) AS by_ts,
     -100.0 * num * x / pow(cake_ts_pct * den, 2) * u_cake AS by_cake,
     -100.0 * x / feed_ts_pct / den * sqrt(w_var) AS by_dilution
   FROM shares
 )
 SELECT line, operating_day,
-  feed_ts_pct * sqrt(ts_var) AS feed_ts_pct_u,
-  dry_solids_t * sqrt(ts_var + q_random + q_systematic) AS dry_solids_t_u,
+  feed_ts_pct * sqrt(ts_all_var) AS feed_ts_pct_u,
+  dry_solids_t * sqrt(ts_all_var + q_random + q_systematic) AS dry_solids_t_u,
+  dry_solids_all_t * sqrt(ts_all_var + q_random + q_systematic) AS dry_solids_all_t_u,
   polymer_active_kg * sqrt(p_random + p_systematic) AS polymer_active_kg_u,
-  dose_active_kg_t * sqrt(ts_var + q_random + p_random + q_systematic + p_systematic) AS dose_active_kg_t_u,
+  dose_active_kg_t * sqrt(ts_all_var + q_random + p_random + q_systematic + p_systematic) AS dose_active_kg_t_u,
   dose_active_kg_t * sqrt(ts_var + q_random + p_random) AS dose_active_kg_t_u_random,
-  dose_active_kg_t * sqrt(q_systematic + p_systematic) AS dose_active_kg_t_u_systematic,
+  dose_active_kg_t * sqrt(ts_systematic + q_systematic + p_systematic) AS dose_active_kg_t_u_systematic,
   dose_active_kg_t * sqrt(coalesce(held_var, 0.0)) AS dose_active_kg_t_u_held,
   CASE WHEN cake_ts_pct IS NOT NULL THEN u_cake END AS cake_ts_pct_u,
   CASE WHEN filtrate_tss_mg_l IS NOT NULL THEN u_filtrate END AS filtrate_tss_mg_l_u,
   CASE WHEN capture_pct IS NOT NULL THEN sqrt(pow(by_filtrate, 2) + pow(by_ts, 2) + pow(by_cake, 2) + pow(by_dilution, 2)) END AS capture_pct_u,
   CASE WHEN mixing_dp_kpa IS NOT NULL THEN u_mixing END AS mixing_dp_kpa_u,
   abs(mixing_dp_ref_kpa) * sqrt(pow(u_mixing / nullif(mixing_dp_kpa, 0), 2) + 4.0 * q_systematic) AS mixing_dp_ref_kpa_u,
-  energy_kwh_t * sqrt(ts_var + q_random + q_systematic + pow(power_gain, 2)) AS energy_kwh_t_u,
+  energy_kwh_t * sqrt(ts_all_var + q_random + q_systematic + pow(power_gain, 2)) AS energy_kwh_t_u,
   CASE WHEN cost_total_per_t IS NOT NULL THEN sqrt(
-    pow(cost_by_capture * by_ts - cost_over_solids * sqrt(ts_var), 2) + pow(cost_over_solids, 2) * (q_random + q_systematic)
+    pow(cost_by_capture * by_ts - cost_over_solids * sqrt(ts_all_var), 2) + pow(cost_over_solids, 2) * (q_random + q_systematic)
     + pow(cost_polymer_per_t, 2) * (p_random + p_systematic) + pow(cost_by_capture * by_cake - cost_disposal_per_t / cake_ts_pct * u_cake, 2)
     + pow(cost_by_capture * by_filtrate, 2) + pow(cost_by_capture * by_dilution, 2)
       + pow(coalesce(cost_power_per_t, 0.0) * power_gain, 2)) END AS cost_total_per_t_u,

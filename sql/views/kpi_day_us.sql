@@ -8,6 +8,7 @@
 CREATE OR REPLACE VIEW kpi_day_us AS
 SELECT * RENAME (
   dry_solids_t_u AS dry_short_tons_u,
+  dry_solids_all_t_u AS dry_short_tons_all_u,
   polymer_active_kg_u AS polymer_lb_active_u,
   dose_active_kg_t_u AS dose_lb_active_per_dry_ton_u,
   dose_active_kg_t_u_random AS dose_lb_active_per_dry_ton_u_random,
@@ -21,6 +22,7 @@ SELECT * RENAME (
 FROM (
   SELECT * REPLACE (
     t_to_short_ton(dry_solids_t_u) AS dry_solids_t_u,
+    t_to_short_ton(dry_solids_all_t_u) AS dry_solids_all_t_u,
     kg_to_lb(polymer_active_kg_u) AS polymer_active_kg_u,
     kg_t_to_lb_dt(dose_active_kg_t_u) AS dose_active_kg_t_u,
     kg_t_to_lb_dt(dose_active_kg_t_u_random) AS dose_active_kg_t_u_random,
