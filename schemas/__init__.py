@@ -16,6 +16,7 @@ from schemas.tables import (
     corrections_applied,
     corrections_seen,
     data_quality,
+    detectors,
     dictionary,
     dispositions,
     dose_steps,
@@ -74,7 +75,7 @@ TABLES: dict[str, Table] = {
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, meter_days, meter_integrity, line_day, pump_weeks, dose_steps,
         arrangement_days,
         comparison_plans, comparisons, comparison_days, comparison_checks,
-        kpi_day_history, kpi_catalogue, dictionary,
+        kpi_day_history, kpi_catalogue, detectors, dictionary,
     )
 }  # fmt: skip
 

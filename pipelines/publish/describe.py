@@ -13,10 +13,11 @@ from pipelines.base import resources
 from pipelines.store import connect
 from pipelines.store.sql_files import create_macros_and_views
 from schemas import TABLES, Table
+from schemas.detectors import DETECTORS
 from schemas.kpis.catalogue import CATALOGUE
 from schemas.views.registry import US, VIEWS
 
-WRITTEN_HERE = ("dictionary", "kpi_catalogue")  # tables of words, the same for every plant
+WRITTEN_HERE = ("dictionary", "kpi_catalogue", "detectors")  # tables of words, the same for every plant
 
 
 def write(database: Path) -> None:
@@ -27,6 +28,7 @@ def write(database: Path) -> None:
         create_macros_and_views(con)
         _comments(con)
         _catalogue(con)
+        _detectors(con)
         _dictionary(con)
         words = f"{_head(TABLES['dictionary'])} {_made_by()}"
         con.execute(f"COMMENT ON TABLE dictionary IS {_quoted(words)}")
@@ -51,7 +53,7 @@ def _made_by() -> str:
 def fingerprint() -> str:
     """Return a hash of everything the words come from: SQL of macros and views, tables, views."""
     words = "".join(p.read_text(encoding="utf-8") for kind in ("macros", "views") for p in resources.sql_files(kind))
-    words += "".join(repr(t) for t in [*TABLES.values(), *VIEWS.values(), *CATALOGUE])
+    words += "".join(repr(t) for t in [*TABLES.values(), *VIEWS.values(), *CATALOGUE, *DETECTORS.values()])
     return hashlib.sha256(words.encode()).hexdigest()[:12]
 
 
@@ -116,4 +118,13 @@ def _catalogue(con: duckdb.DuckDBPyConnection) -> None:
     con.execute("DELETE FROM kpi_catalogue")
     con.register("incoming", pl.DataFrame(rows, schema=TABLES["kpi_catalogue"].polars_schema(), orient="row"))
     con.execute("INSERT INTO kpi_catalogue SELECT * FROM incoming ORDER BY number")
+    con.unregister("incoming")
+
+
+def _detectors(con: duckdb.DuckDBPyConnection) -> None:
+    """Write one row for every detector of the watch."""
+    rows = [(d.name, d.number, d.severity, d.roles, d.method, d.causes, d.check, d.caution) for d in DETECTORS.values()]
+    con.execute("DELETE FROM detectors")
+    con.register("incoming", pl.DataFrame(rows, schema=TABLES["detectors"].polars_schema(), orient="row"))
+    con.execute("INSERT INTO detectors SELECT * FROM incoming ORDER BY detector")
     con.unregister("incoming")

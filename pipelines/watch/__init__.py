@@ -19,12 +19,13 @@ from pipelines.base.receipts import StepReceipt
 from pipelines.plant import limits
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store, plant_file_versions
-from pipelines.watch import judge, line_day, marks, spans
+from pipelines.watch import history_flags, judge, line_day, marks, spans
 from pipelines.watch.integrity import day_facts, integrity_store
 from pipelines.watch.integrity.day_facts import DayFacts
 from pipelines.watch.line_day import Usual
 from pipelines.watch.marks import Mark
 from pipelines.watch.readings_lookup import Said
+from pipelines.watch.standing import standing_on
 from pipelines.watch.words import Flag
 from schemas import TABLES
 
@@ -65,15 +66,17 @@ def run(store: Store, plant_file: PlantFile, judging: Future[Judged] | None = No
     frame = _frame(store, flags, versions)
     rows = [m.row(store.plant, versions[m.operating_day]) for m in judged.marks]
     with store.transaction():
-        noted = store.frame(f"SELECT line, flag_id, {', '.join(_DISPOSITION)} FROM flags WHERE list_contains($d, operating_day)", d=pending)
+        noted = store.frame(f"SELECT line, flag_id, {', '.join(_DISPOSITION)} FROM flags WHERE disposition IS NOT NULL")
         store.con.execute("DELETE FROM flags WHERE list_contains($d, operating_day)", {"d": pending})
-        table = frame.join(noted, on=["line", "flag_id"], how="left", maintain_order="left")
-        store.append("flags", table.select(TABLES["flags"].column_names))
+        _append(store, frame, noted)
         store.con.execute("DELETE FROM signal_marks WHERE list_contains($d, operating_day)", {"d": pending})
         store.append("signal_marks", pl.DataFrame(rows, schema=TABLES["signal_marks"].polars_schema()))
         store.con.execute(_DECIDED)
         integrity_store.write_days(store, pending, judged.facts, versions)
         weeks = integrity_store.write_weeks(store, plant_file, pending)
+        store.con.execute("DELETE FROM flags WHERE list_contains($names, detector)", {"names": list(history_flags.DETECTORS)})
+        _append(store, _rows(store, history_flags.found(store, plant_file)), noted)
+        history_flags.note_causes(store)
         store.mark_days("publish", [*days, *weeks])
         store.clear_days("watch")
     return StepReceipt("watch", len(days), {"flags": len(flags), "signal_marks": len(rows)}, clock.stopwatch() - started)
@@ -98,9 +101,9 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judg
         {"a": days[0], "b": days[-1]},
     )[0]
     refused, wanted = spans.out_of_range(store, plant_file, *bounds), set(days)
-    silence = partial(spans.minutes_without_reading, store, plant_file)
     recorded = store.recorded()
     said, back = Said(store, plant_file, *bounds), spans.steps_back(store, *bounds)
+    silence = partial(spans.minutes_without_reading, said, plant_file)
     flags: list[Flag] = []
     marked: list[Mark] = []
     facts: list[DayFacts] = []
@@ -116,7 +119,7 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judg
                 flags += sorted([*found, *more], key=lambda f: (f.start, f.detector, f.role or ""))
                 marked += rows
                 facts.append(day_facts.of_day(day))
-            seen[day.day] = line_day.usual_of(day, tuple(judge.LINKED))
+            seen[day.day] = line_day.usual_of(day, tuple(judge.LINKED), standing_on(plant_file, line.id, day.day))
     return Judged(days, flags, marked, facts)
 
 
@@ -151,5 +154,15 @@ def _existing(store: Store, pending: list[date]) -> list[date]:
 
 
 def _frame(store: Store, flags: list[Flag], versions: dict[date, str]) -> pl.DataFrame:
+    return _rows(store, [(f, versions[f.operating_day]) for f in flags])
+
+
+def _rows(store: Store, flags: list[tuple[Flag, str]]) -> pl.DataFrame:
     schema = {k: v for k, v in TABLES["flags"].polars_schema().items() if k not in _DISPOSITION}
-    return pl.DataFrame([f.row(store.plant, versions[f.operating_day]) for f in flags], schema=schema)
+    return pl.DataFrame([f.row(store.plant, version) for f, version in flags], schema=schema)
+
+
+def _append(store: Store, frame: pl.DataFrame, noted: pl.DataFrame) -> None:
+    """Add flags, each with what was noted on the flag of its id."""
+    table = frame.join(noted, on=["line", "flag_id"], how="left", maintain_order="left")
+    store.append("flags", table.select(TABLES["flags"].column_names))

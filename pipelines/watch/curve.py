@@ -5,6 +5,7 @@ dP = b0 + k Q2 over the minutes of the trailing days; hydraulics of a fixed resi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,7 @@ LIMIT_KPA = 34.5  # [kPa] (5 psi) residual that counts as off the curve (common 
 CLEARS_AT = 0.7  # of the limit: below it an open episode begins to clear (common practice, no source)
 PERSISTENCE_MIN = 30  # [min] (common practice, no source)
 REACH = 0.10  # of the flow range seen: beyond it the curve is not used (common practice, no source)
+ALIKE_LEAST = 3  # days from which the odd one can be told (rule of this project)
 _TRIMS = 5  # rounds of leaving out minutes farther than the limit, so that a fault does not teach the curve
 
 
@@ -45,8 +47,7 @@ def fitted(flow: Values, dp: Values) -> Curve | None:
     if middle <= 0:
         return None
     if high - low < limits.FLOW_SPAN_SHARE * middle:
-        used = flow > 0
-        return Curve(0.0, float(np.median(dp[used] / flow[used] ** 2)), low, high, int(used.sum()), "scaled")
+        return _scaled(flow, dp, low, high)
     kept = np.ones(len(flow), dtype=bool)
     for _ in range(_TRIMS):
         b0, k = _line(flow[kept] ** 2, dp[kept])
@@ -55,7 +56,30 @@ def fitted(flow: Values, dp: Values) -> Curve | None:
         if near.sum() < limits.CURVE_POINTS or bool((near == kept).all()):
             break
         kept = near
+    if k <= 0:  # a drop that falls with the flow is no resistance: something else moved it
+        return _scaled(flow, dp, low, high)
     return Curve(b0, k, low, high, int(kept.sum()), "fit")
+
+
+def _scaled(flow: Values, dp: Values, low: float, high: float) -> Curve | None:
+    """Return the curve through the origin; None when the pressure drop is not above 0."""
+    used = flow > 0
+    k = float(np.median(dp[used] / flow[used] ** 2))
+    return Curve(0.0, k, low, high, int(used.sum()), "scaled") if k > 0 else None
+
+
+def alike(days: Sequence[tuple[Values, Values]]) -> list[bool]:
+    """Return for each day (flow [m3/h], dp [kPa]) whether its pressure drop is like that of the others.
+
+    Compared at the median flow of all days by the median of dp / Q2; off by more than the clearing limit from the median of the days, a
+    day is left out. Less than half of the days can be faulty before the median follows them.
+    """
+    factors = [float(np.median(dp[flow > 0] / flow[flow > 0] ** 2)) if (flow > 0).any() else None for flow, dp in days]
+    known = [k for k in factors if k is not None]
+    if len(known) < ALIKE_LEAST:
+        return [True] * len(days)
+    middle, flow = float(np.median(known)), float(np.median(np.concatenate([flow for flow, _ in days])))
+    return [k is None or abs(k - middle) * flow * flow <= CLEARS_AT * LIMIT_KPA for k in factors]
 
 
 def _line(x: Values, y: Values) -> tuple[float, float]:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 
 import numpy as np
 
-from pipelines.plant.calendar import LONG_AGO
 from pipelines.plant.model import PlantFile
-from pipelines.watch import curve, rules
+from pipelines.watch import curve, judge_process, rules
 from pipelines.watch.episodes import Episode, Mask, Values, episodes
 from pipelines.watch.line_day import RUNNING, LineDay, Usual, changes, deadband_si, signal_on, span_si, together
 from pipelines.watch.spans import Spans
-from pipelines.watch.words import THIS_WEEK, TODAY, Flag, lasted, number, shown
+from pipelines.watch.standing import standing_at
+from pipelines.watch.words import Flag, flags_from, lasted, number, shown
+from schemas.detectors import THIS_WEEK, TODAY
 from schemas.roles import ROLES
 
 OFF = ("stopped", "shutdown")
@@ -30,6 +31,8 @@ LINKED = {
 }
 
 CURVE_ROLES = ("sludge_flow", "mixing_upstream_pressure", "mixing_downstream_pressure")  # what the mixing curve is made of
+
+_MOMENT = timedelta(microseconds=1)
 
 Spelled = Callable[[Episode], str]
 Silence = Callable[[LineDay, str, int], int]  # line and day, role, minute: minutes before it without a reading
@@ -49,9 +52,10 @@ def flags_of(
     `recorded` are the first and the last reading of the plant.
     """
     events = changes(plant_file, day.line.id)
-    usual = together(before, max((e for e in events if e <= day.start), default=LONG_AGO))
+    usual = together(before, standing_at(plant_file, day.line.id, day.start + _MOMENT))
     seconds = {role: spans.seconds_in(day) for (line, role), spans in refused.items() if line == day.line.id}
     flat = _flatlines(day, usual, plant_file)
+    turns = pump_turns(day, plant_file, ON_WHOLE_MINUTE)
     flags = [
         *flat,
         *_out_of_range(day, seconds),
@@ -59,6 +63,7 @@ def flags_of(
         *_silences(day, recorded),
         *_dry_runs(day, usual, plant_file),
         *_outages(day, plant_file),
+        *judge_process.flags_of(day, usual, plant_file, turns, under_test(day, plant_file)),
         *_off_curve(day, usual, plant_file, _before_change(day, events) & ~_within(day, flat, CURVE_ROLES)),
     ]
     return sorted(flags, key=lambda f: (f.start, f.detector, f.role or ""))
@@ -78,9 +83,18 @@ def pump_turns(day: LineDay, plant_file: PlantFile, least_share: float) -> Mask:
     return np.where(run.known, (run.values >= least_share) & ~standing, turning)
 
 
+def under_test(day: LineDay, plant_file: PlantFile) -> Mask:
+    """Return the minutes of the day within declared dose ladders."""
+    out, at = np.zeros(day.minutes, dtype=bool), plant_file.calendar.instant
+    for ladder in (x for x in plant_file.ladders if x.line == day.line.id):
+        first, end = ((at(t) - day.start).total_seconds() / 60.0 for t in (ladder.steps[0], ladder.until))
+        out[max(0, int(first)) : max(0, int(end))] = True
+    return out
+
+
 def _before_change(day: LineDay, events: Sequence[datetime]) -> Mask:
-    """Return the minutes of the day before the first change logged on it: after one the curve of the days before is void."""
-    first = min((e for e in events if day.start <= e < day.at(day.minutes)), default=day.at(day.minutes))
+    """Return the minutes of the day before the first change within it: after one the curve of what stood before is void."""
+    first = min((e for e in events if day.start < e < day.at(day.minutes)), default=day.at(day.minutes))
     return np.arange(day.minutes) < (first - day.start).total_seconds() / 60.0
 
 
@@ -92,10 +106,6 @@ def _within(day: LineDay, flags: Sequence[Flag], roles: Sequence[str]) -> Mask:
             first, end = (int((t - day.start).total_seconds() // 60) for t in (flag.start, flag.end))
             out[first:end] = True
     return out
-
-
-def _flags(day: LineDay, detector: str, role: str | None, severity: str, found: Sequence[Episode], says: Spelled) -> list[Flag]:
-    return [Flag(detector, day.line.id, role, day.day, day.at(e.start), day.at(e.end), e.held, severity, says(e), e.facts) for e in found]
 
 
 def _name(role: str) -> str:
@@ -121,7 +131,7 @@ def _flatlines(day: LineDay, usual: Usual, plant_file: PlantFile) -> list[Flag]:
             known[e.start : e.end] = False
         seen[role] = rules.Series(seen[role].values, known)
         severity = TODAY if role in critical_roles(day) else THIS_WEEK
-        out += _flags(day, "flatline", role, severity, found, partial(_says_flat, role=role, system=plant_file.plant.units))
+        out += flags_from(day, "flatline", role, severity, found, partial(_says_flat, role=role, system=plant_file.plant.units))
     return out
 
 
@@ -134,7 +144,7 @@ def _out_of_range(day: LineDay, seconds: Mapping[str, Values]) -> list[Flag]:
     out: list[Flag] = []
     for role in sorted(seconds):
         found = rules.out_of_range(seconds[role], ~day.is_state(*OFF))
-        out += _flags(day, "out of range", role, TODAY, found, partial(_says_out, role=role))
+        out += flags_from(day, "out of range", role, TODAY, found, partial(_says_out, role=role))
     return out
 
 
@@ -151,7 +161,7 @@ def _gaps(day: LineDay, plant_file: PlantFile, seconds: Mapping[str, Values], si
             continue
         explained = seconds[role] >= 30.0 if role in seconds else np.zeros(day.minutes, dtype=bool)
         found = rules.data_gap(~day.series[role].known & running & ~explained, running, partial(silence, day, role))
-        out += _flags(day, "data gap", role, TODAY, found, partial(_says_gap, role=role))
+        out += flags_from(day, "data gap", role, TODAY, found, partial(_says_gap, role=role))
     return out
 
 
@@ -161,7 +171,7 @@ def _silences(day: LineDay, recorded: tuple[datetime | None, datetime | None]) -
     if first is None or last is None:
         return []
     found = [e for e in episodes(day.unrecorded(), rules.SILENT_MIN) if first <= day.at(e.start) and day.at(e.end) <= last]
-    return _flags(day, "data gap", None, TODAY, found, lambda e: f"Nothing was recorded of the line for {lasted(e.held)}.")
+    return flags_from(day, "data gap", None, TODAY, found, lambda e: f"Nothing was recorded of the line for {lasted(e.held)}.")
 
 
 def _says_gap(e: Episode, role: str) -> str:
@@ -183,8 +193,8 @@ def _dry_runs(day: LineDay, usual: Usual, plant_file: PlantFile) -> list[Flag]:
     sure = [e for e in found if e.facts["confirmed"] == "yes"]
     open_ = [e for e in found if e.facts["confirmed"] == "no"]
     return [
-        *_flags(day, "dry run", None, TODAY, sure, lambda e: f"The feed pump turned without sludge for {lasted(e.held)}; suction pressure and power say the same."),
-        *_flags(day, "dry run", None, THIS_WEEK, open_, lambda e: f"The feed pump turned without sludge flow for {lasted(e.held)}; only the flow meter says so."),
+        *flags_from(day, "dry run", None, TODAY, sure, lambda e: f"The feed pump turned without sludge for {lasted(e.held)}; suction pressure and power say the same."),
+        *flags_from(day, "dry run", None, THIS_WEEK, open_, lambda e: f"The feed pump turned without sludge flow for {lasted(e.held)}; only the flow meter says so."),
     ]  # fmt: skip
 
 
@@ -196,7 +206,7 @@ def _outages(day: LineDay, plant_file: PlantFile) -> list[Flag]:
         day.series[feed_role], day.line.feed_cutoff, day.series[polymer_role], day.line.polymer_cutoff, day.is_state("start-up")
     )
     system = plant_file.plant.units
-    return _flags(
+    return flags_from(
         day, "polymer outage", polymer_role, TODAY, found,
         lambda e: f"Sludge was fed without polymer for {lasted(e.held)}, {shown(number(e.facts, 'sludge_without_polymer_m3'), 'volume', system)} in all.",
     )  # fmt: skip
@@ -211,7 +221,7 @@ def _off_curve(day: LineDay, usual: Usual, plant_file: PlantFile, valid: Mask) -
     out: list[Flag] = []
     for detector, above in (("mixing pressure high", True), ("mixing pressure low", False)):
         found = curve.off_curve(flow.values, dp.values, judged, fitted, above=above)
-        out += _flags(
+        out += flags_from(
             day, detector, None, THIS_WEEK, found, partial(_says_off, side="above" if above else "below", system=plant_file.plant.units)
         )
     return out

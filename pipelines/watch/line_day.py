@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.base import units
-from pipelines.plant import limits
+from pipelines.plant import arrangements, limits
 from pipelines.plant.model import Line, PlantFile, Signal
 from pipelines.store import Store
+from pipelines.watch import curve
 from pipelines.watch.episodes import Mask, Values
 from pipelines.watch.rules import Series, window_range
 from schemas.roles import ROLES
@@ -23,7 +24,7 @@ _NO_SIGNAL = -1.0  # stands for a null coverage: the line has no such signal
 SEEN = (
     "sludge_flow", "polymer_neat_flow", "polymer_solution_flow", "pump_speed", "pump_power", "pump_suction_pressure", "pump_discharge_pressure",
     "mixing_upstream_pressure", "mixing_downstream_pressure", "pump_run", "device_run", "sludge_total", "polymer_total", "dilution_water_flow",
-    "wash_water_flow", "device_power", "feed_solids",
+    "wash_water_flow", "device_power", "feed_solids", "device_torque", "polymer_solution_strength",
 )  # fmt: skip
 
 
@@ -37,6 +38,10 @@ class LineDay:
     state: NDArray[np.str_]
     series: dict[str, Series]
     has: frozenset[str]
+
+    @property
+    def line_id(self) -> str:
+        return self.line.id
 
     @property
     def minutes(self) -> int:
@@ -67,11 +72,15 @@ class Usual:
     `ranges`: role -> the median range over 30 minutes of each day that has one.
     """
 
-    start: datetime
+    standing: object
     flow: Values
     dp: Values
     suction: Values
+    suction_flow: Values
     power: Values
+    discharge: tuple[Values, ...]
+    wash: tuple[Values, ...]
+    torque: tuple[Values, ...]
     ranges: dict[str, tuple[float, ...]]
 
 
@@ -115,34 +124,45 @@ def _line_day(
     return LineDay(line, day, start, states, series, has)
 
 
-def usual_of(day: LineDay, roles: Sequence[str]) -> Usual:
-    """Return what one day adds to the usual; ranges for the given roles."""
+def usual_of(day: LineDay, roles: Sequence[str], standing: object) -> Usual:
+    """Return what one day adds to the usual of what stands on the line; ranges for the given roles."""
     processing, flow, dp = day.is_state("processing"), day.series["sludge_flow"], day.mixing_dp()
     both = processing & flow.known & dp.known
     suction, power = day.series["pump_suction_pressure"], day.series["pump_power"]
+    drawn = processing & suction.known & flow.known
     ranges: dict[str, tuple[float, ...]] = {}
     for role in roles:
         spread = window_range(day.series[role], processing)
         spread = spread[~np.isnan(spread)]
         ranges[role] = (float(np.median(spread)),) if len(spread) else ()
     return Usual(
-        day.start,
+        standing,
         flow.values[both],
         dp.values[both],
-        suction.values[processing & suction.known],
+        suction.values[drawn],
+        flow.values[drawn],
         power.values[processing & power.known],
+        _levels(day, "pump_discharge_pressure", processing),
+        _levels(day, "wash_water_flow", processing),
+        _levels(day, "device_torque", processing),
         ranges,
     )
 
 
-def together(days: Sequence[Usual], since: datetime) -> Usual:
-    """Join the days that began at or after `since`."""
-    parts = [d for d in days if d.start >= since]
-    flow, dp, suction, power = (
-        np.concatenate([np.empty(0), *(getattr(p, name) for p in parts)]) for name in ("flow", "dp", "suction", "power")
-    )
+def _levels(day: LineDay, role: str, processing: Mask) -> tuple[Values, ...]:
+    return (day.series[role].values[processing & day.series[role].known],)
+
+
+def together(days: Sequence[Usual], standing: object) -> Usual:
+    """Join the days of one arrangement; pressure drops of days that lie off the others are left out, so that a fault teaches nothing."""
+    parts = [d for d in days if d.standing == standing and standing is not None]
+    suction, drawn, power = (np.concatenate([np.empty(0), *(getattr(p, n) for p in parts)]) for n in ("suction", "suction_flow", "power"))
+    discharge, wash, torque = (tuple(x for p in parts for x in getattr(p, name)) for name in ("discharge", "wash", "torque"))
+    kept = [p for p, is_alike in zip(parts, curve.alike([(p.flow, p.dp) for p in parts]), strict=True) if is_alike]
+    flow, dp = (np.concatenate([np.empty(0), *(getattr(p, n) for p in kept)]) for n in ("flow", "dp"))
     roles = {role for p in parts for role in p.ranges}
-    return Usual(since, flow, dp, suction, power, {r: tuple(x for p in parts for x in p.ranges.get(r, ())) for r in roles})
+    ranges = {r: tuple(x for p in parts for x in p.ranges.get(r, ())) for r in roles}
+    return Usual(standing, flow, dp, suction, drawn, power, discharge, wash, torque, ranges)
 
 
 def instant_span(plant_file: PlantFile, signal: Signal) -> tuple[datetime, datetime]:
@@ -178,5 +198,8 @@ def deadband_si(signal: Signal) -> float:
 
 
 def changes(plant_file: PlantFile, line: str) -> list[datetime]:
-    """Return the times of the logged events of a line, sorted: a change of equipment starts curves anew."""
+    """Return when what stands on a line changed, sorted: edges of its arrangements, without any the logged events."""
+    spells = arrangements.of_line(plant_file, line)
+    if spells:
+        return sorted({at for s in spells for at in (s.start_utc, s.transition_end_utc, s.end_utc)})
     return sorted(plant_file.calendar.since(e.at) for e in plant_file.events if e.line == line)

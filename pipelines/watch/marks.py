@@ -17,7 +17,8 @@ from pipelines.watch.episodes import Episode, Mask
 from pipelines.watch.judge import LINKED, SPEED_ON
 from pipelines.watch.line_day import RUNNING, SEEN, LineDay, signals_on, span_si
 from pipelines.watch.readings_lookup import Said
-from pipelines.watch.words import NOTE, THIS_WEEK, TODAY, Flag, lasted, shown
+from pipelines.watch.words import Flag, lasted, shown
+from schemas.detectors import NOTE, THIS_WEEK, TODAY
 from schemas.roles import ROLES, TOP_IS_TRUE
 
 # Which signals move when one does; of a polymer meter at least the sludge flow it is paced by (common practice, no source).

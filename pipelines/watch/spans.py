@@ -9,10 +9,12 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
+from pipelines.plant import limits
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.watch.episodes import Values
 from pipelines.watch.line_day import LineDay, instant_span, signal_on
+from pipelines.watch.readings_lookup import Said
 from schemas.vocabulary import BAD
 
 REASONS = ("transmitter failure level", "value outside physical range", "value outside transmitter range")
@@ -89,21 +91,20 @@ def _joined(a: Spans, b: Spans) -> Spans:
     return Spans(starts, np.minimum(ends, np.append(starts[1:], np.inf)))
 
 
-def minutes_without_reading(store: Store, plant_file: PlantFile, day: LineDay, role: str, minute: int) -> int:
+def minutes_without_reading(said: Said, plant_file: PlantFile, day: LineDay, role: str, minute: int) -> int:
     """Return how many minutes of the day before a minute lacked a reading of a role.
 
-    They begin when the next reading was due, one spacing of the last two after the last. 0 when the last thing said was
-    that the value is bad: then it is unknown since that reading. Without any reading on the day all its minutes count.
+    They begin when the next reading was due, one spacing of the last two after the last, be they of the day before. 0 when the
+    last thing said was that the value is bad: then it is unknown since that reading. Without any reading on the day all its
+    minutes count.
     """
     signal = signal_on(plant_file, day.line.id, role, day.start)
     if signal is None:
         return 0
-    found = store.rows(
-        "SELECT time_utc, quality FROM readings WHERE tag = $tag AND time_utc >= $first AND time_utc < $end ORDER BY time_utc DESC LIMIT 2",
-        {"tag": signal.tag, "first": day.start, "end": day.at(minute)},
-    )
-    if not found:
+    found = said.of_day(signal.tag, day, limits.LONGEST_HOLD)
+    end = int(np.searchsorted(found.at, minute))
+    if end == 0 or found.at[end - 1] < 0:
         return minute
-    last, quality = found[0]
-    due = last + (last - found[1][0]) if len(found) == 2 else last
-    return 0 if quality == BAD else max(0, int((day.at(minute) - due).total_seconds() // 60))
+    last = float(found.at[end - 1])
+    due = last + (last - float(found.at[end - 2])) if end > 1 else last
+    return 0 if np.isnan(found.value[end - 1]) else max(0, int(minute - due))

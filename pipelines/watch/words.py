@@ -3,39 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Protocol
 
 from pipelines.base import units
-from pipelines.watch.episodes import Facts
+from pipelines.watch.episodes import Episode, Facts
+from schemas.detectors import DETECTORS
 
-NOTE, THIS_WEEK, TODAY = "note", "check this week", "check today"
 _DIGITS = 4  # significant digits of evidence
 _SHOWN = 3  # significant digits in a sentence
 # dimension -> unit a US plant reads; an SI plant reads the internal unit
 _US = {"flow": "gpm", "small flow": "gph", "pressure": "psi", "volume": "gal", "power": "hp", "speed": "rpm", "fraction": "%"}
 _SI = {"flow": "m3/h", "small flow": "L/h", "pressure": "kPa", "volume": "m3", "power": "kW", "speed": "rpm", "fraction": "%"}
-SUGGESTIONS = {
-    "flatline": "compare with the local display; then signal path and pressure tap",
-    "out of range": "check wiring and transmitter with a loop test",
-    "data gap": "look whether the export or the network stopped; ask for the missing hours",
-    "dry run": "check suction valve and tank level before the next start; then the wearing parts of the pump",
-    "polymer outage": "check polymer supply, pump and suction; measure the pump with its calibration column",
-    "mixing pressure high": "check valve position; open and flush the mixing point",
-    "clipped": "widen the transmitter range, and note the date in the plant file",
-    "zero offset": "check the zero of the meter, and whether the line drains through it",
-    "negative flow": "look for backflow, a leaking check valve, or wires changed over",
-    "set-point as value": "look in the export which tag is the measured value; the plant file may name the set-point",
-    "resampled": "ask for the values as logged, or state the deadband of the log in the plant file",
-    "clock error": "compare the clocks of logger and control system; look for a change of summer time",
-    "stuck run bit": "look at the local panel: hand mode, relay, or a tag of another pump",
-    "totaliser reset": "ask who reset the register; read it on site",
-    "totaliser jump": "read the register on site; look whether the meter or its head was replaced",
-    "totaliser ratio": "compare range and multiplier of meter and register; one of the two may be scaled wrongly",
-    "mixing pressure low": "check whether the mixing valve closes; look at the floc in the first drainage zone",
-}
+SUGGESTIONS = {d.name: d.suggestion for d in DETECTORS.values()}
 
 
 @dataclass(frozen=True)
@@ -61,10 +43,27 @@ class Flag:
 
     def row(self, plant: str, data_version: str) -> dict[str, Any]:
         return {
-            "plant": plant, "line": self.line, "flag_id": self.flag_id, "detector": self.detector, "role": self.role,
+            "plant": plant, "line": self.line, "flag_id": self.flag_id, "cause_id": self.flag_id, "detector": self.detector, "role": self.role,
             "operating_day": self.operating_day, "start_utc": self.start, "end_utc": self.end, "minutes": self.held, "severity": self.severity,
             "sentence": self.sentence, "suggestion": SUGGESTIONS[self.detector], "evidence": evidence(self.facts), "data_version": data_version,
         }  # fmt: skip
+
+
+class Placed(Protocol):
+    """A line on a day, with the instants of its minutes."""
+
+    @property
+    def line_id(self) -> str: ...
+    @property
+    def day(self) -> date: ...
+    def at(self, minute: int) -> datetime: ...
+
+
+def flags_from(
+    day: Placed, detector: str, role: str | None, severity: str, found: Sequence[Episode], says: Callable[[Episode], str]
+) -> list[Flag]:
+    """Return episodes of a day as flags of a detector."""
+    return [Flag(detector, day.line_id, role, day.day, day.at(e.start), day.at(e.end), e.held, severity, says(e), e.facts) for e in found]
 
 
 def evidence(facts: Facts) -> str:

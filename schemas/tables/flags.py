@@ -15,7 +15,10 @@ TABLE = Table(
         Column("plant", "text", "-", "plant id", nullable=False),
         Column("line", "text", "-", "line id", nullable=False),
         Column("flag_id", "text", "-", "detector, line and start made into one", nullable=False),
-        Column("detector", "text", "-", "name of the rule", nullable=False),
+        Column(
+            "cause_id", "text", "-", "flag_id of the first flag of the same cause: repeats and consequences hang under it", nullable=False
+        ),
+        Column("detector", "text", "-", "name of the rule, as in detectors", nullable=False),
         Column("role", "text", "-", "role concerned; null for the line as a whole"),
         Column("operating_day", "date", "-", "plant-local day from the configured hour", nullable=False),
         Column("start_utc", "instant", "-", "first minute", nullable=False),

@@ -51,7 +51,7 @@ DEFAULTS: dict[str, dict[str, Any]] = {
     "uncertainty_inputs": {"line": "line-1", "from_utc": "2000-01-01 00:00+00", "to_utc": "2100-01-01 00:00+00", "systematic_pct": 0, "systematic_abs": 0,
                            "random_pct": 0, "random_abs": 0, "tau_h": 0, "unit": "-", "basis": "default"},
     "runs": {"line": "line-1", "run_h": 1, "processing_h": 1, "is_open": False, "start_known": True},
-    "flags": {"line": "line-1", "detector": "d", "severity": "note", "sentence": "s", "suggestion": "s", "evidence": "{}", "minutes": 1, "data_version": "v"},
+    "flags": {"line": "line-1", "cause_id": "f", "detector": "d", "severity": "note", "sentence": "s", "suggestion": "s", "evidence": "{}", "minutes": 1, "data_version": "v"},
 }  # fmt: skip
 KPI_DEFAULTS = {
     "line": "line-1",

@@ -19,6 +19,7 @@ from pipelines.watch.integrity import witnesses
 from pipelines.watch.integrity.day_facts import DayFacts
 from pipelines.watch.integrity.verdicts import Verdict, judged
 from pipelines.watch.integrity.witnesses import PumpReference, Statement
+from pipelines.watch.standing import standing_on
 
 USUAL_DAYS = 21  # operating days before a week that make its usual flow per revolution
 STOCK_DAYS = 35  # operating days between the stock readings of an inventory, at most
@@ -116,10 +117,12 @@ class Weeks:
 
     def _pump(self, line: Line, week: date, days: Sequence[DayFacts]) -> list[Statement | None]:
         """Return what the pump says of the flow; only days of the arrangement that stood last in the week are compared."""
-        standing = {d.operating_day: self._standing(line.id, d.operating_day) for d in self._days(line, week, -USUAL_DAYS, 7)}
+        standing = {
+            d.operating_day: standing_on(self._plant_file, line.id, d.operating_day) for d in self._days(line, week, -USUAL_DAYS, 7)
+        }
         last = standing[days[-1].operating_day] if days else None
-        same = [d for d in days if standing[d.operating_day] == last]
-        before = [d for d in self._days(line, week, -USUAL_DAYS, 0) if standing[d.operating_day] == last]
+        same = [d for d in days if last is not None and standing[d.operating_day] == last]
+        before = [d for d in self._days(line, week, -USUAL_DAYS, 0) if last is not None and standing[d.operating_day] == last]
         referred = [(d, r) for d in days if (r := self._reference(line.id, d.operating_day)) is not None]
         height = line.pump.gauge_elevation
         kpa = height * line.sludge_sg * witnesses.KPA_PER_M_WATER
@@ -132,13 +135,6 @@ class Weeks:
     def _days(self, line: Line, week: date, first: int, end: int) -> list[DayFacts]:
         wanted = ((line.id, week + timedelta(days=k)) for k in range(first, end))
         return [self._facts[key] for key in wanted if key in self._facts]
-
-    def _standing(self, line: str, day: date) -> object:
-        """Return what stands for the arrangement of a day: its name, without one the number of events logged before its end."""
-        end = self._plant_file.calendar.day_end(day)
-        spells = arrangements.of_line(self._plant_file, line)
-        named = next((s.name for s in spells if s.start_utc < end <= s.end_utc), None)
-        return named or sum(self._plant_file.calendar.since(e.at) < end for e in self._plant_file.events if e.line == line)
 
     def _reference(self, line: str, day: date) -> PumpReference | None:
         at = self._plant_file.calendar.day_end(day)

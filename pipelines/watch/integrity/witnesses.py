@@ -191,7 +191,7 @@ def solids_balance(closure: float | None, low: float, high: float, of: str) -> S
         return None
     off = deviation_pct(1.0, closure)
     says = f"cake tickets and filtrate{of} hold {100.0 * closure:.0f} % of the solids fed"
-    return Statement("solids balance", off, deviation_pct(1.0, high), deviation_pct(1.0, low), False, says)
+    return Statement(f"solids balance{of}", off, deviation_pct(1.0, high), deviation_pct(1.0, low), False, says)
 
 
 def inventory(used_by_meter_kg: float | None, used_by_stock_kg: float | None, days: int) -> Statement | None:

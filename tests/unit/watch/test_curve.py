@@ -113,3 +113,20 @@ def test_evidence_names_the_numbers() -> None:
     assert found.facts["residual_kpa"] == pytest.approx(50.0)
     assert found.facts["expected_kpa"] == pytest.approx(EXPECTED)
     assert found.facts["limit_kpa"] == curve.LIMIT_KPA
+
+
+def test_a_drop_that_falls_with_the_flow_is_no_curve() -> None:
+    """Wide flows and a falling pressure drop: the fit through the points has a negative slope, the curve through the origin stands for it."""
+    flow = np.linspace(60.0, 120.0, 400)
+    found = curve.fitted(flow, 300.0 - 0.008 * flow**2)
+    assert found is not None
+    assert (found.method, found.b0) == ("scaled", 0.0)
+    assert found.k > 0
+
+
+def test_curve_does_not_learn_from_faulty_days() -> None:
+    """Three days of seven 80 kPa too high at the usual flow (limit 0.7 x 34.5 = 24.1 kPa) are left out; 24 kPa are not."""
+    flow = np.full(400, 90.0)
+    usual, faulty, near = ((flow, np.full(400, 200.0 + more)) for more in (0.0, 80.0, 24.0))
+    assert curve.alike([usual] * 3 + [faulty] * 3 + [near]) == [True] * 3 + [False] * 3 + [True]
+    assert curve.alike([usual, faulty]) == [True, True]  # of two days nobody can tell the odd one

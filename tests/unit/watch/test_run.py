@@ -22,6 +22,7 @@ import pytest
 from pipelines import compute, watch
 from pipelines.base import resources
 from pipelines.plant import loader, model
+from pipelines.plant.logs import Arrangement
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
@@ -315,8 +316,33 @@ def test_logged_change_starts_the_curve_anew(store: Store, plant_file: PlantFile
     assert {(f["operating_day"], f["detector"]) for f in found(store)} == {(day_of(k), "mixing pressure low") for k in (13, 14, 15)}
     logged = model.Event(line="line-1", at=day_of(13), what="valve taken out")
     store.mark_days("watch", [day_of(k) for k in range(DAYS)])
-    watch.run(store, plant_file.model_copy(update={"events": (logged,)}))
+    watch.run(store, plant_file.model_copy(update={"events": (logged,), "arrangements": ()}))
     assert found(store) == []
+
+
+def test_each_arrangement_has_its_own_curve_though_they_alternate(store: Store, plant_file: PlantFile) -> None:
+    """Two weeks of the old arrangement but for days 5 to 9, then the new one again: it is held against its own days, not against the last."""
+
+    def taken_out(columns: dict[str, np.ndarray]) -> None:
+        columns["mixing_upstream_pressure"] -= 0.6 * (columns["mixing_upstream_pressure"] - columns["mixing_downstream_pressure"])
+
+    new = {*range(5, 10), 15}
+    fill(store, {k: {"line-1": taken_out} for k in new})
+    spells = ((0, 5, "old"), (5, 10, "new"), (10, 15, "old"), (15, 16, "new"))
+    arms = tuple(
+        Arrangement.model_validate({"line": "line-1", "name": name, "from": day_of(a), "until": day_of(b)}) for a, b, name in spells
+    )
+    declared = plant_file.model_copy(update={"arrangements": arms, "pumps": ()})
+    watch.run(store, declared)
+    assert found(store) == []
+
+    def tighter(columns: dict[str, np.ndarray]) -> None:
+        taken_out(columns)
+        columns["mixing_upstream_pressure"] += 60.0
+
+    put(store, 15, {"line-1": tighter})
+    watch.run(store, declared)
+    assert [(f["operating_day"], f["detector"]) for f in found(store)] == [(day_of(15), "mixing pressure high")]
 
 
 def test_data_version_is_that_of_compute(store: Store, plant_file: PlantFile) -> None:

@@ -1,0 +1,74 @@
+"""Flags that rest on weeks and days, not on minutes: doubted meters, open balances, doses off their usual. Made anew each run.
+
+They are few and cheap, and an episode can grow at either end, so that all of them are made again from `meter_integrity` and `kpi_day`
+whenever days were judged: what an incremental run gives is then what a rebuild gives.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import groupby
+
+import polars as pl
+
+from pipelines.base import units
+from pipelines.plant.model import PlantFile
+from pipelines.store import Store
+from pipelines.watch import causes, doses
+from pipelines.watch.doses import DoseDay, OffDays
+from pipelines.watch.integrity import week_flags
+from pipelines.watch.standing import standing_on
+from pipelines.watch.words import Flag
+from schemas.detectors import THIS_WEEK
+
+OVER, UNDER = "overdosing", "dose low"
+DETECTORS = (*week_flags.DETECTORS, OVER, UNDER)
+
+
+def found(store: Store, plant_file: PlantFile) -> list[tuple[Flag, str]]:
+    """Return all of them, each with the data version of its last week or day, in order of line and time."""
+    rows = store.frame("SELECT * FROM meter_integrity ORDER BY line, role, week_start_day").to_dicts()
+    flags = [*week_flags.week_flags(rows, plant_file.calendar), *_of_doses(store, plant_file)]
+    return sorted(flags, key=lambda f: (f[0].line, f[0].start, f[0].detector, f[0].role or ""))
+
+
+def _of_doses(store: Store, plant_file: PlantFile) -> Iterator[tuple[Flag, str]]:
+    rows = store.rows(
+        "SELECT line, operating_day, dose_active_kg_t, data_version FROM kpi_day WHERE dose_active_kg_t > 0 ORDER BY line, operating_day"
+    )
+    tests = {(line, day) for line, first, last in store.rows("SELECT line, first_day, last_day FROM ladder_steps") for day in (first, last)}
+    for line, of_line in groupby(rows, key=lambda r: str(r[0])):
+        if line not in {x.id for x in plant_file.lines}:
+            continue
+        days = [DoseDay(day, dose, standing_on(plant_file, line, day), (line, day) in tests, version) for _, day, dose, version in of_line]
+        for off in doses.off_days(days):
+            yield _flag(plant_file, line, off), off.days[-1].data_version
+
+
+def _flag(plant_file: PlantFile, line: str, off: OffDays) -> Flag:
+    first, last = off.days[0].day, off.days[-1].day
+    start, end = plant_file.calendar.day_start(first), plant_file.calendar.day_end(last)
+    over = off.ratio > 1
+    unit = "lb/dt" if plant_file.plant.units == "US" else "kg/t"
+    usual, seen = (f"{units.from_si(x, unit):.1f}" for x in (off.usual_kg_t, off.usual_kg_t * off.ratio))
+    days = f"{len(off.days)} day{'s' if len(off.days) > 1 else ''}"
+    says = f"The dose was {seen} {unit} active on {days}, {abs(100 * (off.ratio - 1)):.0f} % {'above' if over else 'below'} the usual {usual} of this arrangement."
+    facts = {"dose_active_kg_t": off.usual_kg_t * off.ratio, "usual_kg_t": off.usual_kg_t, "ratio": off.ratio, "days": len(off.days)}
+    minutes = int((end - start).total_seconds() // 60)
+    return Flag(OVER if over else UNDER, line, None, first, start, end, minutes, THIS_WEEK, says, facts)
+
+
+def note_causes(store: Store) -> None:
+    """Bring the column `cause_id` of all flags up to date."""
+    rows = store.frame(
+        "SELECT line, flag_id, detector, role, start_utc, end_utc, cause_id FROM flags ORDER BY line, start_utc, flag_id"
+    ).to_dicts()
+    of = causes.cause_ids(rows)
+    changed = [(r["line"], r["flag_id"], of[r["line"], r["flag_id"]]) for r in rows if of[r["line"], r["flag_id"]] != r["cause_id"]]
+    if changed:
+        frame = pl.DataFrame(changed, schema=["line", "flag_id", "cause_id"], orient="row")
+        store.con.execute(
+            "UPDATE flags f SET cause_id = c.cause_id FROM (SELECT unnest($line) AS line, unnest($flag) AS flag_id, unnest($cause) AS cause_id) c "
+            "WHERE f.line = c.line AND f.flag_id = c.flag_id",
+            {"line": frame["line"].to_list(), "flag": frame["flag_id"].to_list(), "cause": frame["cause_id"].to_list()},
+        )
