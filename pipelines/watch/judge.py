@@ -87,8 +87,9 @@ def under_test(day: LineDay, plant_file: PlantFile) -> Mask:
     """Return the minutes of the day within declared dose ladders."""
     out, at = np.zeros(day.minutes, dtype=bool), plant_file.calendar.instant
     for ladder in (x for x in plant_file.ladders if x.line == day.line.id):
-        first, end = ((at(t) - day.start).total_seconds() / 60.0 for t in (ladder.steps[0], ladder.until))
-        out[max(0, int(first)) : max(0, int(end))] = True
+        for start, end in ladder.spans:
+            first, last = ((at(t) - day.start).total_seconds() / 60.0 for t in (start, end))
+            out[max(0, int(first)) : max(0, int(last))] = True
     return out
 
 
