@@ -135,6 +135,10 @@ def frozen(columns: dict[str, np.ndarray]) -> None:
     columns["sludge_flow"][200:380] = columns["sludge_flow"][200]
 
 
+def taken_out(columns: dict[str, np.ndarray]) -> None:
+    columns["mixing_upstream_pressure"] -= 0.6 * (columns["mixing_upstream_pressure"] - columns["mixing_downstream_pressure"])
+
+
 def dry(columns: dict[str, np.ndarray]) -> None:
     part = slice(300, 304)
     columns["sludge_flow"][part], columns["pump_power"][part], columns["pump_suction_pressure"][part] = 0.0, 3.0, -5.0
@@ -308,9 +312,6 @@ def test_flag_belongs_to_one_operating_day(store: Store, plant_file: PlantFile) 
 def test_logged_change_starts_the_curve_anew(store: Store, plant_file: PlantFile) -> None:
     """Without the event the days after are off the old curve; with it they make a new one."""
 
-    def taken_out(columns: dict[str, np.ndarray]) -> None:
-        columns["mixing_upstream_pressure"] -= 0.6 * (columns["mixing_upstream_pressure"] - columns["mixing_downstream_pressure"])
-
     fill(store, {k: {"line-1": taken_out} for k in (13, 14, 15)})
     watch.run(store, plant_file)
     assert {(f["operating_day"], f["detector"]) for f in found(store)} == {(day_of(k), "mixing pressure low") for k in (13, 14, 15)}
@@ -322,9 +323,6 @@ def test_logged_change_starts_the_curve_anew(store: Store, plant_file: PlantFile
 
 def test_each_arrangement_has_its_own_curve_though_they_alternate(store: Store, plant_file: PlantFile) -> None:
     """Two weeks of the old arrangement but for days 5 to 9, then the new one again: it is held against its own days, not against the last."""
-
-    def taken_out(columns: dict[str, np.ndarray]) -> None:
-        columns["mixing_upstream_pressure"] -= 0.6 * (columns["mixing_upstream_pressure"] - columns["mixing_downstream_pressure"])
 
     new = {*range(5, 10), 15}
     fill(store, {k: {"line-1": taken_out} for k in new})
