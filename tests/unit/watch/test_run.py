@@ -311,7 +311,6 @@ def test_flag_belongs_to_one_operating_day(store: Store, plant_file: PlantFile) 
 
 def test_logged_change_starts_the_curve_anew(store: Store, plant_file: PlantFile) -> None:
     """Without the event the days after are off the old curve; with it they make a new one."""
-
     fill(store, {k: {"line-1": taken_out} for k in (13, 14, 15)})
     watch.run(store, plant_file)
     assert {(f["operating_day"], f["detector"]) for f in found(store)} == {(day_of(k), "mixing pressure low") for k in (13, 14, 15)}
@@ -323,7 +322,6 @@ def test_logged_change_starts_the_curve_anew(store: Store, plant_file: PlantFile
 
 def test_each_arrangement_has_its_own_curve_though_they_alternate(store: Store, plant_file: PlantFile) -> None:
     """Two weeks of the old arrangement but for days 5 to 9, then the new one again: it is held against its own days, not against the last."""
-
     new = {*range(5, 10), 15}
     fill(store, {k: {"line-1": taken_out} for k in new})
     spells = ((0, 5, "old"), (5, 10, "new"), (10, 15, "old"), (15, 16, "new"))
