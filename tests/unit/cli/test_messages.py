@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -190,7 +191,12 @@ def test_demo_leaves_a_folder_that_is_no_demonstration_alone(tmp_path: Path, cap
 
 def test_home_of_the_command_wins_over_the_global_one_and_the_environment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     seen = []
-    monkeypatch.setattr(status, "gather", lambda home: seen.append(home.root) or [])
+
+    def seen_home(home: Home, plants: list[str]) -> status.HomeStatus:  # noqa: ARG001
+        seen.append(home.root)
+        return status.HomeStatus(datetime(2026, 1, 1, tzinfo=UTC), [], None, None)
+
+    monkeypatch.setattr(status, "gather", seen_home)
     monkeypatch.setenv("FLOCLEDGER_HOME", str(tmp_path / "env" / "home"))
     for folder in ("env", "one", "two"):
         with_plants(tmp_path / folder)
@@ -205,7 +211,7 @@ def test_unexpected_error_of_a_command_is_short_and_kept(
 ) -> None:
     home = with_plants(tmp_path)
 
-    def breaks(_: Home) -> None:
+    def breaks(_: Home, plants: list[str]) -> None:  # noqa: ARG001
         raise KeyError("surprise")
 
     monkeypatch.setattr(status, "gather", breaks)
@@ -218,7 +224,7 @@ def test_unexpected_error_of_a_command_is_short_and_kept(
 def test_interrupt_ends_as_shells_expect(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     home = with_plants(tmp_path)
 
-    def interrupted(_: Home) -> None:
+    def interrupted(_: Home, plants: list[str]) -> None:  # noqa: ARG001
         raise KeyboardInterrupt
 
     monkeypatch.setattr(status, "gather", interrupted)
