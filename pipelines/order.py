@@ -91,6 +91,21 @@ def apply_decisions(home: Home, plant_id: str, as_of: datetime | None = None, *,
         return run.finished(steps=steps, notices=notices)
 
 
+def backfill(home: Home, plant_id: str, first: date, last: date, as_of: datetime | None = None, *, call: Call = direct) -> Summary:
+    """Align and compute the operating days from `first` to `last`, both included, again, and publish once."""
+    from pipelines import publish
+
+    with recorded(home, plant_id, "backfill", as_of) as run:
+        plant_file = loader.of_plant(home, plant_id)
+        with Store(home.store(plant_id), plant_id) as store:
+            plant_file_versions.apply(store, plant_file, home.plant_file(plant_id), run.as_of)
+            plant_file_versions.mark_days_again(store, plant_file, first, last)
+            notices = plant_file_versions.notices(store, plant_file)
+            steps = derive(home, store, plant_file, notices, call=call)
+            steps.append(call(publish.run, home, store, known_from=run.as_of, notices=notices))
+        return run.finished(steps=steps, notices=notices)
+
+
 def rebuild(
     home: Home,
     plant_id: str,

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from prefect import flow
 
 from pipelines import order
-from pipelines.base.home import Home
-from pipelines.flows.runs import plant_run
+from pipelines.flows.runs import TIMEOUT_S, plant_run, run_name
+
+SETTLE_S = 60.0  # nobody waits for a scheduled run: files younger than this stay for the next one
 
 
-@flow(name="nightly", flow_run_name="nightly-{plant}", retries=0, persist_result=False)
-def nightly(plant: str, home: str | None = None, as_of: datetime | None = None) -> int:
-    """Load waiting files, update every table and publish; return the exit code."""
-    return plant_run("nightly", plant, lambda call: order.nightly(Home.resolve(home), plant, as_of, call=call))
+@flow(name="nightly", flow_run_name=run_name, retries=0, persist_result=False, timeout_seconds=TIMEOUT_S)
+def nightly(plant: str, as_of: datetime | None = None) -> Any:
+    """Take in what waits, bring every table up to date, publish; the state says how it ended."""
+    return plant_run("nightly", plant, lambda home, call: order.nightly(home, plant, as_of, call=call, settle_s=SETTLE_S))

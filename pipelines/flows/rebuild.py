@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from prefect import flow
 
 from pipelines import order
-from pipelines.base.home import Home
-from pipelines.flows.runs import plant_run
+from pipelines.flows.runs import TIMEOUT_S, plant_run, run_name
 
 
-@flow(name="rebuild", flow_run_name="rebuild-{plant}", retries=0, persist_result=False)
-def rebuild(plant: str, home: str | None = None) -> int:
-    """Rebuild a plant's store from its archived files and publish; return the exit code."""
-    return plant_run("rebuild", plant, lambda call: order.rebuild(Home.resolve(home), plant, call=call))
+@flow(name="rebuild", flow_run_name=run_name, retries=0, persist_result=False, timeout_seconds=4 * TIMEOUT_S)
+def rebuild(plant: str, without_missing: bool = False) -> Any:
+    """Make a plant's store anew from its archived files and publish; the state says how it ended."""
+    return plant_run("rebuild", plant, lambda home, call: order.rebuild(home, plant, call=call, without_missing=without_missing))

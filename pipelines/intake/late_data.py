@@ -11,9 +11,10 @@ from pipelines.base import sanitise
 from pipelines.base.errors import Notice, UsageError
 from pipelines.base.receipts import Receipt
 from pipelines.plant.model import PlantFile
+from pipelines.runs.summary import NO_DATA
 from pipelines.store import Store
 
-NAME = "lines.no_data"  # of the notice
+NAME = NO_DATA  # of the notice
 FAR_APART = "file.days_far_apart"
 LONG_SPAN, FEW_DAYS = 60, 0.1  # a file over so many days with readings on less than this share of them (rule of this project)
 CLOCK_CORRECTION = timedelta(minutes=5)  # a clock set back by so much changes nothing that matters

@@ -10,6 +10,8 @@ from pipelines import __version__
 from pipelines.base.errors import ExitCode, Notice
 from pipelines.base.receipts import Receipt, StepReceipt
 
+NO_DATA = "lines.no_data"  # name of the notice on lines without data of the last day
+
 
 @dataclass(frozen=True)
 class Summary:
@@ -24,6 +26,11 @@ class Summary:
     notices: list[Notice] = field(default_factory=list)
     outputs: list[str] = field(default_factory=list)
     seconds: float = 0.0
+
+    @property
+    def no_data(self) -> str | None:
+        """Return the sentence on lines without data of the last day; None when data come as they should."""
+        return next((notice.sentence for notice in self.notices if notice.name == NO_DATA), None)
 
     @property
     def exit_code(self) -> ExitCode:

@@ -20,7 +20,7 @@ from pipelines.plant import loader
 
 ROOT = Path(__file__).resolve().parents[2]
 PLANTS = sorted((resources.folder("sample_data") / "plants").glob("*.toml"))
-PLANNED = [d for path in PLANTS for d in deployments.of_plant(loader.load(path), "flocledger-demo")]
+PLANNED = [d for path in PLANTS for d in deployments.of_plant(loader.load(path))]
 LISTED: list[dict[str, Any]] = yaml.safe_load((ROOT / "prefect.yaml").read_text(encoding="utf-8"))["deployments"]
 
 
@@ -32,6 +32,8 @@ def test_prefect_yaml_lists_exactly_what_the_plant_files_give() -> None:
             "work_pool": {"name": "plants"},
             "concurrency_limit": deployments.CONCURRENCY,
             "parameters": d.parameters,
+            "tags": d.tags,
+            "job_variables": {"env": {"FLOCLEDGER_HOME": "flocledger-demo"}},
             "schedules": [{"cron": d.cron, "timezone": d.time_zone, "slug": d.flow}],
         }
 
@@ -110,3 +112,16 @@ def test_telemetry_is_off_before_prefect_is_imported() -> None:
     clean = {"PATH": "/usr/bin:/bin", "PYTHONPATH": str(ROOT)}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=clean, cwd=ROOT)
     assert done.stdout.split() == ["1", "false"]
+
+
+def test_the_nightly_run_due_is_the_last_one_by_plant_time() -> None:
+    plant_file = loader.load(next(p for p in PLANTS if p.stem == "brenholm"))  # 05:00 in Copenhagen
+    assert deployments.nightly_due(plant_file, datetime(2026, 7, 10, 3, 0, tzinfo=UTC)) == datetime(2026, 7, 10, 3, 0, tzinfo=UTC)
+    assert deployments.nightly_due(plant_file, datetime(2026, 7, 10, 2, 59, tzinfo=UTC)) == datetime(2026, 7, 9, 3, 0, tzinfo=UTC)
+
+
+def test_rebuild_and_backfill_are_deployed_without_a_schedule() -> None:
+    plant_file = loader.load(PLANTS[0])
+    assert [(d.flow, d.is_scheduled, d.tags) for d in deployments.by_hand(plant_file)] == [
+        (flow, False, [plant_file.plant.id, flow]) for flow in ("rebuild", "backfill")
+    ]
