@@ -1,8 +1,9 @@
-"""Report: the weekly page of a plant as PDF, and its numbers with their places as JSON, from the published file only."""
+"""Report: the weekly page of a plant as PDF and HTML, its numbers with their places as JSON, and the indexes; from the published file only."""
 
 from __future__ import annotations
 
 import json
+import os
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from pipelines.base.home import Home
 from pipelines.plant import loader
 from pipelines.plant.model import PlantFile
-from pipelines.report import language, typeset
+from pipelines.report import fleet, html, language, typeset
 from pipelines.report.weekly import events, facts, page, read, targets, trail
 from pipelines.report.weekly.rows import WeekData
 
@@ -47,7 +48,7 @@ def _unfinished(home: Home, week: WeekData) -> list[date]:
 
 
 def _write(home: Home, plant_file: PlantFile, week: WeekData) -> Path:
-    """Write the page of one week and its trail."""
+    """Write the page of one week, its twin and its trail, and the indexes anew."""
     t = language.of(plant_file.plant.language)
     lines = tuple(
         facts.of_line(
@@ -69,7 +70,10 @@ def _write(home: Home, plant_file: PlantFile, week: WeekData) -> Path:
     stamped = {**found, "revision": revision, "changed": changed, "fingerprint": trail.fingerprint(found)}
     made = typeset.pdf("weekly/weekly.typ", content, week.known_utc)
     put(pdf.with_suffix(".json"), json.dumps(stamped, indent=1, ensure_ascii=False).encode())
+    put(pdf.with_suffix(".html"), html.week(content, stamped, pdf.name, t).encode())
     put(pdf, made)
+    put(folder / "index.html", fleet.index(folder, week.name, t).encode())
+    put(folder.parent / "index.html", fleet.all_plants(folder.parent, language.of(language.DEFAULT)).encode())
     return pdf
 
 
@@ -82,13 +86,15 @@ def _revision(pdf: Path, found: dict[str, Any], t: language.Language) -> tuple[i
     if before.get("fingerprint") == trail.fingerprint(found):
         return before["revision"], before["changed"]
     number = before.get("revision", 0)
-    for path in (kept, pdf):
+    for path in (kept, pdf, pdf.with_suffix(".html")):
+        if not path.is_file():
+            continue
         put(path.with_name(f"{path.stem}_rev{number}{path.suffix}"), path.read_bytes())
     return number + 1, trail.changes(before, found, t) if "fingerprint" in before else []
 
 
 def put(path: Path, content: bytes) -> None:
     """Write a file beside its place and move it in, so that a reader never sees half of it."""
-    partial = path.with_name(f".{path.name}.next")
+    partial = path.with_name(f".{path.name}.{os.getpid()}.next")
     partial.write_bytes(content)
     partial.replace(path)

@@ -15,6 +15,7 @@ from pipelines.base import resources
 # Fira Sans, version 4.203, SIL Open Font License 1.1 (fonts/OFL.txt): narrow, open letters and figures of one width, drawn for small sizes.
 FAMILY = "Fira Sans"
 WIDTH_IN = 7.3  # of the page between its margins
+LEFT_IN, RIGHT_IN = 0.72, 0.06  # room beside the axes of a figure as wide as the page
 INK, MID, LIGHT, PALE = "black", "0.4", "0.75", "0.93"
 RC: dict[Any, Any] = {
     "svg.fonttype": "none",  # text stays text
@@ -51,7 +52,7 @@ def styled() -> Any:
     return mpl.rc_context(RC)
 
 
-def sheet(height_in: float, *, width_in: float = WIDTH_IN, left_in: float = 0.72, right_in: float = 0.06, top_in: float = 0.2, bottom_in: float = 0.24,
+def sheet(height_in: float, *, width_in: float = WIDTH_IN, left_in: float = LEFT_IN, right_in: float = RIGHT_IN, top_in: float = 0.2, bottom_in: float = 0.24,
           gap: float = 0.16) -> Figure:  # fmt: skip
     """Return a figure with fixed room for its labels [inch], so that the axes of figures below each other line up."""
     figure = Figure(figsize=(width_in, height_in))

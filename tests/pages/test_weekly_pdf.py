@@ -69,7 +69,9 @@ def words_on(path: Path) -> int:
 def test_names_and_places(pages: dict[str, Path]) -> None:
     assert pages["alder-fork"].name == "alder-fork_2026-W14.pdf"
     assert pages["alder-fork"].parent.name == "alder-fork"
-    assert sorted(p.name for p in pages["brenholm"].parent.iterdir()) == ["brenholm_2026-W14.json", "brenholm_2026-W14.pdf"]
+    assert sorted(p.name for p in pages["brenholm"].parent.iterdir()) == [
+        "brenholm_2026-W14.html", "brenholm_2026-W14.json", "brenholm_2026-W14.pdf", "index.html",
+    ]  # fmt: skip
 
 
 def test_first_page_in_us_units(pages: dict[str, Path]) -> None:

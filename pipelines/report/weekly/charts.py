@@ -34,7 +34,14 @@ class Chart:
     points: tuple[tuple[str, str], ...] = field(default=())  # (when, value as printed)
 
     def content(self) -> dict[str, Any]:
-        return {"title": self.title, "svg": self.svg, "alt": self.alt, "note": self.note, "half": self.is_half}
+        return {
+            "title": self.title,
+            "svg": self.svg,
+            "alt": self.alt,
+            "note": self.note,
+            "half": self.is_half,
+            "points": [list(p) for p in self.points],
+        }
 
 
 def dose(week: WeekData, line: LineFacts, t: Language, *, name: str | None = None, height_in: float = 1.75) -> Chart:
