@@ -28,6 +28,7 @@ COMMANDS: dict[str, str] = {
     "check-plant": "pipelines.cli.check_plant",
     "inspect": "pipelines.cli.inspecting",
     "new-plant": "pipelines.cli.inspecting",
+    "verify-plant": "pipelines.cli.verifying",
     "ask": "pipelines.cli.ask",
     "trace": "pipelines.cli.tracing",
     "dispose": "pipelines.cli.disposing",

@@ -14,9 +14,11 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
-from pipelines import order
+from pipelines import order, verify
 from pipelines.base.home import Home
+from pipelines.cli.app import app
 from pipelines.inspect import first_plant
 from pipelines.plant import loader
 from pipelines.store import Store
@@ -110,3 +112,27 @@ def test_each_line_was_fed_as_its_files_say(tried: Tried) -> None:
 def test_the_first_day_is_that_of_the_folder(tried: Tried) -> None:
     with Store(tried.home.store(tried.plant), tried.plant) as store:
         assert store.rows("SELECT min(operating_day) FROM kpi_day") == [(START.date(),)]
+
+
+def test_the_first_days_are_in_doubt_nowhere_and_drawn_on_one_page_a_line(tried: Tried, tmp_path: Path) -> None:
+    figure = {"feed by register": 1440.0 / DAYS} if tried.plant == "registers" else {"hours by device run": 10.5}
+    seen = verify.run(tried.home, tried.plant, tmp_path, days=DAYS, own={"line-1": figure})
+    assert [f for f in seen.findings if f.verdict == "doubt"] == []
+    assert {f.own for f in seen.findings} > {None}
+    lines = loader.of_plant(tried.home, tried.plant).lines
+    assert [p.name for p in seen.pictures] == [f"{tried.plant}_{line.id}_first_days.png" for line in lines]
+    assert all(p.read_bytes().startswith(b"\x89PNG") for p in seen.pictures)
+
+
+def test_a_unit_declared_wrong_is_seen_by_the_command(tried: Tried, tmp_path: Path) -> None:
+    if tried.plant != "change-of-value":
+        pytest.skip("one plant is enough")
+    home = Home(tmp_path / "home")
+    shutil.copytree(tried.home.root, home.root)
+    target = home.plant_file(tried.plant)
+    target.write_text(target.read_text(encoding="utf-8").replace('unit = "L/h"', 'unit = "L/min"'), encoding="utf-8")
+    order.rebuild(home, tried.plant, as_of=AS_OF)
+    done = CliRunner().invoke(app, ["--home", str(home.root), "verify-plant", tried.plant, "--out", str(tmp_path)], standalone_mode=False)
+    assert done.return_value == 1, done.output
+    assert "active polymer / dry solids" in done.output
+    assert "look at: unit of the polymer meter" in done.output

@@ -28,6 +28,7 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and
     **{step: set(GROUND) for step in STEPS},
     "intake": {*GROUND, "receive", "check"},
     "inspect": {*GROUND, "receive"},
+    "verify": set(GROUND),
     "trace": {*GROUND, "receive"},
     "ask": set(GROUND),
     "manual": {*GROUND, "watch"},
@@ -35,7 +36,7 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and
     "order": {*GROUND, *STEPS, "intake"},
     "demo": {*GROUND, "order"},
     "flows": {*GROUND, "order"},
-    "cli": {*GROUND, "order", "demo", "status", "trace", "ask", "inspect", "flows", "publish", "manual"},
+    "cli": {*GROUND, "order", "demo", "status", "trace", "ask", "inspect", "verify", "flows", "publish", "manual"},
     "__main__": {"cli"},
 }
 
