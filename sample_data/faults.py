@@ -131,10 +131,13 @@ class Fault:
         return out
 
 
-def plan(plant: PlantScenario, ax: Axis, runs: list[Schedule], rng: np.random.Generator, quiet: bool) -> list[Fault]:
-    """Return the faults of a plant that fall within the axis, in order of start."""
-    made = [f for e in SCRIPT[plant.plant] if (f := _placed(plant, ax, runs, e)) is not None]
-    if plant.plant == "sorrel-draw" and not quiet:
+def plan(
+    plant: PlantScenario, ax: Axis, runs: list[Schedule], rng: np.random.Generator, quiet: bool, entries: tuple[Entry, ...] | None = None
+) -> list[Fault]:
+    """Return the faults of a plant that fall within the axis, in order of start; without `entries` those of its script."""
+    chosen = SCRIPT[plant.plant] if entries is None else entries
+    made = [f for e in chosen if (f := _placed(plant, ax, runs, e)) is not None]
+    if entries is None and plant.plant == "sorrel-draw" and not quiet:
         made += _bursts(plant, ax, rng)
     return sorted(made, key=lambda f: (f.start_utc, f.line, f.kind, f.role))
 

@@ -20,6 +20,7 @@ from sample_data import axis, exports, file_faults, instruments, lab, ledgers, o
 from sample_data import faults as fault_script
 from sample_data.axis import Axis
 from sample_data.exports import File
+from sample_data.fault_script import Entry
 from sample_data.faults import Fault
 from sample_data.instruments import Shown
 from sample_data.process import Truth
@@ -78,10 +79,7 @@ class Made:
 
 def make(plant: PlantScenario, *, weeks: int, seed: int, start: date, quiet: bool, deadband: bool, faults: bool) -> Made:
     """Simulate a plant and return its files; nothing is written."""
-
-    def stream(purpose: int, part: int = 0) -> np.random.Generator:
-        return np.random.default_rng([seed, list(PLANTS).index(plant.plant), purpose, part])
-
+    stream = _streams(plant, seed)
     ax = axis.build(plant, start, weeks, quiet)
     runs = [operators.schedule(plant, ax, k, stream(_SCHEDULE, k), quiet) for k in range(len(plant.lines))]
     script = fault_script.plan(plant, ax, runs, stream(_FAULTS), quiet) if faults else []
@@ -111,6 +109,41 @@ def make(plant: PlantScenario, *, weeks: int, seed: int, start: date, quiet: boo
     ]
     told = Books(ledgers.truth_rows(plant, ax, truths, books), pump_truth.weeks(plant, ax, truths, rows))
     return Made(plant, ax, truths, every, files, sorted(script, key=lambda f: (f.start_utc, f.line, f.kind, f.role)), told)
+
+
+def _streams(plant: PlantScenario, seed: int) -> Callable[..., np.random.Generator]:
+    def stream(purpose: int, part: int = 0) -> np.random.Generator:
+        return np.random.default_rng([seed, list(PLANTS).index(plant.plant), purpose, part])
+
+    return stream
+
+
+@dataclass(frozen=True)
+class Signals:
+    """What the instruments of a plant showed, without files: for measuring detectors on minutes."""
+
+    ax: Axis
+    truths: list[Truth]
+    rows: list[dict[str, Any]]
+    shown: list[Shown]
+    faults: list[Fault]
+
+
+def signals(plant: PlantScenario, *, weeks: int, seed: int, start: date = START, entries: tuple[Entry, ...] = ()) -> Signals:
+    """Simulate a plant with some faults and return what its instruments showed."""
+    stream = _streams(plant, seed)
+    ax = axis.build(plant, start, weeks, quiet=False)
+    runs = [operators.schedule(plant, ax, k, stream(_SCHEDULE, k), False) for k in range(len(plant.lines))]
+    script = fault_script.plan(plant, ax, runs, stream(_FAULTS), quiet=False, entries=entries)
+    feed = process.sludge(plant, ax, stream(_SLUDGE), quiet=False)
+    truths = [
+        process.simulate(plant, line, ax, runs[k], feed, fault_script.disturbance(script, line.line, ax), stream(_LINES, k), False)
+        for k, line in enumerate(plant.lines)
+    ]
+    shown = instruments.shown(plant.plant, ax, truths, stream(_INSTRUMENTS), quiet=False)
+    for fault in script:
+        fault.on_instruments(shown)
+    return Signals(ax, truths, [row for t in truths for row in truth.days(plant, ax, t)], shown, script)
 
 
 def _logged(plant: PlantScenario, ax: Axis, shown: list[Shown], rng: np.random.Generator, *, quiet: bool, deadband: bool) -> list[File]:
