@@ -16,6 +16,7 @@ from pipelines.align import worklist
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
+from tests.plants import plant_file
 
 T0 = datetime(2026, 1, 5, 11, 0, tzinfo=UTC)  # 6:00 in New York: an operating day begins
 GOOD, UNCERTAIN, BAD = 0, 1, 2
@@ -24,18 +25,8 @@ RUN = {"role": "pump_run", "tag": "YI", "unit": "state"}
 
 
 def plant(*signals: dict[str, Any], lines: tuple[str, ...] = ("line-1",), **of_plant: Any) -> PlantFile:
-    line = {
-        "name": "L", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "5 m3/h", "startup": "3 min",
-        "polymer_cutoff": "20 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
-    }  # fmt: skip
-    return PlantFile.model_validate(
-        {
-            "plant": {"id": "p", "name": "P", "time_zone": "America/New_York", "units": "SI", "operating_day_start": time(6)} | of_plant,
-            "lines": [{"id": name} | line for name in lines],
-            "signals": [{"line": lines[0]} | s for s in signals],
-            "layouts": [{"id": "w", "kind": "wide", "files": "*", "time_column": "t"}],
-        }
-    )
+    changed = {"startup": "3 min", "polymer_cutoff": "20 L/h"}
+    return plant_file(*signals, lines=lines, line=changed, **({"operating_day_start": time(6)} | of_plant))
 
 
 @pytest.fixture

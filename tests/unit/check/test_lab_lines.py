@@ -13,6 +13,7 @@ from pipelines import inspect, receive
 from pipelines.check.lab import results
 from pipelines.plant import kpi_inputs
 from pipelines.plant.model import PlantFile
+from tests.plants import plant_file
 
 SHEET = """Date,Line,Feed TS %,Cake TS %
 2026-01-05,L1,2.5,21.5
@@ -30,19 +31,8 @@ LAYOUT: dict[str, Any] = {
 
 
 def plant(**changes: Any) -> PlantFile:
-    line = {
-        "name": "L", "device": "centrifuge", "feed_cutoff": "10 gpm", "polymer_cutoff": "1 gph", "polymer_meter": "neat",
-        "reference_flow": "100 gpm", "dilution_counted": "none", "pump": {"id": "P", "kind": "displacement"},
-    }  # fmt: skip
-    return PlantFile.model_validate(
-        {
-            "plant": {"id": "p", "name": "P", "time_zone": "UTC", "units": "SI"},
-            "lines": [line | {"id": "line-1"}, line | {"id": "line-2"}],
-            "signals": [{"line": "line-1", "role": "pump_run", "tag": "x", "unit": "state"}],
-            "layouts": [{k: v for k, v in (LAYOUT | changes).items() if v is not None}],
-            "lab": {"time_is_stated": False},
-        }
-    )
+    layout = {k: v for k, v in (LAYOUT | changes).items() if v is not None}
+    return plant_file(lines=("line-1", "line-2"), layouts=(layout,), blocks={"lab": {"time_is_stated": False}}, time_zone="UTC")
 
 
 def test_each_row_is_of_the_line_it_names(tmp_path: Path) -> None:

@@ -11,26 +11,17 @@ import pytest
 from pipelines.check.readings.signals import Signals
 from pipelines.check.readings.values import Typed, typed
 from pipelines.plant.model import Layout, PlantFile
+from tests.plants import plant_file
 
 NOON = datetime(2026, 1, 5, 12, tzinfo=UTC)
 RECEIVED = datetime(2026, 1, 6, 4, tzinfo=UTC)
-LINE = {
-    "id": "line-1", "name": "Press", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "20 gpm",
-    "polymer_cutoff": "1 gph", "polymer_meter": "neat", "reference_flow": "400 gpm", "dilution_counted": "none",
-}  # fmt: skip
+LINE = {"feed_cutoff": "20 gpm", "polymer_cutoff": "1 gph", "reference_flow": "400 gpm"}
 FLOW = {"role": "sludge_flow", "tag": "FT", "unit": "gpm", "range": [0, 400]}
 GPM = 0.22712470704  # m3/h: 231 in3 x 60 = 0.003785411784 m3 x 60, exact
 
 
 def plant(*signals: dict[str, Any], start: str = "06:00:00") -> PlantFile:
-    return PlantFile.model_validate(
-        {
-            "plant": {"id": "p", "name": "Plant", "time_zone": "America/New_York", "units": "US", "operating_day_start": start},
-            "lines": [LINE],
-            "signals": [{"line": "line-1", **s} for s in signals],
-            "layouts": [{"id": "x", "kind": "wide", "files": "*", "time_column": "t"}],
-        }
-    )
+    return plant_file(*signals, line=LINE, units="US", operating_day_start=start)
 
 
 def layout(**more: Any) -> Layout:

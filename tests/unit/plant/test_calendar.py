@@ -14,6 +14,7 @@ import pytest
 
 from pipelines.plant import calendar
 from pipelines.plant.model import PlantFile
+from tests.plants import plant_file
 
 ROSTER = [
     {"name": "day", "start": time(6), "end": time(14)},
@@ -23,19 +24,7 @@ ROSTER = [
 
 
 def plant(zone: str = "America/New_York", start: time = time(6), shifts: list[dict[str, object]] | None = None) -> PlantFile:
-    return PlantFile.model_validate(
-        {
-            "plant": {"id": "p", "name": "P", "time_zone": zone, "units": "SI", "operating_day_start": start, "shifts": shifts or []},
-            "lines": [
-                {
-                    "id": "line-1", "name": "L", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "5 m3/h",
-                    "polymer_cutoff": "2 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
-                }
-            ],
-            "signals": [{"line": "line-1", "role": "pump_run", "tag": "YI", "unit": "state"}],
-            "layouts": [{"id": "w", "kind": "wide", "files": "*", "time_column": "t"}],
-        }
-    )  # fmt: skip
+    return plant_file(time_zone=zone, operating_day_start=start, shifts=shifts or [])
 
 
 @pytest.mark.parametrize(
