@@ -15,9 +15,9 @@ if TYPE_CHECKING:
 def run(home: Home, words: str, given: dict[str, str] | None = None, *, seconds: float = 30.0) -> pl.DataFrame:
     """Return the answer to SQL text, to a file of SQL, or to a saved question by name.
 
-    `given` are parameters of a saved question. UsageError when the words are none of the three, or the plant asked for is not published.
+    `given` are parameters. SQL of others is answered in a process of its own, which is ended after `seconds`. UsageError when the words are none of the three, or the plant asked for is not published.
     """
-    from pipelines.ask import questions, sandbox
+    from pipelines.ask import child, questions, sandbox
 
     saved = questions.saved()
     if words in saved:
@@ -37,7 +37,7 @@ def run(home: Home, words: str, given: dict[str, str] | None = None, *, seconds:
             raise UsageError(f"{words} cannot be read as text: {error}", remedy="save it as UTF-8") from None
     elif " " not in words.strip():
         raise UsageError(f"no saved question is named {words}", remedy="`flocledger ask --list` names them")
-    return sandbox.run(home.database, words, dict(given or {}), seconds=seconds)
+    return child.run(home.database, words, dict(given or {}), seconds=seconds)
 
 
 def plant_meant(named: str, here: list[str], *, is_given: bool) -> str:

@@ -15,17 +15,25 @@ if TYPE_CHECKING:
 
 # A cell that begins so is taken for a formula by spreadsheets; a leading apostrophe makes it text.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # and their full-width forms
+# Where a list separator of some countries stands in a text, a spreadsheet set to it begins a new cell there, quotes or not.
+_INNER_FORMULA = r"([;,|\t\r\n])([\s\"']*[=+\-@\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}])"
 TEXT_FORMATS = ("table", "csv", "json")
 FILE_FORMATS = ("parquet", "png", "svg")
 
 
 def safe_for_spreadsheets(frame: pl.DataFrame) -> pl.DataFrame:
-    """Return the frame with text cells (and names) that a spreadsheet would run made into plain text."""
+    """Return the frame with text cells (and names) that a spreadsheet would run made into plain text, whatever separator it is set to."""
     import polars as pl
 
     text = [name for name, kind in frame.schema.items() if kind == pl.String]
-    risky = [pl.when(pl.col(n).str.slice(0, 1).is_in(_FORMULA_STARTS)).then("'" + pl.col(n)).otherwise(pl.col(n)).alias(n) for n in text]
-    renamed = {n: "'" + n for n in frame.columns if n.startswith(_FORMULA_STARTS)}
+    inner = {n: pl.col(n).str.replace_all(_INNER_FORMULA, "${1}'${2}") for n in text}
+    starts = {n: pl.col(n).str.strip_chars_start(" \"'").str.slice(0, 1).is_in(_FORMULA_STARTS) for n in text}
+    risky = [
+        pl.when(starts[n] | pl.col(n).str.slice(0, 1).is_in(_FORMULA_STARTS)).then("'" + inner[n]).otherwise(inner[n]).alias(n)
+        for n in text
+    ]
+    names = pl.Series(frame.columns, dtype=pl.String).str.replace_all(_INNER_FORMULA, "${1}'${2}").to_list()
+    renamed = {n: "'" + safe if n.startswith(_FORMULA_STARTS) else safe for n, safe in zip(frame.columns, names, strict=True)}
     return frame.with_columns(risky).rename(renamed)
 
 

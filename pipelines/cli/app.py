@@ -93,6 +93,11 @@ def home_option(command: F) -> F:
     )(command)
 
 
+def say(text: str) -> None:
+    """Write a line, or several, to standard output with nothing in them that acts on a terminal."""
+    click.echo(sanitise.lines(text))
+
+
 def known_plants(home: Home, plant: str | None) -> list[str]:
     """Return the plant asked for, or all that have a plant file; UsageError when there is none."""
     from pipelines.base.errors import UsageError

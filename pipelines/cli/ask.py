@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -49,8 +50,17 @@ def ask(words: str | None, listed: bool, given: tuple[str, ...], kind: str, out:
         with _writing(out):
             out.write_text(text, encoding="utf-8")
     else:
-        click.echo(sanitise.lines(text) if kind == "table" else text, nl=not text.endswith("\n"))
+        shown(text, raw_when_piped=kind != "table")
     return ExitCode.OK
+
+
+def shown(text: str, *, raw_when_piped: bool) -> None:
+    """Write text to standard output: harmless on a terminal, as it is into a file or pipe where a program reads it."""
+    end = "" if text.endswith("\n") else "\n"
+    if raw_when_piped and not sys.stdout.isatty():
+        sys.stdout.write(text + end)  # click would leave out what it takes for colours
+    else:
+        click.echo(sanitise.lines(text) + end, nl=False)
 
 
 @contextmanager

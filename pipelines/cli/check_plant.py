@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pipelines.base.errors import ExitCode
-from pipelines.cli.app import EXIT_CODES
+from pipelines.cli.app import EXIT_CODES, say
 
 if TYPE_CHECKING:
     from pipelines.plant.model import Layout, PlantFile
@@ -29,21 +29,19 @@ def check_plant(file: Path) -> int:
 
     plant_file = loader.load(file)
     lacking = [need for need in kpi_inputs.needs(plant_file) if need.missing]
-    click.echo("\n".join(_plant(plant_file)))
+    say("\n".join(_plant(plant_file)))
     for line in plant_file.lines:
-        click.echo(
-            f"\nline {line.id}: {line.name}, {line.device}, {line.pump.kind} pump {line.pump.id}, polymer meter {line.polymer_meter}"
-        )
+        say(f"\nline {line.id}: {line.name}, {line.device}, {line.pump.kind} pump {line.pump.id}, polymer meter {line.polymer_meter}")
         for signal in sorted((s for s in plant_file.signals if s.line == line.id), key=lambda s: (s.role, s.tag)):
-            click.echo(f"  {signal.role:<28} {signal.tag} [{signal.unit}]{_span(signal.since, signal.until)}")
+            say(f"  {signal.role:<28} {signal.tag} [{signal.unit}]{_span(signal.since, signal.until)}")
         for need in (n for n in lacking if n.line == line.id):
-            click.echo(f"  missing for {need.kpi}: {'; '.join(need.missing)}")
-    click.echo("\n".join(_understood(plant_file)))
-    click.echo("\nlayouts")
+            say(f"  missing for {need.kpi}: {'; '.join(need.missing)}")
+    say("\n".join(_understood(plant_file)))
+    say("\nlayouts")
     for layout in plant_file.layouts:
-        click.echo(f"  {layout.id:<16} {layout.kind:<9} {layout.files}  {_stamp(layout, plant_file)}")
-    click.echo("\n".join(_corrections(plant_file)))
-    click.echo(f"\n{file} can be used" + (f"; {len(lacking)} groups of KPIs will be null" if lacking else "; every KPI has its inputs"))
+        say(f"  {layout.id:<16} {layout.kind:<9} {layout.files}  {_stamp(layout, plant_file)}")
+    say("\n".join(_corrections(plant_file)))
+    say(f"\n{file} can be used" + (f"; {len(lacking)} groups of KPIs will be null" if lacking else "; every KPI has its inputs"))
     return ExitCode.WARNINGS if lacking else ExitCode.OK
 
 

@@ -11,7 +11,7 @@ import click
 
 from pipelines.base.errors import ExitCode, LockedError
 from pipelines.base.home import Home
-from pipelines.cli.app import EXIT_CODES, home_option, known_plants
+from pipelines.cli.app import EXIT_CODES, home_option, known_plants, say
 from pipelines.cli.plants import Instant
 
 if TYPE_CHECKING:
@@ -143,7 +143,7 @@ def _finished(home: Home, plant: str, chosen: Chosen, disposition: str, *, later
     from pipelines import order
     from pipelines.decisions import decide
 
-    click.echo("\n".join(decide.described(chosen)))
+    say("\n".join(decide.described(chosen)))
     if not chosen.decisions:
         click.echo(f"{len(chosen.rows)} would be decided as {disposition!r}; nothing was recorded (--dry-run)")
         return ExitCode.OK
@@ -159,5 +159,5 @@ def _finished(home: Home, plant: str, chosen: Chosen, disposition: str, *, later
         return ExitCode.WARNINGS
     click.echo("published; operating days worked on: " + ", ".join(f"{s.step} {s.days}" for s in summary.steps if s.step != "correct"))
     for notice in summary.notices:
-        click.echo(f"note: {notice.sentence}")
+        say(f"note: {notice.sentence}")
     return summary.exit_code

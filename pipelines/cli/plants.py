@@ -14,7 +14,7 @@ import click
 from pipelines.base import sanitise
 from pipelines.base.errors import ExitCode, FlocledgerError, exit_code_of
 from pipelines.base.home import Home
-from pipelines.cli.app import EXIT_CODES, home_option, is_unexpected, kept_error, known_plants
+from pipelines.cli.app import EXIT_CODES, home_option, is_unexpected, kept_error, known_plants, say
 from pipelines.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -181,7 +181,7 @@ def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str,
             code = int(summary.exit_code)
             records.append(json.loads(summary.as_json()))
             if not as_json:
-                click.echo("\n".join(summary_text.lines(summary, near=Path.cwd())))
+                say("\n".join(summary_text.lines(summary, near=Path.cwd())))
         worst = max(worst, code)
     if as_json:
         click.echo(json.dumps({"runs": records, "exit_code": worst}, indent=1))
