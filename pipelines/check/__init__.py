@@ -47,13 +47,13 @@ class Piece:
 
 
 class AheadOfClockError(FlocledgerError):
-    """Most of a file lies after now; nothing of it was taken in."""
+    """Most rows of a file lie in the future; nothing of it was loaded."""
 
     exit_code = ExitCode.WARNINGS
 
 
 class Reading:
-    """A file of readings that is read and typed in threads of its own, from now on and a piece ahead; close it."""
+    """A file of readings, read and typed in threads of its own, a piece ahead; must be closed."""
 
     def __init__(self, received: Received, plant_file: PlantFile, received_utc: datetime) -> None:
         self.received, self.signals = received, Signals.of(plant_file)

@@ -1,4 +1,4 @@
-"""Every row and value of a file counted once, refused rows written with their reason, and the receipt that must balance."""
+"""Count every row and value of a file once, write refused rows with their reason, and balance the receipt."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ TAGS_KEPT = 20  # names listed in a set-aside row
 
 @dataclass
 class Tally:
-    """Counts of one file while its chunks go through. A row lies in one chunk whole."""
+    """Counts of one file while its chunks are processed. A row is never split between chunks."""
 
     rows_read: int = 0
     rows_dropped: int = 0

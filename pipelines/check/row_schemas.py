@@ -1,4 +1,4 @@
-"""Readings, results, their histories and set-aside rows are held against their schemas before they are written.
+"""Check readings, results, histories and set-aside rows against their schemas before writing.
 
 The one-row bookkeeping of a load (`loads`, `load_days`) is left to the types and NOT NULLs of the tables themselves.
 """

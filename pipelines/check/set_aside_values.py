@@ -1,4 +1,4 @@
-"""What a value set aside stood for, kept beside its row: a later decision or correction then needs no file again.
+"""Keep the meaning of set-aside values beside their rows, so that a later decision or correction needs no file.
 
 Only values whose place is known are kept: a reading with tag and time, a lab result with sample, point and analyte.
 """

@@ -1,4 +1,4 @@
-"""What a load touches, put on the work lists of the steps after it, and the operating days it speaks of."""
+"""Put the hours and days touched by a load on the work lists of later steps."""
 
 from __future__ import annotations
 

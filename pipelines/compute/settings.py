@@ -18,7 +18,7 @@ SPLIT_ROLES = ("polymer_neat_flow", "polymer_solution_flow", "dilution_water_flo
 
 
 def are_written(store: Store) -> bool:
-    """Tell whether the settings were written before; a changed plant file marks days, and they are written again."""
+    """Return whether the settings were written before; a changed plant file marks days, and they are written again."""
     return bool(store.rows("SELECT count(*) FROM line_settings")[0][0])
 
 

@@ -20,7 +20,7 @@ _MOST_SHEETS = 20
 
 @dataclass(frozen=True)
 class Inspection:
-    """All that could be told of one file."""
+    """Findings about one file."""
 
     path: Path
     look: Look

@@ -1,4 +1,4 @@
-"""What the cells of an unseen file say: how numbers are written, which columns are qualities or remarks, what means no value."""
+"""Analyse cells of a new file: how numbers are written, which columns are qualities or remarks, what means no value."""
 
 from __future__ import annotations
 
@@ -102,13 +102,13 @@ def _after_first_words(names: Sequence[str], rows: Sequence[Sequence[str]]) -> t
 
 
 def are_states(texts: Iterable[str]) -> bool:
-    """Tell whether all words say on or off."""
+    """Return whether all words say on or off."""
     shown = {t.strip().lower() for t in texts if t}
     return bool(shown) and shown <= {*words.ON, *words.OFF}
 
 
 def is_beside(name: str, names: Sequence[str], rows: Sequence[Sequence[str]]) -> bool:
-    """Tell whether columns that share a name are words beside the column to their left: qualities, not values."""
+    """Return whether columns that share a name are words beside the column to their left: qualities, not values."""
     if name.lower() in words.QUALITY:
         return True
     at = [i for i, n in enumerate(names) if n == name]
@@ -121,17 +121,17 @@ def _few_words(rows: Sequence[Sequence[str]], at: int) -> bool:
 
 
 def is_lot(name: str) -> bool:
-    """Tell whether a column is called a lot: its texts tell deliveries apart and measure nothing."""
+    """Return whether a column is called a lot: its texts tell deliveries apart and measure nothing."""
     return re.sub(r"[\s.:#]*(no|nr|n°|nº|number|id)?[\s.:#]*$", "", name.lower()) in words.LOT
 
 
 def holds_numbers(texts: Iterable[str]) -> bool:
-    """Tell whether any text is a number, or one behind a sign such as <."""
+    """Return whether any text is a number, or one behind a sign such as <."""
     return any(NUMBER.match(t.lstrip("<>~ ")) for t in texts if t)
 
 
 def is_remark(name: str) -> bool:
-    """Tell whether a column is called remarks."""
+    """Return whether a column is called remarks."""
     return bool(_REMARKS.search(name))
 
 

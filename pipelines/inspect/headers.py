@@ -1,4 +1,4 @@
-"""Where the names of columns stand in an unseen file, and what its rows are of: header rows, times by column, entities."""
+"""Find header rows, time columns and entities of a new file."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ Record = tuple[int, tuple[str, ...]]
 
 
 class ColumnTimes:
-    """What the columns of a file say of time. Of a long file they are read once, below the rows a header is looked for in."""
+    """Time columns of a file. In a long file they are read once, below the rows searched for a header."""
 
     def __init__(self, records: Sequence[Record]) -> None:
         self._records = records

@@ -21,7 +21,7 @@ _LOOKED_AT = 2_000  # records that say what a column is
 
 @dataclass
 class Proposal:
-    """What a layout block of this file would say, with the questions that stay open."""
+    """Proposed layout block of a file, with open questions."""
 
     kind: str
     header_line: int
@@ -96,7 +96,7 @@ def _without_header(look: Look, columns: headers.ColumnTimes) -> Proposal:
 
 
 def _is_data(time_column: str, date_column: str | None, stamp: StampGuess) -> bool:
-    """Tell whether the names of the time columns read as a time themselves: a row of data is no header."""
+    """Return whether the names of the time columns read as a time themselves: a row of data is no header."""
     return parse(" ".join(n for n in (date_column, time_column) if n), stamp.time_format) is not None
 
 

@@ -1,4 +1,4 @@
-"""Tell a long export by its shape, whatever its columns are called: tags that repeat, one number a row, units and qualities beside."""
+"""Recognise a long export by its shape, whatever its columns are called: repeating tags, one number a row, units and qualities beside."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the time stamps of a whole file say: first and last, order, and changes of the clock."""
+"""Analyse the time stamps of a whole file: first and last, order, clock changes."""
 
 from __future__ import annotations
 

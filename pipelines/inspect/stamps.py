@@ -1,4 +1,4 @@
-"""Which time format do these texts have, and what do they say of order, clock and zone?"""
+"""Guess time format, order, clock and zone from time stamps."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ _YEARS_BACK, _YEARS_AHEAD = 20, 1  # spreadsheet days further from today are som
 
 @dataclass(frozen=True)
 class StampGuess:
-    """A time format and what speaks for or against it."""
+    """A time format with evidence for and against it."""
 
     time_format: str
     share: float  # of the texts that parse
@@ -53,7 +53,7 @@ class StampGuess:
 
     @property
     def is_bare(self) -> bool:
-        """Tell whether the stamps are bare numbers, as the readings of a register are too."""
+        """Return whether the stamps are bare numbers, as the readings of a register are too."""
         return self.time_format in _BARE
 
 
@@ -210,7 +210,7 @@ def _is_an_hour(before: datetime, after: datetime) -> bool:
 
 
 def _is_missing_hour(before: datetime, after: datetime, usual: timedelta) -> bool:
-    """Tell whether rows of a steady step leave out just one hour of a night from Saturday to Sunday in spring or autumn."""
+    """Return whether rows of a steady step leave out just one hour of a night from Saturday to Sunday in spring or autumn."""
     is_night = after.weekday() == 6 and before.hour <= 3 and after.month in _CHANGES
     return is_night and timedelta(0) < usual <= timedelta(hours=1) and after - before == usual + timedelta(hours=1)
 

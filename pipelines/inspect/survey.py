@@ -1,4 +1,4 @@
-"""Count what a file holds, tag by tag, by reading it with the very reader the nightly uses."""
+"""Count a file's values by tag with the reader of the nightly run."""
 
 from __future__ import annotations
 
@@ -48,13 +48,13 @@ class TagSurvey:
 
     @property
     def is_live(self) -> bool:
-        """Tell whether its block can stand in a plant file as it is: a word spoke for the role, and the unit is known."""
+        """Return whether its block can stand in a plant file as it is: a word spoke for the role, and the unit is known."""
         return self.has_word and self.unit is not None
 
 
 @dataclass(frozen=True)
 class Survey:
-    """The whole file as the reader sees it with the proposed layout."""
+    """The file as read with the proposed layout."""
 
     rows_read: int
     rows_dropped: int

@@ -28,7 +28,7 @@ _BINARY = (b"%PDF", b"\x89PNG", b"PK\x03\x04", b"\xd0\xcf\x11\xe0", b"SQLite for
 
 @dataclass(frozen=True)
 class Look:
-    """What the bytes say: how to decode and split them, and the first records with their physical line."""
+    """How to decode and split a file, and its first records with their physical lines."""
 
     encoding: str
     why_encoding: str

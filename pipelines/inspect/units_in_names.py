@@ -1,4 +1,4 @@
-"""Units and states that stand in the name of a tag: "Sludge feed [m3/h]", "Feed flow (gpm)", "XS-310 Centrifuge run"."""
+"""Units and states in the name of a tag: "Sludge feed [m3/h]", "Feed flow (gpm)", "XS-310 Centrifuge run"."""
 
 from __future__ import annotations
 

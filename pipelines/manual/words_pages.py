@@ -7,8 +7,8 @@ from pipelines.base.errors import ExitCode
 from pipelines.manual.markdown import table
 from pipelines.manual.meanings import EXIT_CODES, REASONS, STATES
 from pipelines.plant.layout_checks import NAMED_FORMATS
-from pipelines.watch.words import SUGGESTIONS
 from schemas import TABLES, vocabulary
+from schemas.detectors import DETECTORS
 from schemas.roles import ROLES
 from schemas.views.registry import VIEWS
 
@@ -68,7 +68,10 @@ def words() -> str:
         + table(("reason", "what it means and what to do"), ((reason, REASONS[reason]) for reason in vocabulary.REASONS))
         + "\n## Running states of a minute\n\n" + table(("state", "means"), ((state, STATES[state]) for state in vocabulary.RUNNING_STATES))
         + "\n## Flags\n\nSeverities: " + ", ".join(vocabulary.SEVERITIES) + ". No flag is an alarm.\n\n"
-        + table(("detector", "look at first"), sorted(SUGGESTIONS.items()))
+        + table(
+            ("detector", "up to", "found by", "usual causes", "look at first"),
+            ((d.name, d.severity, d.method, d.causes, d.suggestion) for d in sorted(DETECTORS.values(), key=lambda d: d.name)),
+        )
         + "\n## Decisions\n\nOn a set-aside row: " + ", ".join(vocabulary.DISPOSITIONS) + ". On a flag: " + ", ".join(vocabulary.FLAG_DISPOSITIONS) + ".\n"
     )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""Which arrangement (pump, injection point, mixing device) stood on a line, and when: the `[[arrangements]]` of the plant file.
+"""Arrangements (pump, injection point, mixing device) of a line and their dates: the `[[arrangements]]` of the plant file.
 
 An arrangement is known by its name: the spells of a line that bear one name are one arrangement, with one pump. Between
 spells, and on a line without any, no arrangement is known and the line's own pump is in service.

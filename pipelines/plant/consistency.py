@@ -1,4 +1,4 @@
-"""Whether the blocks of a plant file agree: names that must be there, and things of which one may hold at a time."""
+"""Check that the blocks of a plant file agree: names that must exist, entries that must not overlap."""
 
 from __future__ import annotations
 

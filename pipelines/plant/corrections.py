@@ -100,7 +100,7 @@ class Expected:
     high_open: bool = False
 
     def holds(self, value: float | None) -> bool:
-        """Tell whether a raw value is what was expected; a value that is no number never is."""
+        """Return whether a raw value is what was expected; a value that is no number never is."""
         if value is None:
             return False
         above = value > self.low if self.low_open else value >= self.low

@@ -1,4 +1,4 @@
-"""What is wrong with a plant file, in plain words: line, key, value, problem, remedy.
+"""Error messages for plant files: line, key, value, problem, remedy.
 
 Turns the errors of the TOML reader and of the models into `PlantFileError`. The first problem of the file is told in
 full, the others by line and key.
@@ -80,7 +80,7 @@ NOTHING = _Nothing()
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong, ready to tell."""
+    """One problem of a plant file."""
 
     line: int | None
     key: str

@@ -1,4 +1,4 @@
-"""What each kind of input demands of its layout and of a file's header; how it is read stands in `receive.shapes.kinds`."""
+"""Kinds of input and what each requires of its layout and of a file's header; `receive.shapes.kinds` reads them."""
 
 from __future__ import annotations
 

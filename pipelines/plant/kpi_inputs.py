@@ -1,4 +1,4 @@
-"""What a plant file gives each KPI of a line, and what is missing. Judged from the plant file alone."""
+"""Inputs of each KPI of a line that a plant file provides, and those missing."""
 
 from __future__ import annotations
 

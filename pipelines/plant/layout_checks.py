@@ -1,4 +1,4 @@
-"""What a layout block may say of encoding, time zone, time format and marks: judged when the plant file is read."""
+"""Validate encoding, time zone, time format and marks of a layout block when the plant file is read."""
 
 from __future__ import annotations
 

@@ -63,7 +63,7 @@ class Service(Block):
 
 
 class Baseline(Block):
-    """What a pump did at commissioning: its curve (rotodynamic) or displacement and slip (displacement)."""
+    """Commissioning reference of a pump: its curve (rotodynamic) or displacement and slip (displacement)."""
 
     pump: str = Field(description="id of the pump")
     at: Since = Field(description="when it was measured; it is the reference from then until the next, or until parts are changed")

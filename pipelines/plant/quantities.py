@@ -1,4 +1,4 @@
-"""What every block of the plant file is built of: the frozen model, quantities with units, prices with a basis."""
+"""Building blocks of the plant file: the frozen model, quantities with units, prices with a basis."""
 
 from __future__ import annotations
 

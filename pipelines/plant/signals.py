@@ -116,7 +116,7 @@ _WORDLESS = ("", "-", "onoff", "on/off", "state", "text", "bool")  # unit words 
 
 
 def unit_agrees(word: str, signals: Iterable[Signal]) -> bool:
-    """Tell whether a unit word of a file is the unit of one of the signals; raw and state signals agree with any."""
+    """Return whether a unit word of a file is the unit of one of the signals; raw and state signals agree with any."""
     signals = tuple(signals)
     free = any(s.scaling is not None or s.meaning.kind == "state" for s in signals)
     return free or word.strip().lower() in _WORDLESS or _unit_name(word) in {units.unit(s.unit).name for s in signals}

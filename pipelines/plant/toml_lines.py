@@ -1,4 +1,4 @@
-"""Which line of a TOML text a key stands on; the parser of the standard library does not keep it.
+"""Find the line of a key in a TOML text; the standard library's parser does not keep it.
 
 The text is valid TOML already, so the scanner only has to find its way: headers, arrays of tables (counted),
 dotted keys, arrays, inline tables, strings of all four kinds, comments.

@@ -14,7 +14,7 @@ from pipelines.plant.quantities import Block, Duration
 
 
 class MeterUncertainty(Block):
-    """Standard uncertainty of one meter; gain and offset stay for as long as it is not set anew, noise changes by the minute."""
+    """Standard uncertainty of one meter; gain and offset persist until recalibration, noise changes every minute."""
 
     gain_pct: float | None = Field(default=None, ge=0, le=50, description="of the value [%]; default by role")
     offset: float | None = Field(default=None, ge=0, description="in the signal's unit; default by role, a share of the range")

@@ -1,4 +1,4 @@
-"""The published file as it is now: usable, opened for writing by somebody, or damaged."""
+"""State of the published file: usable, open for writing elsewhere, or damaged."""
 
 from __future__ import annotations
 

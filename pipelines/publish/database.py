@@ -1,4 +1,4 @@
-"""The published DuckDB file: copied aside, brought up to date, checked, swapped in."""
+"""The published DuckDB file: copied aside, updated, checked, swapped in."""
 
 from __future__ import annotations
 

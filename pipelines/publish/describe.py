@@ -1,4 +1,4 @@
-"""Words in the published file: dictionary, comments on every object, macros and views."""
+"""Documentation in the published file: dictionary, comments on every object; macros and views."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def write(database: Path) -> None:
 
 
 def is_written(con: duckdb.DuckDBPyConnection, database: str) -> bool:
-    """Tell whether a database has words of these definitions already."""
+    """Return whether a database has words of these definitions already."""
     found = con.execute(
         "SELECT comment FROM duckdb_tables() WHERE table_name = 'dictionary' AND database_name = $d", {"d": database}
     ).fetchall()

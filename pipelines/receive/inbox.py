@@ -1,4 +1,4 @@
-"""The drop folder and the archive: which files wait, who they are by content, and where their original is kept."""
+"""The drop folder and the archive: waiting files, their identity by content, and archived originals."""
 
 from __future__ import annotations
 
@@ -45,14 +45,14 @@ class Archived:
         return Original(path, self.file_name, self.sha256, path.stat().st_size)
 
     def is_as_it_came(self, folder: Path) -> bool:
-        """Tell whether the bytes in the archive are those its name tells; reads all of them."""
+        """Return whether the bytes in the archive are those its name tells; reads all of them."""
         with (folder / self.archived_as).open("rb") as kept:
             return hashlib.file_digest(kept, "sha256").hexdigest() == self.sha256
 
 
 @dataclass(frozen=True)
 class Waiting:
-    """What lies in an inbox: complete files in order of last change, then name; and what stays there, with the reason."""
+    """Content of an inbox: complete files in order of last change, then name; and files left there, with the reason."""
 
     complete: list[Path]
     left: list[tuple[Path, str]]
@@ -153,13 +153,13 @@ def fingerprint(path: Path) -> Original:
 
 
 def was_written_on(path: Path, original: Original) -> bool:
-    """Tell whether a file, now at `path`, was written to after its fingerprint was taken: by whoever still had it open."""
+    """Return whether a file, now at `path`, was written to after its fingerprint was taken: by whoever still had it open."""
     now = path.stat()
     return now.st_size != original.file_bytes or abs(now.st_mtime_ns - original.changed_ns) > _COARSE_NS
 
 
 def is_plain_text(path: Path) -> bool:
-    """Tell whether a path is a file itself (no link, no pipe) and not packed in a way that is known; OSError when it cannot be opened."""
+    """Return whether a path is a file itself (no link, no pipe) and not packed in a way that is known; OSError when it cannot be opened."""
     with os.fdopen(os.open(path, os.O_RDONLY | _NO_LINKS), "rb") as source:
         return stat.S_ISREG(os.fstat(source.fileno()).st_mode) and not source.read(len(max(_PACKED, key=len))).startswith(_PACKED)
 

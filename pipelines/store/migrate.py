@@ -53,7 +53,7 @@ def upgrade(con: duckdb.DuckDBPyConnection, file_name: str) -> list[str]:
 
 
 def is_of_today(con: duckdb.DuckDBPyConnection) -> bool:
-    """Tell whether a store has the tables of this version, so that nothing need be upgraded."""
+    """Return whether a store has the tables of this version, so that nothing need be upgraded."""
     there = _columns(con)
     if "store_version" not in there or con.execute("SELECT max(version) FROM store_version").fetchall() != [(SCHEMA_VERSION,)]:
         return False

@@ -1,4 +1,4 @@
-"""Run bit and flow against each other: how far apart their edges lie, and where the bit says what cannot be.
+"""Compare run bit and flow: the lag between their edges, and impossible states of the bit.
 
 Times are minutes from the start of the operating day. Limits are common practice without a source unless marked.
 """
@@ -105,7 +105,7 @@ def told_each_min(flow: Series, running: Mask) -> float:
 
 @dataclass(frozen=True)
 class Witnesses:
-    """What denies a run bit: flow below its cut-off with the pump standing; flow and power well above nothing."""
+    """Evidence against a run bit: flow below its cut-off with the pump standing; flow and power well above nothing."""
 
     flow: Series
     cutoff: float

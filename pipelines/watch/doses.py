@@ -1,4 +1,4 @@
-"""Days whose dose lies far off what is usual in their arrangement: overdosing, and doses too low to be meant.
+"""Days whose dose is far from the usual dose of their arrangement: overdosing, and doses too low.
 
 The usual dose is the median of the last 14 days of the arrangement that are not off themselves, so that a fault does not teach the
 limit. Limits are common practice, no source.

@@ -1,4 +1,4 @@
-"""Flags that rest on weeks and days, not on minutes: doubted meters, open balances, doses off their usual. Made anew each run.
+"""Flags that rest on weeks and days, not on minutes: doubted meters, open balances, doses off their usual. Recomputed each run.
 
 They are few and cheap, and an episode can grow at either end, so that all of them are made again from `meter_integrity` and `kpi_day`
 whenever days were judged: what an incremental run gives is then what a rebuild gives.

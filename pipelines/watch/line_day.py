@@ -1,4 +1,4 @@
-"""The minutes of one line and operating day as contiguous series, and what the days before say is usual."""
+"""Minutes of one line and operating day as contiguous series, and usual values of earlier days."""
 
 from __future__ import annotations
 
@@ -67,7 +67,7 @@ class LineDay:
 
 @dataclass(frozen=True)
 class Usual:
-    """What one day or several showed in state processing: minutes with flow and mixing drop, suction pressures, powers.
+    """Observations in state processing over one day or several: minutes with flow and mixing drop, suction pressures, powers.
 
     `ranges`: role -> the median range over 30 minutes of each day that has one.
     """

@@ -1,4 +1,4 @@
-"""The readings behind some days, asked for only where minutes cannot tell: run bits, registers, signals in doubt."""
+"""Readings behind some days, read only where minutes are not enough: run bits, registers, doubtful signals."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The rules that are logic: series of contiguous minutes in, episodes out. Nothing is deleted or corrected here.
+"""Logical rules: series of contiguous minutes in, episodes out. Nothing is deleted or corrected here.
 
 Every limit is common practice without a source; tune it per plant against its own quiet weeks.
 """
@@ -123,7 +123,7 @@ def out_of_range(seconds: Values, judged: Mask) -> list[Episode]:
 
 @dataclass(frozen=True)
 class PumpSeries:
-    """What tells a dry run: pump on for the whole minute, sludge flow, and suction pressure and power with their low limits."""
+    """Signals that reveal a dry run: pump on for the whole minute, sludge flow, and suction pressure and power with their low limits."""
 
     on: Mask
     flow: Series

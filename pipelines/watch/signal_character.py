@@ -1,4 +1,4 @@
-"""What a signal is like: clipped, off at zero, below zero, a set-point, held values, or a register beside its meter.
+"""Characteristics of a signal: clipped, zero offset, negative, set-point, held values, register beside its meter.
 
 Pure rules over contiguous minutes or the readings of a day. Limits are common practice without a source unless marked.
 """
@@ -67,7 +67,7 @@ def below_zero(series: Series, running: Mask, span: float) -> tuple[Mask, float]
 
 
 def moved(linked: list[Linked], where: Mask) -> bool:
-    """Tell whether any linked signal moved by more than 3 % of its span within some minutes."""
+    """Return whether any linked signal moved by more than 3 % of its span within some minutes."""
     for other in linked:
         seen = other.series.values[where & other.series.known]
         if len(seen) and float(seen.max() - seen.min()) > LINKED_SPAN * other.span:
@@ -76,7 +76,7 @@ def moved(linked: list[Linked], where: Mask) -> bool:
 
 
 def stands(series: Series, processing: Mask, span: float) -> bool:
-    """Tell whether a signal did not vary at all over its known processing minutes, 60 or more."""
+    """Return whether a signal did not vary at all over its known processing minutes, 60 or more."""
     seen = series.values[series.known & processing]
     return len(seen) >= SETPOINT_MIN and bool(seen.max() - seen.min() <= SAME * span)
 
@@ -109,7 +109,7 @@ class Readings:
 
 
 def is_held_grid(readings: Readings, span: float) -> bool:
-    """Tell whether readings are held values of a log of changes on a fixed grid.
+    """Return whether readings are held values of a log of changes on a fixed grid.
 
     Half of them or more repeat the one before exactly, in many blocks, and where they move they jump by several of the
     finest steps the values are written in: measured on this grid, a value that repeats itself so often would creep.
@@ -127,7 +127,7 @@ def is_held_grid(readings: Readings, span: float) -> bool:
 
 
 def others_moved(linked: list[Linked], repeated: Mask) -> bool:
-    """Tell whether a linked signal changed in half or more of the minutes in which this one repeated itself."""
+    """Return whether a linked signal changed in half or more of the minutes in which this one repeated itself."""
     for other in linked:
         again, _ = repeats(other.series, repeated | np.append(repeated[1:], False), other.span)
         seen = repeated & other.series.known

@@ -1,4 +1,4 @@
-"""Where readings lay outside their range: set-aside values tied to the bad readings they left behind."""
+"""Spans of readings outside their range: set-aside values tied to the bad readings they left."""
 
 from __future__ import annotations
 

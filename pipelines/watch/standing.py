@@ -1,4 +1,4 @@
-"""What stands on a line: the arrangement that usual values, curves and histories belong to."""
+"""The arrangement in service on a line, to which usual values, curves and histories belong."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a flag says: severity, one sentence in the plant's units, what to look at first, and the evidence as JSON."""
+"""Content of a flag: severity, one sentence in the plant's units, what to look at first, evidence as JSON."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and
     "verify": set(GROUND),
     "trace": {*GROUND, "receive"},
     "ask": set(GROUND),
-    "manual": {*GROUND, "watch"},
+    "manual": set(GROUND),
     "status": {*GROUND, "intake"},
     "order": {*GROUND, *STEPS, "intake"},
     "demo": {*GROUND, "order"},

@@ -1,4 +1,4 @@
-"""Corrections and decisions laid over the readings: a row each, raw value beside the one that counts.
+"""Corrections and decisions applied to readings: one row each, raw value beside the corrected one.
 
 Readings themselves stay as they came; `align` puts the values of these rows in their place. What is made here depends on the
 readings, the values set aside, the register and the decisions, on nothing else: so the order in which they came does not
@@ -81,7 +81,7 @@ FROM placed ASOF JOIN work.day_starts d ON placed.time_utc >= d.start_utc"""
 
 @dataclass(frozen=True)
 class Window:
-    """A span of time [first, end) of the readings to look at."""
+    """A span of time [first, end) of readings."""
 
     first: datetime
     end: datetime
@@ -152,7 +152,7 @@ def matched(store: Store) -> pl.DataFrame:
 
 
 def has_values(store: Store, entry: Entry) -> bool:
-    """Tell whether there are readings that an entry names, whoever counts for them."""
+    """Return whether there are readings that an entry names, whoever counts for them."""
     c = entry.correction
     return bool(
         store.rows(

@@ -1,4 +1,4 @@
-"""The corrections register and the decisions of people, brought to bear on what the store holds.
+"""Apply the corrections register and the decisions of people to the data of the store.
 
 Readings and the lab's reports stay as they came. An entry whose `expect` does not hold for a value leaves that value as it
 came, marked uncertain, and the run ends with a warning that names entry, time, value found and remedy: the plant may have
@@ -70,7 +70,7 @@ class Outcome:
 
 
 def is_needed(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> bool:
-    """Tell whether there is a register or a decision, or was one before."""
+    """Return whether there is a register or a decision, or was one before."""
     if plant_file.corrections or decisions:
         return True
     return bool(

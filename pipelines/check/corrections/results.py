@@ -1,4 +1,4 @@
-"""Corrections and decisions laid over lab results: `lab_results` has what counts, `lab_results_history` what came.
+"""Corrections and decisions applied to lab results: `lab_results` has the result in force, `lab_results_history` all as received.
 
 A result set aside whose sample is known can be made to count by a decision or an override, as long as the lab has not
 reported one for the same sample and analyte. Sets of a line and day are judged again on the values that count.
@@ -34,7 +34,7 @@ _ASIDE = "SELECT * FROM set_aside_results ORDER BY sample_id, analyte, load_id, 
 
 @dataclass(frozen=True)
 class Overlay:
-    """What becomes of one result: the row of `corrections_applied`, and the row of `lab_results` without its judgement."""
+    """Effect on one result: the row of `corrections_applied`, and the row of `lab_results` without its verdict."""
 
     applied: _Row
     result: _Row
@@ -43,7 +43,7 @@ class Overlay:
 
 @dataclass(frozen=True)
 class Candidate:
-    """A result that an entry or a decision may speak for: standing, or set aside (then with its text)."""
+    """A result that an entry or a decision can apply to: in force, or set aside (then with its text)."""
 
     row: _Row
     subject: str | None = None
@@ -215,7 +215,7 @@ def matched(found: Iterable[Overlay]) -> dict[int, list[_Row]]:
 
 
 def has_values(store: Store, entry: Entry) -> bool:
-    """Tell whether there are results, standing or set aside, that an entry names, whoever counts for them."""
+    """Return whether there are results, standing or set aside, that an entry names, whoever counts for them."""
     files = dict(store.rows("SELECT load_id, file_name FROM loads"))
     return any(_matches(entry, row, files) for sql in (_STANDING, _ASIDE) for row in store.frame(sql).to_dicts())
 

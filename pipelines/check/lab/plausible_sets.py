@@ -1,4 +1,4 @@
-"""Which of the lab's results can be true together: sets that contradict themselves, and methods that stand beside each other.
+"""Plausibility of lab results: rounds that contradict themselves, and methods compared.
 
 The verdict is reached anew from the results that stand, for every day that a load touches: so it does not depend on which
 file came first, and a result comes back into use when what contradicted it was revised.

@@ -1,4 +1,4 @@
-"""The words of lab sheets: numbers with the qualifiers that stand in their cell or beside it.
+"""Numbers of lab sheets with the qualifiers in their cell or beside it.
 
 Qualifiers as agencies use them (common practice, no source): R rejected, U or ND not detected, J estimated, UJ not detected
 at an estimated limit; "~" is about, "<" and ">" are below and above. Local words come from the plant file.
@@ -108,7 +108,7 @@ def _peeled(text: str, known: Mapping[str, str]) -> tuple[str, list[str]]:
 
 
 def _ends_a_word(word: str, beside: str) -> bool:
-    """Tell whether a word is not merely part of a longer one, by the letter beside it."""
+    """Return whether a word is not merely part of a longer one, by the letter beside it."""
     return word in _SIGNS or not beside.isalpha()
 
 

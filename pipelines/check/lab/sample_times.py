@@ -1,4 +1,4 @@
-"""When a sample was taken, as far as the sheet says: a moment, a stated window, a shift, or its operating day.
+"""Sample times as stated by the sheet: a moment, a window, a shift, or the operating day.
 
 A time that is not known is a span, not a point (common practice, no source). Spans are half-open, [from_utc, to_utc).
 """

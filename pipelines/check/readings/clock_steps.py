@@ -1,4 +1,4 @@
-"""Rows of a file that go back in time: noticed here, judged by `watch`; the rows themselves are kept."""
+"""Rows of a file that go back in time: counted here, judged by `watch`; the rows are kept."""
 
 from __future__ import annotations
 

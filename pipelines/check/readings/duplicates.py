@@ -1,4 +1,4 @@
-"""Same tag, same time, again: duplicates are counted, conflicts resolved by the stated rule, both versions kept.
+"""Duplicates (same tag, same time): equal ones are counted, conflicts resolved by the stated rule, both versions kept.
 
 Equal value and quality: a duplicate. Else the better quality wins; at equal quality the one received later. A later
 line of one file counts as received later. All of it in columns, and nothing at all where nothing overlaps.
@@ -39,7 +39,7 @@ class Outcome:
 
 @dataclass
 class Stored:
-    """The time between which the store has readings, kept while the chunks of a load go in; None: it has none.
+    """The span of stored readings, kept current while the chunks of a load are written; None: no readings.
 
     A chunk that lies outside of it meets nothing, which is the usual night, and the store is not asked. Nor where a chunk in
     time order begins at the time that the one before it ended at, with other tags: `newest` is the chunk that brought `last`.

@@ -1,4 +1,4 @@
-"""The text of a value as polars reads numbers: decimal sign, thousands in whole groups, declared fill values."""
+"""Convert the text of a value to what polars reads as a number: decimal sign, thousands groups, fill values."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The rules a value must keep, each with its reason; the first that applies in the order of the closed list is the reason."""
+"""Validity rules of values, each with its reason; the first that applies in the order of the closed list is recorded."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ def reason(earliest_us: int, latest_us: int) -> pl.Expr:
 
 
 def _current_within(limits_ma: tuple[float, float]) -> pl.Expr:
-    """Tell whether the current behind a number lies within limits, ends included; true where it is no current."""
+    """Return whether the current behind a number lies within limits, ends included; true where it is no current."""
     return pl.col("ma").is_between(limits_ma[0] - EDGE, limits_ma[1] + EDGE).fill_null(True)
 
 

@@ -1,4 +1,4 @@
-"""What the plant file says of its signals: which one a tag means at a time, and the limits its values must keep."""
+"""Signals of the plant file: which one a tag means at a time, and its limits."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ class Signals:
         return out
 
     def is_undated(self, code: int) -> bool:
-        """Tell whether a tag means the same at all times."""
+        """Return whether a tag means the same at all times."""
         since, until, _ = self.spans[code][0]
         return since == micros(LONG_AGO) and until == micros(FAR_FUTURE)
 
@@ -198,7 +198,7 @@ def _plain_state(signal: Signal) -> tuple[float, float]:
 
 
 def is_recoded(signal: Signal) -> bool:
-    """Tell whether the state words of a signal contain numbers that do not mean what they say (0 for on, 2 for off)."""
+    """Return whether the state words of a signal contain numbers that do not mean what they say (0 for on, 2 for off)."""
     on, off = as_numbers(signal.on_words), as_numbers(signal.off_words)
     return bool(on - {1.0} or off - {0.0})
 

@@ -1,4 +1,4 @@
-"""Readings in the order they are stored: by tag, then time, then line; and the span of time they fill."""
+"""Sort readings as stored, by tag, time, line; and their span of time."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Values of tags that the plant file ties to no signal: counted tag by tag, once a file, and left out."""
+"""Values of tags without a signal: counted by tag, once a file, and left out."""
 
 from __future__ import annotations
 

@@ -105,7 +105,7 @@ def typed(
 
 
 def _in_other_units(values: pl.DataFrame, order: NDArray[np.intp] | slice, meant: _Runs, signals: Signals) -> NDArray[np.bool_] | None:
-    """Tell which rows state another unit than that of the signal they mean; None for a file without a column of units."""
+    """Return which rows state another unit than that of the signal they mean; None for a file without a column of units."""
     if "unit_text" not in values.columns:
         return None
     said = pl.DataFrame(
@@ -183,7 +183,7 @@ def _plain(
     signals: Signals,
     latest_us: int,
 ) -> NDArray[np.bool_]:
-    """Tell which rows no rule can object to."""
+    """Return which rows no rule can object to."""
     with np.errstate(invalid="ignore"):
         plain: NDArray[np.bool_] = number >= meant.limit(signals, "plain_low", np.inf)
         plain &= number <= meant.limit(signals, "plain_high", -np.inf)

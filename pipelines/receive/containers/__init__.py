@@ -1,1 +1,1 @@
-"""What a file can be packed in: gzip, ZIP archives, workbooks."""
+"""Containers: gzip, ZIP archives, workbooks."""

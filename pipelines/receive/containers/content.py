@@ -1,4 +1,4 @@
-"""A file's content as lines, whatever it comes in: text, packed text, a member of an archive, a sheet of a workbook."""
+"""Content of a file as lines, for any container: text, compressed text, a member of an archive, a sheet of a workbook."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _FIRST_BYTES = 64 * 2**10  # a first look needs no more at a time
 
 
 class Content(Protocol):
-    """What a file holds, told once by its first bytes."""
+    """Kind of content, determined once from the first bytes."""
 
     @property
     def path(self) -> Path: ...

@@ -103,7 +103,7 @@ def members(path: Path, file_name: str) -> tuple[Member, ...] | None:
 
 
 def is_workbook(path: Path) -> bool:
-    """Tell whether a file or member is a workbook by its content; refuses other documents by name of their kind."""
+    """Return whether a file or member is a workbook by its content; refuses other documents by name of their kind."""
     with opened(path) as source:
         head = source.read(len(ZIP_MARK))
         if head == _OLE_MARK:

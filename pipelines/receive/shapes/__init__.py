@@ -1,1 +1,1 @@
-"""What the records of a file mean: header, long, wide and lab layouts, several tables in one file."""
+"""Interpretation of records: header, long, wide and lab layouts, several tables in one file."""

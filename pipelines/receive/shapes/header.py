@@ -61,7 +61,7 @@ def candidates(file_name: str, plant_file: PlantFile) -> list[Layout]:
 
 
 def _fits(file_name: str, layout: Layout) -> bool:
-    """Tell whether a file's name fits; of a member (`week.zip/monday.csv`) its own, or both where the layout has `member`."""
+    """Return whether a file's name fits; of a member (`week.zip/monday.csv`) its own, or both where the layout has `member`."""
     archive, *inside = re.split(r"(?<=\.zip)/", file_name, maxsplit=1, flags=re.IGNORECASE)
     member = "".join(inside)
     if layout.member is None:

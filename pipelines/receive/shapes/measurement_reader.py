@@ -29,7 +29,7 @@ _MOST_WITHOUT = 0.25  # share of fields that may hold such a text: each of them 
 
 
 class MeasurementReader:
-    """Reads the pieces of one table of a long or wide layout, and gives up on a table that seldom reads so."""
+    """Reads the pieces of one table of a long or wide layout; disables itself for a table after repeated failures."""
 
     def __init__(self, columns: Columns, measurements: Measurements) -> None:
         lay = columns.layout
@@ -116,7 +116,7 @@ class MeasurementReader:
         return not any(word != word.strip() or word.startswith(_MARKS) for word in words)
 
     def _repeats(self, piece: bytes) -> bool:
-        """Tell whether most of the first stamps repeat the one before."""
+        """Return whether most of the first stamps repeat the one before."""
         place, delimiter = int(self._stamps[-1][1:]), self.columns.layout.delimiter.encode()
         lines = piece[:_HEAD_BYTES].splitlines()[:_HEAD_LINES]
         stamps = [fields[place] for line in lines if len(fields := line.split(delimiter, place + 1)) > place]

@@ -1,4 +1,4 @@
-"""Fields of a record by the columns' names, trimmed and freed of what spreadsheets put round text."""
+"""Fields of a record by column name, trimmed and without what spreadsheets put around text."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def times(frame: pl.DataFrame) -> Times:
 
 
 def blank(column: str) -> pl.Expr:
-    """Tell whether a cleaned field says nothing."""
+    """Return whether a cleaned field says nothing."""
     return pl.col(column).fill_null("") == ""
 
 
@@ -71,7 +71,7 @@ class Columns:
         return frame.select(joined.alias("stamp")).to_series()
 
     def are_bare(self, frame: pl.DataFrame, blanks: int) -> bool:
-        """Tell whether all fields but the stamps are clean: their rows' only blanks are those inside the stamps."""
+        """Return whether all fields but the stamps are clean: their rows' only blanks are those inside the stamps."""
         if blanks <= 0:
             return blanks == 0
         stamps = {self.field(n) for n in (self.layout.date_column, self.layout.time_column)} - {None}
@@ -101,7 +101,7 @@ class Columns:
         return frame.select(self.text(self.layout.entity_column, bare=is_bare(frame)).alias("entity")).to_series()
 
     def says_nothing(self, text: str = "text") -> pl.Expr:
-        """Tell whether a cleaned text is blank or one of the layout's fill values."""
+        """Return whether a cleaned text is blank or one of the layout's fill values."""
         fills = sorted({f.strip() for f in self.layout.fill_values})
         nothing = pl.col(text).fill_null("") == ""
         return nothing | pl.col(text).is_in(fills) if fills else nothing
@@ -121,10 +121,10 @@ class Columns:
 
 
 def is_bare(frame: pl.DataFrame) -> bool:
-    """Tell whether no field of these rows needs cleaning."""
+    """Return whether no field of these rows needs cleaning."""
     return bool(frame["bare"].all()) if "bare" in frame.columns else False
 
 
 def is_plain(frame: pl.DataFrame) -> bool:
-    """Tell whether blanks are all that cleaning would take off these rows."""
+    """Return whether blanks are all that cleaning would take off these rows."""
     return bool(frame["plain"].all()) if "plain" in frame.columns else False

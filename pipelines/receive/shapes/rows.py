@@ -31,7 +31,7 @@ _FEW_ROWS_RATE = 0.5  # a file of fewer rows is refused when less than this shar
 
 @dataclass
 class FileRows:
-    """An opened file: yields chunks, and tells afterwards which reader served.
+    """An opened file: yields chunks, and knows afterwards which reader was used.
 
     With `may_measure` a chunk of clean measurements has numbers in the place of texts (`Chunk.written`).
     """

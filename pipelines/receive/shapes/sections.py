@@ -92,7 +92,7 @@ class Heading:
 
 @dataclass(frozen=True)
 class Tables:
-    """What tells the headers of a plant's layouts from rows of data; `layouts` share one way of writing."""
+    """Recognises headers of a plant's layouts among rows of data; `layouts` share one dialect."""
 
     layouts: tuple[Layout, ...]
     plant_file: PlantFile
@@ -118,7 +118,7 @@ class Tables:
         return None
 
     def _is_unit_row(self, line: int, fields: tuple[str, ...], here: Here) -> bool:
-        """Tell whether a row is the unit row of a repeated header, in other words; other units refuse the file."""
+        """Return whether a row is the unit row of a repeated header, in other words; other units refuse the file."""
         if not here.unit_depth or line != here.header_line + here.unit_depth or any(_NUMBER.fullmatch(f) for f in fields if f):
             return False
         compare_units(dict(zip(here.columns, fields, strict=False)), here.layout, self.plant_file)
@@ -134,7 +134,7 @@ class Tables:
         return next((x for x in one_row if fits(fields, x, self.plant_file)), None), fields
 
     def _are_names(self, fields: tuple[str, ...]) -> bool:
-        """Tell whether all these could be column names and none a value, a time or a tag."""
+        """Return whether all these could be column names and none a value, a time or a tag."""
         shown = [f for f in fields if f]
         if len(set(shown)) < len(shown) or any(_NUMBER.fullmatch(f) or not re.search(r"[^\W\d_]", f) for f in shown):
             return False
@@ -148,7 +148,7 @@ class Tables:
 
 @dataclass
 class Here:
-    """Where the reading of one table stands, as far as the search for the next one needs it."""
+    """Reading position within one table, for the search for the next one."""
 
     layout: Layout
     columns: tuple[str, ...]
@@ -201,5 +201,5 @@ def has_values(columns: Sequence[str], layout: Layout, plant_file: PlantFile) ->
 
 
 def fits(columns: Sequence[str], layout: Layout, plant_file: PlantFile) -> bool:
-    """Tell whether a row is a header of a layout: each needed column stands in it exactly once, and something to read."""
+    """Return whether a row is a header of a layout: each needed column stands in it exactly once, and something to read."""
     return all(columns.count(name) == 1 for name in layout.header_columns) and has_values(columns, layout, plant_file)

@@ -1,4 +1,4 @@
-"""What stands in the file where measurements came as numbers: the texts of some records, found in their piece when asked for."""
+"""Original texts of records read as numbers, looked up in their piece on demand."""
 
 from __future__ import annotations
 

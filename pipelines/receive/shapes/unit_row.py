@@ -1,4 +1,4 @@
-"""The unit row of a wide export held against the plant file: a column in another unit refuses the whole file."""
+"""Compare the unit row of a wide export with the plant file: a column in another unit refuses the whole file."""
 
 from __future__ import annotations
 

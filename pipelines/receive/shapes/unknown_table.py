@@ -1,4 +1,4 @@
-"""A table that no layout of the plant file knows: its rows are set aside up to the next header that fits."""
+"""A table without a matching layout: its rows are set aside up to the next known header."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def _rows(batch: RowBatch) -> list[_Row]:
 
 
 def _is_refused(row: _Row, place: Here, found: Heading | None) -> bool:
-    """Tell whether a row is more than a blank one, a footer, or a title of the table behind."""
+    """Return whether a row is more than a blank one, a footer, or a title of the table behind."""
     line, fields, _, note = row
     shown = [f for f in (x.strip() for x in fields) if f]
     is_title = found is not None and line in found.titles

@@ -98,7 +98,7 @@ def _codec(encoding: str) -> codecs.CodecInfo:
 
 
 def _is_plain(codec: codecs.CodecInfo) -> bool:
-    """Tell whether the bytes can pass as they are; that they are UTF-8 shows when they are read."""
+    """Return whether the bytes can pass as they are; that they are UTF-8 shows when they are read."""
     return codec.name in ("utf-8", "ascii", "utf-8-sig")
 
 

@@ -130,7 +130,7 @@ def _whole(starts: list[int], lines: list[str], dialect: Dialect) -> int:
 
 
 def is_open(lines: list[str], dialect: Dialect) -> bool:
-    """Tell whether the one record these lines hold would go on in a further line."""
+    """Return whether the one record these lines hold would go on in a further line."""
     if dialect.quote is None and dialect.escape is None:
         return False
     if lines[-1][-1:] not in ("\n", "\r"):

@@ -1,4 +1,4 @@
-"""What a reader of measurements gives for a piece of a file: the seam between the text reader and `shapes.measurement_reader`."""
+"""Result of a measurement reader for a piece of a file: the seam between the text reader and `shapes.measurement_reader`."""
 
 from __future__ import annotations
 

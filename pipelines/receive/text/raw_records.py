@@ -1,4 +1,4 @@
-"""The raw records of a file by their line numbers: what a set-aside row looked like, where a reading came from."""
+"""Raw records of a file by line number, for set-aside rows and traces."""
 
 from __future__ import annotations
 

@@ -53,7 +53,7 @@ def parse(text: pl.Series, time_format: str, codes: pl.Series | None = None) -> 
 
 
 def is_date_only(time_format: str) -> bool:
-    """Tell whether a format says no time of day."""
+    """Return whether a format says no time of day."""
     return "%" in time_format and re.search(r"%-?[HIklTRrcXs]", time_format) is None
 
 
@@ -160,7 +160,7 @@ def _formatted(text: pl.Series, chrono: str) -> pl.Series:
 
 
 def _has_hours_only(chrono: str) -> bool:
-    """Tell whether the minutes of a format were added by `chrono_format`."""
+    """Return whether the minutes of a format were added by `chrono_format`."""
     return chrono.endswith(" %M") and not re.search(r"%[HI]\S*%M", chrono)
 
 

@@ -1,4 +1,4 @@
-"""Wall-clock times to UTC: the missing hour refused, the repeated hour told apart by the order of the file."""
+"""Wall-clock times to UTC: the missing hour refused, the repeated hour resolved by the order of the file."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the meters of one line and day say of each other: sums and medians over the minutes in which both are known."""
+"""Mutual evidence of the meters of one line and day: sums and medians over the minutes in which both are known."""
 
 from __future__ import annotations
 

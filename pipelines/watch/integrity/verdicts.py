@@ -1,4 +1,4 @@
-"""The statements of all witnesses of a meter joined into one verdict."""
+"""Combine the statements of all witnesses of a meter into one verdict."""
 
 from __future__ import annotations
 

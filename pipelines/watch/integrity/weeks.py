@@ -1,4 +1,4 @@
-"""Integrity of all meters of a plant over some reporting weeks: gathers the facts from the store, asks the witnesses, joins them.
+"""Integrity of all meters of a plant over some reporting weeks: collects facts from the store and combines the witnesses.
 
 A week rests on its own days and the `REACH_DAYS` before, on nothing else, so that an incremental run gives what a rebuild gives.
 """
@@ -203,5 +203,5 @@ class Weeks:
 
 
 def _explains(flow: Verdict, balance: Statement | None) -> bool:
-    """Tell whether an own witness against the flow meter explains a balance that is open on the same side."""
+    """Return whether an own witness against the flow meter explains a balance that is open on the same side."""
     return balance is not None and any(t.is_own and t.deviation_pct * balance.deviation_pct > 0 for t in flow.against)

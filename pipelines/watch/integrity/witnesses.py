@@ -31,7 +31,7 @@ LABORATORY_LIMIT_PCT = 15.0  # online feed solids against the laboratory's
 
 @dataclass(frozen=True)
 class Statement:
-    """What one witness says of a meter; limits and deviation in %.
+    """Statement of one witness about a meter; limits and deviation in %.
 
     `is_own`: it knows this meter alone. A shared witness (a balance) also rests on others: it doubts the meter only when no own
     witness has spoken for it.
