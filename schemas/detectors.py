@@ -49,6 +49,8 @@ _ALL = (
              "widen the transmitter range, and note the date in the plant file", is_lasting=True),
     Detector("meter doubted", 5, TODAY, "sludge_flow, polymer flows, feed_solids", "register, pump, reference flow, tickets, stock and laboratory against the meter, by week",
              "range changed, wrong unit, coating, gas, wear", "compare range and unit with the transmitter; test the meter by tank drop or drawdown", NOT_CLOSED),
+    Detector("flow per revolution drifts", 6, NOTE, "sludge_flow, pump_speed", "EWMA 0.1 of whitened daily residuals, 3 sigma and 2 %, dated by CUSUM",
+             "coating or gas at the meter, wear of the pump", "test the meter by tank drop; look at the wear or slip index", NOT_CLOSED, explained_by=("meter doubted",)),
     Detector("zero offset", 7, NOTE, _FLOWS, "median after 30 min of standstill", "zero drift, backflow", "check the zero of the meter, and whether the line drains through it", is_lasting=True),
     Detector("negative flow", 7, NOTE, _FLOWS, "flow below zero while running", "backflow, wires changed over", "look for backflow, a leaking check valve, or wires changed over",
              LOCK_OUT, is_lasting=True),

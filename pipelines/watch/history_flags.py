@@ -7,6 +7,7 @@ whenever days were judged: what an incremental run gives is then what a rebuild 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from itertools import groupby
 
 import polars as pl
@@ -14,21 +15,21 @@ import polars as pl
 from pipelines.base import units
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
-from pipelines.watch import causes, doses
+from pipelines.watch import causes, doses, drift
 from pipelines.watch.doses import DoseDay, OffDays
 from pipelines.watch.integrity import week_flags
 from pipelines.watch.standing import standing_on
 from pipelines.watch.words import Flag
-from schemas.detectors import THIS_WEEK
+from schemas.detectors import NOTE, THIS_WEEK
 
-OVER, UNDER = "overdosing", "dose low"
-DETECTORS = (*week_flags.DETECTORS, OVER, UNDER)
+OVER, UNDER, DRIFTS = "overdosing", "dose low", "flow per revolution drifts"
+DETECTORS = (*week_flags.DETECTORS, OVER, UNDER, DRIFTS)
 
 
 def found(store: Store, plant_file: PlantFile) -> list[tuple[Flag, str]]:
     """Return all of them, each with the data version of its last week or day, in order of line and time."""
     rows = store.frame("SELECT * FROM meter_integrity ORDER BY line, role, week_start_day").to_dicts()
-    flags = [*week_flags.week_flags(rows, plant_file.calendar), *_of_doses(store, plant_file)]
+    flags = [*week_flags.week_flags(rows, plant_file.calendar), *_of_doses(store, plant_file), *_drifts(store, plant_file)]
     return sorted(flags, key=lambda f: (f[0].line, f[0].start, f[0].detector, f[0].role or ""))
 
 
@@ -56,6 +57,27 @@ def _flag(plant_file: PlantFile, line: str, off: OffDays) -> Flag:
     facts = {"dose_active_kg_t": off.usual_kg_t * off.ratio, "usual_kg_t": off.usual_kg_t, "ratio": off.ratio, "days": len(off.days)}
     minutes = int((end - start).total_seconds() // 60)
     return Flag(OVER if over else UNDER, line, None, first, start, end, minutes, THIS_WEEK, says, facts)
+
+
+def _drifts(store: Store, plant_file: PlantFile) -> Iterator[tuple[Flag, str]]:
+    """Return the drift of each line and arrangement that stands at the end of its days."""
+    rows = store.rows(
+        "SELECT line, operating_day, pumped_m3 / revolutions, data_version FROM meter_days WHERE pump_minutes >= 120 AND pumped_m3 > 0 "
+        "AND revolutions > 0 ORDER BY line, operating_day"
+    )
+    series: dict[tuple[str, object], list[tuple[date, float, str]]] = {}
+    for line, day, value, version in rows:
+        if line in {x.id for x in plant_file.lines} and (stands := standing_on(plant_file, line, day)) is not None:
+            series.setdefault((line, stands), []).append((day, value, version))
+    for (line, _), days in series.items():
+        found = drift.drift([(day, value) for day, value, _ in days])
+        if found is not None:
+            start, end = plant_file.calendar.day_start(found.first), plant_file.calendar.day_end(found.last)
+            side = "more" if found.change > 0 else "less"
+            says = f"The pump gives {abs(100 * found.change):.0f} % {side} a revolution than in the first days of this arrangement, since about {found.first}."
+            facts = {"change_pct": 100.0 * found.change, "days": found.days}
+            minutes = int((end - start).total_seconds() // 60)
+            yield Flag(DRIFTS, line, "sludge_flow", found.first, start, end, minutes, NOTE, says, facts), days[-1][2]
 
 
 def note_causes(store: Store) -> None:
