@@ -15,6 +15,7 @@ pseudo-values, on them Student's t, or the sign-flip test of the plan's draw. Pa
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,7 +30,7 @@ _PRIOR_MEAN = np.array([23.5, np.log(12.0), np.log(2.1), np.log(0.03), np.log(1.
 _PRIOR_SD = np.array([10.0, 0.7, 0.7, 1.0, 0.7, 0.7, 5.0, 5.0, 1.2, 0.3])
 DEMAND_SD = 0.10  # of ln demand between sets
 _ITERATIONS = 14
-LEAST_SETS = 6  # with fewer, no sign flip can reject at 5 %
+
 PLATEAU_SLOPE_PCT = 0.5  # points of cake that the last 20 % of dose may still add where a plateau counts as reached
 
 
@@ -200,28 +201,49 @@ def required_ln_dose(p: Array, arm: float, cake: float | None, capture: float | 
     return by_cake, by_capture
 
 
-def ln_dose_ratio(p: Array, cake: float | None, capture: float | None) -> Array:
-    """Return ln(dose of the new arm / dose of the old) at the performance asked for (weightings); -theta when nothing is asked."""
-    if cake is None and capture is None:
-        return np.asarray(-p[:, THETA])
-    old, new = (np.maximum(*required_ln_dose(p, arm, cake, capture)) for arm in (0.0, 1.0))
-    with np.errstate(invalid="ignore"):
-        return np.asarray(new - old)
+Statistic = Callable[[Array], Array]  # parameters (weightings x parameters) to one number each
 
 
-def pseudo_values(s: Steps, curve: Curve, cake: float | None = None, capture: float | None = None) -> tuple[float, Array]:
-    """Return ln dose ratio of all sets, and the jackknife pseudo-value of each set, moved so that their mean is that ratio.
+def ln_dose_ratio(cake: float | None = None, capture: float | None = None) -> Statistic:
+    """Return the statistic ln(dose of the new arm / dose of the old) at the performance asked for; -theta when nothing is asked."""
+
+    def statistic(p: Array) -> Array:
+        if cake is None and capture is None:
+            return np.asarray(-p[:, THETA])
+        old, new = (np.maximum(*required_ln_dose(p, arm, cake, capture)) for arm in (0.0, 1.0))
+        with np.errstate(invalid="ignore"):
+            return np.asarray(new - old)
+
+    return statistic
+
+
+def cake_gain(cake: float | None = None, capture: float | None = None) -> Statistic:
+    """Return the statistic cake of the new arm less that of the old [points], each at the dose its performance asks for."""
+
+    def statistic(p: Array) -> Array:
+        found = []
+        for arm in (0.0, 1.0):
+            ln_u = np.maximum(*required_ln_dose(p, arm, cake, capture)) + p[:, THETA] * arm
+            found.append(p[:, C0] + p[:, F] * arm - np.exp(p[:, LN_A] - np.exp(p[:, LN_B] + ln_u)))
+        return np.asarray(found[1] - found[0])
+
+    return statistic
+
+
+def pseudo_values(s: Steps, curve: Curve, statistic: Statistic | None = None) -> tuple[float, Array]:
+    """Return a statistic (default: ln potency ratio) of all sets, and the jackknife pseudo-value of each set, moved to have it as their mean.
 
     Unmoved, their mean is the jackknife's correction for bias, which scatters three times as widely as the estimate.
     """
-    weight = 1.0 - np.eye(s.count)
-    whole = float(ln_dose_ratio(curve.parameters[None, :], cake, capture)[0])
-    without = ln_dose_ratio(refit(s, curve, weight), cake, capture)
+    statistic = statistic or ln_dose_ratio()
+    whole = float(statistic(curve.parameters[None, :])[0])
+    without = statistic(refit(s, curve, 1.0 - np.eye(s.count)))
     return whole, whole + (s.count - 1) * (without.mean() - without)
 
 
-def model_error(s: Steps, curve: Curve, cake: float | None = None, capture: float | None = None) -> float:
-    """Return the standard error of the ln dose ratio from the curvature of the fit and its scatter, steps taken as independent."""
+def model_error(s: Steps, curve: Curve, statistic: Statistic | None = None) -> float:
+    """Return the standard error of a statistic (default: ln potency ratio) from the curvature of the fit and its scatter, steps taken as independent."""
+    statistic = statistic or ln_dose_ratio()
     p = curve.parameters[None, :]
     made = _model(p, s, s.dose / curve.scale)
     seen = (np.isfinite(s.cake), np.isfinite(s.capture) & (s.capture < 100.0))
@@ -230,7 +252,7 @@ def model_error(s: Steps, curve: Curve, cake: float | None = None, capture: floa
         part = j[0] * known[:, None] / sd
         normal = normal + part.T @ part
     moves = 1e-4 * np.eye(p.shape[1])
-    gradient = (ln_dose_ratio(p + moves, cake, capture) - ln_dose_ratio(p - moves, cake, capture)) / 2e-4
+    gradient = (statistic(p + moves) - statistic(p - moves)) / 2e-4
     return float(np.sqrt(gradient @ np.linalg.solve(normal, gradient)))
 
 
@@ -243,11 +265,12 @@ def interval_t(pseudo: Array, least_error: float = 0.0, level: float = 0.95) -> 
     return float(pseudo.mean()), float(pseudo.mean() - half), float(pseudo.mean() + half)
 
 
-def bootstrap(s: Steps, curve: Curve, draws: int, seed: int, cake: float | None = None, capture: float | None = None) -> Array:
-    """Return ln dose ratios of `draws` resamples of sets."""
+def bootstrap(s: Steps, curve: Curve, draws: int, seed: int, statistic: Statistic | None = None) -> Array:
+    """Return a statistic (default: ln potency ratio) of `draws` resamples of sets."""
+    statistic = statistic or ln_dose_ratio()
     rng = np.random.default_rng(seed)
     weight = rng.multinomial(s.count, np.full(s.count, 1.0 / s.count), draws).astype(float)
-    return np.concatenate([ln_dose_ratio(refit(s, curve, part), cake, capture) for part in np.array_split(weight, max(1, draws // 100))])
+    return np.concatenate([statistic(refit(s, curve, part)) for part in np.array_split(weight, max(1, draws // 100))])
 
 
 def parallelism_p(s: Steps) -> float:

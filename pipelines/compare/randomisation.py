@@ -18,6 +18,7 @@ from pipelines.compare.gls import Array
 
 Orders = NDArray[np.int8]  # one row a possible order, one column a unit (day, block): 1 where arm_to runs
 MOST_ORDERS = 4096  # all of them are tried up to so many; beyond, so many are drawn by the plan's seed
+LEAST_SETS = 6  # with fewer no test can reject at 5 %
 _STEPS = 40  # bisection steps for an end of the interval
 _WIDEST = 40.0  # ends are sought within so many standard errors
 

@@ -105,7 +105,11 @@ def control(trials: int, n: int) -> Iterator[Row]:
 
 def ladder(trials: int, design: str, sets: int, theta: float, gain: float, rungs: worlds.Array = worlds.RUNGS) -> Iterator[Row]:
     """Relative potency by jackknife of sets."""
-    words = {"pairs": "pairs of days, one step each", "within": "days with both arms and all steps", "weeks": "pairs of weeks, five steps each"}
+    words = {
+        "pairs": "pairs of days, one step each",
+        "within": "days with both arms and all steps",
+        "weeks": "pairs of weeks, five steps each",
+    }
     for noise in ("usual", "heavy", "drift", "bias"):
         rng, hits, half, missed = seeded("ladder", design, sets, noise, len(rungs), theta), 0, [], 0
         for _ in range(trials):
@@ -121,7 +125,14 @@ def ladder(trials: int, design: str, sets: int, theta: float, gain: float, rungs
             half.append((high - low) / 2.0)
         done = trials - missed
         top = "150" if rungs is worlds.WIDE_RUNGS else "120"
-        yield f"dose ladder to {top} %, {sets} {words[design]}", "jackknife of sets or curvature, t", noise, done, hits / done, float(np.median(half))
+        yield (
+            f"dose ladder to {top} %, {sets} {words[design]}",
+            "jackknife of sets or curvature, t",
+            noise,
+            done,
+            hits / done,
+            float(np.median(half)),
+        )
 
 
 def running(trials: int, count: int) -> Iterator[Row]:
@@ -136,7 +147,14 @@ def running(trials: int, count: int) -> Iterator[Row]:
             _, low, high = sequential.sequence(d[:, k], count)
             hits += not ((low > 0.0) | (high < 0.0)).any()
             half.append((high[-1] - low[-1]) / 2.0)
-        yield f"running figure, {count} pairs, read {count} times", "confidence sequence", name, trials, hits / trials, float(np.median(half))
+        yield (
+            f"running figure, {count} pairs, read {count} times",
+            "confidence sequence",
+            name,
+            trials,
+            hits / trials,
+            float(np.median(half)),
+        )
 
 
 def cells(trials: int) -> dict[str, Callable[[], Iterator[Row]]]:
