@@ -146,3 +146,21 @@ def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, cal
     with recorded(home, plant_id, "weekly", as_of) as run:
         path = call(report.run, home, plant_id, week_start_day, as_of=run.as_of)
         return run.finished(outputs=[str(path)])
+
+
+def compare(home: Home, plan_name: str, *, call: Call = direct, as_of: datetime | None = None) -> Summary:
+    """Compute the comparison of a plan below `<home>/plans/`, publish it, and write its statement."""
+    from pipelines import compare as comparing
+    from pipelines import publish
+    from pipelines.compare import plan
+    from pipelines.report import statement
+
+    loaded = plan.load(home, plan_name)
+    plant_id = loaded.plan.plan.plant
+    with recorded(home, plant_id, "compare", as_of) as run:
+        loader.of_plant(home, plant_id)
+        notices: list[Notice] = []
+        with Store(home.store(plant_id), plant_id) as store:
+            steps = [call(comparing.run, store, loaded, run.as_of), call(publish.run, home, store, known_from=run.as_of, notices=notices)]
+        path = call(statement.run, home, plant_id, loaded.name, loaded.shown_hash)
+        return run.finished(steps=steps, outputs=[str(path)], notices=notices)

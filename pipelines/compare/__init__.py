@@ -23,8 +23,39 @@ file below `<home>/plans/`; it writes `comparisons` (one row an outcome), `compa
 | `length` | days a trial needs, from the plant's own scatter |
 | `wear` | trend of a pump's index and the loss that can be excluded |
 | `outcomes` | one result and its verdict |
-| `run` | plan in, tables out |
+| `differences`, `ladder`, `results` | the method of a design applied to days, to ladder steps, and the verdict of each outcome |
+| `comparison` | plan in, tables out |
 
 Which method is the default of which design, and the coverage it was measured to have: tests/bench/COVERAGE.md. Randomised plans: the
 randomisation test. Others: before/after or control line, the widest of three intervals, and never "shown" without calibration.
 """
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from pipelines.base import clock
+from pipelines.base.receipts import StepReceipt
+
+if TYPE_CHECKING:
+    from pipelines.compare.plan import Loaded
+    from pipelines.store import Store
+
+TABLES = ("comparisons", "comparison_plans", "comparison_days", "comparison_checks")
+
+
+def run(store: Store, loaded: Loaded, as_of: datetime, tell: Callable[[str], None] = lambda _: None) -> StepReceipt:
+    """Compute a plan and put its rows in the place of those of the same plan and hash, in one transaction."""
+    from pipelines.compare import comparison
+
+    started = clock.stopwatch()
+    tables = comparison.compare(store, loaded, as_of, tell)
+    with store.transaction():
+        for name in TABLES:
+            store.rows(f"DELETE FROM {name} WHERE plan = $plan AND plan_hash = $hash", {"plan": loaded.name, "hash": loaded.shown_hash})
+            store.append(name, tables[name])
+        days = tables["comparison_days"]["operating_day"].unique().sort().to_list()
+        store.mark_days("publish", days[-1:])
+    return StepReceipt("compare", tables["comparison_days"].height, {n: f.height for n, f in tables.items()}, clock.stopwatch() - started)

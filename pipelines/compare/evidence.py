@@ -19,7 +19,7 @@ from pipelines.compare.plan import IN_SETS, Plan
 LEAST_DAYS = 20  # operating days of each arm, before/after and control line
 LEAST_SETS = 6  # sets with both arms: with fewer no randomisation test can reject at 5 %
 MOST_DOUBTED_SHARE = 0.25  # of an arm's days in weeks with a meter in doubt
-LEAST_OVERLAP_SHARE = 0.5  # of each arm's days within the other's 5-95 % range of feed TS
+LEAST_OVERLAP_SHARE = 0.5  # of each arm's days within the range of feed TS that the other arm saw
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,7 @@ def _overlap(one: pl.Series, other: pl.Series) -> float:
 
 
 def _within(values: Array, frame: Array) -> float:
-    low, high = np.quantile(frame, (0.05, 0.95))
+    low, high = frame.min(), frame.max()
     return float(((values >= low) & (values <= high)).mean())
 
 
