@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
@@ -12,35 +11,14 @@ import polars as pl
 
 from pipelines.base.errors import DataMissingError
 from pipelines.compare import dose_curve, evidence, ladder, read, results, sensitivity
-from pipelines.compare.evidence import Evidence
-from pipelines.compare.ladder import Ladder
 from pipelines.compare.outcomes import Outcome, refused
 from pipelines.compare.plan import Loaded
+from pipelines.compare.work import Work
 from pipelines.store import Store
 from schemas import TABLES
 
 Tell = Callable[[str], None]
 _RATIO_COLUMNS = {"fed-dose saving": "dose_active_kg_t"}
-
-
-@dataclass
-class Work:
-    """What a comparison has at hand and what it found so far."""
-
-    loaded: Loaded
-    store: Store
-    days: pl.DataFrame
-    control: pl.DataFrame | None
-    evidence: Evidence
-    ladder: Ladder
-    caps: tuple[str, ...]
-    checks: list[dict[str, Any]] = field(default_factory=list)
-    points: tuple[Any, Any] | None = None  # operating points of both arms, for the money
-
-    def check(self, kind: str, name: str, note: str, **more: Any) -> None:
-        """Add a row of comparison_checks."""
-        row = {"kind": kind, "check_name": name, "note": note, "outcome": None, "estimate": None, "low": None, "high": None, "unit": "-"}
-        self.checks.append(row | {"is_passed": None} | more)
 
 
 def compare(store: Store, loaded: Loaded, as_of: datetime, tell: Tell = lambda _: None) -> dict[str, pl.DataFrame]:

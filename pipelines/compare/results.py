@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
@@ -13,9 +12,7 @@ from pipelines.compare.differences import Difference
 from pipelines.compare.outcomes import NOT_SHOWN, REFUSED, SHOWN, WORSE, Estimate, Outcome, judged, refused, saving_pct
 from pipelines.compare.plan import IN_SETS
 from pipelines.compare.sensitivity import Choice, breaks
-
-if TYPE_CHECKING:
-    from pipelines.compare.comparison import Work
+from pipelines.compare.work import Work
 
 OF_LADDER = ("iso-performance saving",)
 GATE = noninferiority.GATE_LEVEL
@@ -243,7 +240,10 @@ def _money_checks(work: Work, priced: object, prices: money.Prices, saved: Estim
     points = []
     for days in (work.evidence.baseline.used, work.evidence.trial.used):
         whole = days.filter(pl.col("cake_ts_pct").is_not_null(), pl.col("capture_pct").is_not_null())
-        mean = [float(np.nanmean(whole[c].cast(pl.Float64).fill_null(0.0).to_numpy())) for c in ("dose_active_kg_t", "cake_ts_pct", "capture_pct", "energy_kwh_t")]
+        mean = [
+            float(np.nanmean(whole[c].cast(pl.Float64).fill_null(0.0).to_numpy()))
+            for c in ("dose_active_kg_t", "cake_ts_pct", "capture_pct", "energy_kwh_t")
+        ]
         points.append(money.Point(*mean))
     del priced
     for part, value in money.saving_per_t(points[0], points[1], prices).items():

@@ -9,6 +9,7 @@ from pipelines.base.errors import Notice
 from pipelines.base.home import Home
 from pipelines.publish import ledger, parquet
 from pipelines.store import Store, connect
+from schemas import TABLES
 
 if TYPE_CHECKING:
     import polars as pl
@@ -26,6 +27,10 @@ def carry_over(home: Home, old: Store | None, new: Store) -> list[Notice]:
         if frame is not None:
             new.append_earlier(table, frame)
     if old is not None:
+        for table in (
+            t.name for t in TABLES.values() if t.step == "compare" and t.name in old.tables()
+        ):  # results stand as they were stated
+            new.append_earlier(table, old.frame(f"SELECT * FROM {table}"))
         if "pending_days" in old.tables():
             new.mark_days(ledger.STAGE, old.pending_days(ledger.STAGE))  # versions nobody has seen yet
         return []

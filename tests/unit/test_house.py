@@ -36,7 +36,7 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and
     "order": {*GROUND, *STEPS, "intake"},
     "demo": {*GROUND, "order"},
     "flows": {*GROUND, "order"},
-    "cli": {*GROUND, "order", "demo", "status", "trace", "ask", "inspect", "verify", "flows", "publish", "manual"},
+    "cli": {*GROUND, "order", "compare", "demo", "status", "trace", "ask", "inspect", "verify", "flows", "publish", "manual"},
     "__main__": {"cli"},
 }
 
