@@ -7,10 +7,9 @@ from typing import Any
 
 from pipelines import __version__
 from pipelines.base import units
-from pipelines.report.cautions import CAUTIONS
+from pipelines.report import language
 from pipelines.report.statement import figures
 from pipelines.report.statement.read import Row, Statement
-from pipelines.report.words import counted
 
 # stored unit -> (unit printed in US units, factor)
 _US = {"kPa": ("psi", 1.0 / units.unit("psi").factor), "% per kPa": ("% per psi", units.unit("psi").factor)}
@@ -33,15 +32,19 @@ def content(s: Statement) -> dict[str, Any]:
         "standing": "frozen plan" if plan["is_frozen"] else "draft: plan not frozen", "invented": s.invented,
         "plan_line": _plan_line(plan), "headline": headline(main, plan, us=us), "verdict": main["verdict"],
         "outcomes": [_outcome(row, us=us) for row in s.outcomes], "gates": [_check(c, us=us) for c in s.of_kind("evidence") if c["is_passed"] is not None],
-        "left_out": [f"{c['check_name'].removeprefix('left out: ')}: {counted(int(c['estimate']), 'day')}" for c in s.of_kind("evidence") if c["is_passed"] is None],
+        "left_out": [f"{c['check_name'].removeprefix('left out: ')}: {_days(int(c['estimate']))}" for c in s.of_kind("evidence") if c["is_passed"] is None],
         "figures": _figures(s, us=us), "methods": [_check(c, us=us) for c in s.of_kind("method")],
         "curve": [_check(c, us=us) for c in s.of_kind("curve") if " of '" not in c["check_name"] or "plateau" in c["check_name"]],
         "money": [_check(c, us=us) for c in s.of_kind("money")], "choices": [_check(c, us=us) for c in s.of_kind("choice")],
         "choices_line": _choices_line(s), "method_text": plan["method_text"], "not_claimed": plan["not_claimed"],
-        "caveats": [c["note"] for c in s.of_kind("caveat")], "cautions": list(CAUTIONS),
+        "caveats": [c["note"] for c in s.of_kind("caveat")], "cautions": list(language.of("en").cautions),
         "trace": f"Every day behind a number, used or left out, stands in comparison_days (plan = '{plan['plan']}', plan_hash = '{plan['plan_hash']}'); "
         "`flocledger trace` goes on from a day to its minutes, readings, file and line.",
     }  # fmt: skip
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
 
 
 def headline(row: Row, plan: Row, *, us: bool) -> str:
