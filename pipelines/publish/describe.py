@@ -15,6 +15,7 @@ from pipelines.store.sql_files import create_macros_and_views
 from schemas import TABLES, Table
 from schemas.detectors import DETECTORS
 from schemas.kpis.catalogue import CATALOGUE
+from schemas.kpis.outside_figures import checked_against
 from schemas.views.registry import US, VIEWS
 
 WRITTEN_HERE = ("dictionary", "kpi_catalogue", "detectors")  # tables of words, the same for every plant
@@ -110,7 +111,7 @@ def _dictionary(con: duckdb.DuckDBPyConnection) -> None:
 def _catalogue(con: duckdb.DuckDBPyConnection) -> None:
     """Write one row for every KPI of the catalogue and column that holds it; one without a column for the others."""
     rows = [
-        (k.number, head.name, head.symbol, head.formula, ", ".join(k.tables) if column else "", column, US.get(column, (column,))[0], head.gate, head.note)
+        (k.number, head.name, head.symbol, head.formula, ", ".join(k.tables) if column else "", column, US.get(column, (column,))[0], head.gate, head.note, checked_against(k.number))
         for k in CATALOGUE
         for head in (k.head,)
         for column in k.columns or ("",)

@@ -21,5 +21,8 @@ TABLE = Table(
         Column("column_us", "text", "-", "the same in the _us views; empty when none", nullable=False),
         Column("reason_column", "text", "-", "column that says why the value is null; empty when none is needed", nullable=False),
         Column("note", "text", "-", "why there is no column, or what to mind; empty when there is nothing to say", nullable=False),
+        Column(
+            "checked_against", "text", "-", "figure from outside this project that its computation reproduces, and the test", nullable=False
+        ),
     ),
 )

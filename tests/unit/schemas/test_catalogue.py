@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import duckdb
 import pytest
 
@@ -10,6 +13,7 @@ from schemas import TABLES
 from schemas.kpis import sql_text
 from schemas.kpis.catalogue import ALL, CATALOGUE, CatalogueRow
 from schemas.kpis.columns import KPI
+from schemas.kpis.outside_figures import CHECKED, NONE, checked_against
 from schemas.views.registry import US, VIEWS
 
 NAMED = {column for kpi in CATALOGUE for column in kpi.columns}
@@ -75,3 +79,19 @@ def test_published_catalogue_has_a_row_for_each_column() -> None:
 def test_sql_of_the_declarations_is_up_to_date() -> None:
     for path, text in sql_text.texts().items():
         assert path.read_text(encoding="utf-8") == text, f"{path.name}: run `python -m schemas`"
+
+
+def test_outside_figures_are_of_known_kpis_and_their_tests_are_there() -> None:
+    root = Path(__file__).resolve().parents[3]
+    assert set(CHECKED) <= {row.number for row in CATALOGUE}
+    examples = {
+        line.split(",")[0].rstrip("abcd")
+        for line in (root / "tests/published/worked_examples.csv").read_text(encoding="utf-8").splitlines()
+    }
+    for text in CHECKED.values():
+        places = re.findall(r"tests/[\w./]+", text)
+        assert places
+        assert all((root / place).exists() for place in places), text
+        named = re.findall(r"csv, ([\d., ando]+)\)", text)
+        assert all(number in examples for part in named for number in re.findall(r"\d+\.\d+", part)), text
+    assert checked_against(63) == NONE
