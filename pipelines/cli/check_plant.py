@@ -22,10 +22,10 @@ _PER = {"disposal_wet": "kg wet cake", "power": "kWh", "water": "m3", "recycle":
 def check_plant(file: Path) -> int:
     """Check the plant file FILE; show its lines, signals by role, layouts, and missing inputs of each KPI.
 
-    Reads FILE only. Writes nothing. Exits with 0 when every KPI has its inputs, 1 when some will be null, 3 when the
-    file cannot be used: the message names line, key, value and remedy.
+    Reads FILE only. Writes nothing. Exits with 0 when every KPI has its inputs, 1 when some will be null or a day lies between
+    two entries that look as if they follow each other, 3 when the file cannot be used: the message names line, key, value and remedy.
     """
-    from pipelines.plant import kpi_inputs, loader
+    from pipelines.plant import gaps, kpi_inputs, loader
 
     plant_file = loader.load(file)
     lacking = [need for need in kpi_inputs.needs(plant_file) if need.missing]
@@ -41,8 +41,11 @@ def check_plant(file: Path) -> int:
     for layout in plant_file.layouts:
         say(f"  {layout.id:<16} {layout.kind:<9} {layout.files}  {_stamp(layout, plant_file)}")
     say("\n".join(_corrections(plant_file)))
+    warnings = gaps.day_gaps(plant_file)
+    if warnings:
+        say("".join(f"\nwarning: {text}" for text in warnings))
     say(f"\n{file} can be used" + (f"; {len(lacking)} groups of KPIs will be null" if lacking else "; every KPI has its inputs"))
-    return ExitCode.WARNINGS if lacking else ExitCode.OK
+    return ExitCode.WARNINGS if lacking or warnings else ExitCode.OK
 
 
 def _plant(plant_file: PlantFile) -> list[str]:
@@ -83,7 +86,7 @@ def _corrections(plant_file: PlantFile) -> list[str]:
 
 
 def _span(since: object, until: object) -> str:
-    return (f" since {since}" if since else "") + (f" until {until}" if until else "")
+    return (f" since {since}" if since else "") + (f" until {until} (the first day after)" if until else "")
 
 
 def _stamp(layout: Layout, plant_file: PlantFile) -> str:

@@ -125,6 +125,9 @@ class Layout(Block):
         default=0.99, ge=0, le=1, description="share of values that must be readable; a file below it is refused"
     )
     # lab sheets
+    sample_number: Literal["bottle", "round"] = Field(
+        default="bottle", description="what a number of sample_column names: one bottle, or a round whose feed, cake and filtrate share it"
+    )
     point_column: str | None = Field(default=None, description="lab long: column of the sample point")
     analyte_column: str | None = Field(default=None, description="lab long: column of the analyte")
     result_column: str | None = Field(default=None, description="lab long: column of the result")

@@ -52,7 +52,7 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, words: d
     span = sample_times.when(row, layout, plant_file)
     if span["from_utc"] > received_utc + FUTURE_MARGIN:
         raise RowError("time in the future", str(row["stamp_text"]))
-    meant = _meaning(row, layout, plant_file)
+    meant = _meaning(row, layout, plant_file, span["from_utc"])
     number = read(row["text"] or "", row["qualifier_text"], layout, row.get("limit_text"), words)
     density, is_us = _density(meant, span["from_utc"], plant_file), plant_file.plant.units == "US"
     analyte, value, note = to_stored(number.value, meant.analyte, meant.point, meant.unit, density_kg_m3=density, is_us=is_us)
@@ -61,16 +61,19 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, words: d
     method, suffix = _method(row["method"] or meant.method, plant_file)
     reported = sample_times.reported(row["reported_text"], layout, plant_file)
     return {
-        "line_no": row["line_no"], "sample_id": _sample_id(row, meant, span, plant_file) + suffix, "is_numbered": bool((row["sample"] or "").strip()),
+        "line_no": row["line_no"], "sample_id": _sample_id(row, meant, span, layout, plant_file) + suffix, "is_numbered": bool((row["sample"] or "").strip()),
         "analyte": analyte, "line": meant.line, "point": meant.point, **span, **_numbers(number, value), "unit": STORED_UNIT.get(analyte),
         "note": note, "method": method, "crew": row["crew"] or None, "lot": row.get("lot") or None,
         "reported_utc": reported or received_utc, "is_reported": reported is not None,
     }  # fmt: skip
 
 
-def _sample_id(row: dict[str, Any], meant: _Meant, span: dict[str, Any], plant_file: PlantFile) -> str:
-    """Return the lab's number of a sample, or line/point/time made into one."""
-    return (row["sample"] or "").strip() or f"{meant.line}/{meant.point}/{sample_times.label(span, plant_file)}"
+def _sample_id(row: dict[str, Any], meant: _Meant, span: dict[str, Any], layout: Layout, plant_file: PlantFile) -> str:
+    """Return the lab's number of a sample, with line and point where the number is that of a round; else line/point/time made into one."""
+    number = (row["sample"] or "").strip()
+    if number and layout.sample_number == "round":
+        return f"{number}/{meant.line}/{meant.point}"
+    return number or f"{meant.line}/{meant.point}/{sample_times.label(span, plant_file)}"
 
 
 def identity(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> dict[str, Any]:
@@ -78,10 +81,11 @@ def identity(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> dict
 
     RowError when that is not known.
     """
-    span, meant = sample_times.when(row, layout, plant_file), _meaning(row, layout, plant_file)
+    span = sample_times.when(row, layout, plant_file)
+    meant = _meaning(row, layout, plant_file, span["from_utc"])
     method, suffix = _method(row["method"] or meant.method, plant_file)
     return {
-        "sample_id": _sample_id(row, meant, span, plant_file) + suffix, "line": meant.line, "point": meant.point, "analyte": meant.analyte,
+        "sample_id": _sample_id(row, meant, span, layout, plant_file) + suffix, "line": meant.line, "point": meant.point, "analyte": meant.analyte,
         "unit_text": meant.unit, "density_kg_m3": _density(meant, span["from_utc"], plant_file), "method": method, **span,
     }  # fmt: skip
 
@@ -112,11 +116,12 @@ def _density(meant: _Meant, at: datetime, plant_file: PlantFile) -> float | None
     return max(((since, density) for since, density in dated if since <= at), default=(at, None), key=lambda d: d[0])[1]
 
 
-def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> _Meant:
+def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile, at: datetime) -> _Meant:
+    """Return what a value of a sample is; `at` is when the sample's time begins: of a bare date, when its operating day does."""
     if row["column"] is not None:
         for c in layout.results:
             since, until = plant_file.calendar.since(c.since), plant_file.calendar.until(c.until)
-            if c.column == row["column"] and since <= row["time_utc"] < until:
+            if c.column == row["column"] and since <= at < until:
                 return _Meant(c.line or _line(row, layout), c.point, c.analyte, c.unit, c.method)
         raise RowError("unknown analyte", f"column {row['column']!r} means nothing on this date")
     point, word = folded(row["point_text"]), folded(row["analyte_text"])

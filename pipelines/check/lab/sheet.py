@@ -117,7 +117,9 @@ def _clash(current: list[Result]) -> str | None:
     places = sorted({(r["line"], r["point"], r["from_utc"], r["to_utc"]) for r in current})
     if len(places) > 1:
         said = " and ".join(f"{line} {point} {at:%Y-%m-%dT%H:%MZ}" for line, point, at, _ in places)
-        return f"sample {current[0]['sample_id']} is {said}"
+        points = len({(line, point) for line, point, _, _ in places})
+        remedy = '; where a number is that of a round, write sample_number = "round" in the layout' if points > 1 else ""
+        return f"sample {current[0]['sample_id']} is {said}{remedy}"
     amounts = sorted({r["value"] for r in current})
     if current[0]["analyte"] in MASSES and len(amounts) > 1:
         return f"number {current[0]['sample_id']} has " + " and ".join(f"{a:g}" for a in amounts) + f" {current[0]['unit']}"
