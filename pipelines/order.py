@@ -140,12 +140,12 @@ def rebuild(
 
 
 def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, call: Call = direct, as_of: datetime | None = None) -> Summary:
-    """Write the weekly page of one plant from the published file; default: the reporting week that ended before `as_of` (the clock)."""
-    from pipelines import report
+    """Write the weekly page of one plant from the published file and mail it; default: the reporting week that ended before `as_of` (the clock)."""
+    from pipelines import mail, report
 
     with recorded(home, plant_id, "weekly", as_of) as run:
         path = call(report.run, home, plant_id, week_start_day, as_of=run.as_of)
-        return run.finished(outputs=[str(path)])
+        return run.finished(outputs=[str(path)], notices=mail.run(home, plant_id, path, as_of=run.as_of))
 
 
 def compare(home: Home, plan_name: str, *, call: Call = direct, as_of: datetime | None = None) -> Summary:

@@ -63,6 +63,10 @@ class Home:
     def reports(self, plant: str) -> Path:
         return self.published / "reports" / plant
 
+    def outbox(self, plant: str) -> Path:
+        """Return the folder of mails that wait, and of what became of those that went."""
+        return self.root / "outbox" / plant
+
     def runs(self, plant: str) -> Path:
         """Return the folder of run summaries (one JSON a run)."""
         return self.root / "runs" / plant

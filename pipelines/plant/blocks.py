@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterable
 from datetime import time
 from functools import cached_property
@@ -83,6 +84,21 @@ class Plant(Block):
     def week_start_number(self) -> int:
         """Return the ISO weekday (1 Monday) on which the reporting week begins."""
         return ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday").index(self.week_start) + 1
+
+
+class Mail(Block):
+    """Who gets the weekly page by mail; the server and its login stand in the environment (FLOCLEDGER_SMTP_HOST, _PORT, _USER, _PASSWORD, _CA_FILE)."""
+
+    to: tuple[str, ...] = Field(min_length=1, description="addresses of the plant's list")
+    sender: str = Field(description="address the page is sent from")
+
+    @field_validator("to", "sender")
+    @classmethod
+    def _is_address(cls, given: tuple[str, ...] | str) -> tuple[str, ...] | str:
+        for one in (given,) if isinstance(given, str) else given:
+            if not re.fullmatch(r"[^\s@<>,;:\"]+@[^\s@<>,;:\"]+", one):
+                raise ValueError(f"{one!r} is no mail address")
+        return given
 
 
 class Pump(Block):
@@ -243,6 +259,7 @@ class PlantBlocks(Block):
     polymers: tuple[Polymer, ...] = Field(default=(), description="polymer products with their dates")
     prices: tuple[Price, ...] = Field(default=(), description="prices with their dates")
     targets: tuple[Target, ...] = Field(default=(), description="targets and usual ranges shown on the weekly page")
+    mail: Mail | None = Field(default=None, description="who gets the weekly page by mail")
     events: tuple[Event, ...] = Field(default=(), description="logged events marked on charts")
     pumps: tuple[Pump, ...] = Field(default=(), description="feed pumps that an arrangement puts in the place of a line's own")
     arrangements: tuple[Arrangement, ...] = Field(

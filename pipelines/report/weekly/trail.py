@@ -33,7 +33,7 @@ class Number:
 def of_week(week: WeekData, lines: tuple[LineFacts, ...], page: dict[str, Any], t: Language) -> dict[str, Any]:
     """Return what a reader needs to trace every printed number; without the revision."""
     return {
-        "plant": week.plant, "name": week.name, "iso_week": week.iso_week, "week_start_day": str(week.week_start_day), "flocledger": __version__,
+        "plant": week.plant, "name": week.name, "language": t.code, "iso_week": week.iso_week, "week_start_day": str(week.week_start_day), "flocledger": __version__,
         "known_utc": week.known_utc.isoformat(), "plant_file_id": week.plant_file_id, "withheld": page["withheld"],
         "rows_set_aside": week.rows_set_aside, "sentences": page["sentences"], "data": page["data_line"], "items": page["items"],
         "lines": [
