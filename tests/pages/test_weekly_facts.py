@@ -382,3 +382,15 @@ def test_money_is_said_only_with_an_interval_valid_at_all_times(row: dict[str, A
 
 def test_durations_are_minutes_up_to_two_hours() -> None:
     assert [items.lasted(m, language.of("da")) for m in (120, 121, 600)] == ["120 min", "2,0 t", "10,0 t"]
+
+
+def test_consequences_hang_under_their_cause() -> None:
+    cause, consequence = FLAG | {"cause_id": "f"}, FLAG | {"flag_id": "g", "cause_id": "f", "detector": "flatline"}
+    assert [i.flag["flag_id"] for i in made(line({}, flags=(consequence, cause))).items] == ["f"]
+
+
+def test_a_doubt_is_said_in_the_language_of_the_plant() -> None:
+    row = {"role": "sludge_flow", "verdict": "doubted", "deviation_pct": -10.4, "reason": "the register says 10 % more."}
+    english, danish = made(line({}, integrity=(row,))), made(line({}, integrity=(row,)), t=language.of("da"))
+    assert "Have the sludge flow meter checked: the register says 10 % more." in sentences.three([english], T)
+    assert "Få undersøgt slamflowmåleren: et vidne afviger -10 %." in sentences.three([danish], language.of("da"))

@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from pipelines.report import language
+from pipelines.report.language import Language
 from pipelines.report.weekly.queries import Row
 
 WITHHELD_FROM_PCT = 20.0
@@ -29,6 +31,14 @@ class Doubt:
     role: str
     deviation_pct: float | None
     reason: str
+
+    def words(self, t: Language) -> str:
+        """Return which witness disagrees: in English as the table has it, else by how much a witness differs."""
+        if t.code == language.DEFAULT and self.reason:
+            return self.reason.strip().rstrip(".")
+        if self.deviation_pct is None:
+            return t("dataline.witness_open")
+        return t("dataline.witness", percent=t.numeral(f"{self.deviation_pct:+.0f}"))
 
 
 def of_line(integrity: Sequence[Row]) -> tuple[Doubt, ...]:

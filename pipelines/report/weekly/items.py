@@ -17,7 +17,9 @@ OWNER = {
     "data gap": "data", "clock error": "data", "resampled": "data", "set-point as value": "data",
     "flatline": "instruments", "out of range": "instruments", "clipped": "instruments", "zero offset": "instruments",
     "stuck run bit": "instruments", "totaliser reset": "instruments", "totaliser jump": "instruments", "totaliser ratio": "instruments",
-    "dry run": "maintenance", "negative flow": "maintenance", "polymer outage": "operations",
+    "spikes": "instruments", "meter doubted": "instruments", "dry run": "maintenance", "negative flow": "maintenance", "wash water low": "maintenance",
+    "short cycling": "maintenance", "polymer outage": "operations", "polymer left on": "operations", "weak solution": "operations",
+    "blocked suction": "operations", "deadhead": "operations", "torque high": "operations",
 }  # fmt: skip
 
 
@@ -37,13 +39,18 @@ class Item:
 
 
 def of_line(week: WeekData, data: LineData, t: Language) -> tuple[Item, ...]:
-    """Return what asks for a check and has no disposition yet, the most urgent first."""
-    asked = [f for f in data.flags if f["severity"] in URGENT and f["disposition"] is None]
+    """Return the causes that ask for a check and have no disposition yet, the most urgent first."""
+    asked = [f for f in data.flags if f["severity"] in URGENT and f["disposition"] is None and is_cause(f)]
     made_on = week.known_utc.astimezone(week.zone).date()
     return tuple(
         Item(f, title(week, f, t), OWNER.get(f["detector"], "process"), made_on + timedelta(days=DAYS_TO_ACT[f["severity"]]))
         for f in sorted(asked, key=lambda f: URGENT.index(f["severity"]))
     )
+
+
+def is_cause(flag: Row) -> bool:
+    """Return whether a flag is the first of its cause; repeats and consequences are looked at with it."""
+    return flag.get("cause_id") in (None, flag["flag_id"])
 
 
 def title(week: WeekData, flag: Row, t: Language) -> str:

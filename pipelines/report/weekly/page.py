@@ -160,7 +160,7 @@ def _first_chart(week: WeekData, line: LineFacts, several: bool, t: Language) ->
 
 
 def _page(week: WeekData, line: LineFacts, with_dose: bool, t: Language) -> dict[str, Any]:
-    flags = sorted(line.data.flags, key=lambda f: (f["detector"], f["start_utc"]))
+    flags = sorted(line.data.flags, key=lambda f: (f.get("cause_id") or f["flag_id"], f["start_utc"]))
     found = [*([charts.dose(week, line, t)] if with_dose else []), *charts.rest(week, line, t)]
     return {
         "heading": t("lines_of", line=line.data.name),

@@ -96,7 +96,7 @@ def decision(lines: Sequence[LineFacts], t: Language, several: bool) -> str:
         )
     for line in lines:
         for doubted in line.doubts:
-            return t("sentence.decide_doubt", role=t.word("role", doubted.role), reason=doubted.reason)
+            return t("sentence.decide_doubt", role=t.word("role", doubted.role), reason=doubted.words(t))
     for line in lines:
         missed = (line.data.this or {}).get("missed_share")
         if missed is not None and missed > MISSED_WORTH_A_WORD:
@@ -125,8 +125,13 @@ def data_line(week: WeekData, lines: Sequence[LineFacts], t: Language) -> str:
     lost = sum((line.data.this or {}).get("lost_minutes") or 0 for line in lines) / 60.0
     if lost >= LOST_WORTH_A_WORD_H:
         parts.append(t("dataline.lost", hours=t.numeral(one_decimal(lost))))
-    parts += [t("dataline.doubted", role=t.word("role", d.role), reason=d.reason) for line in lines for d in line.doubts]
-    parts += [_balance(line, t) for line in lines[:1] if (line.data.balance or {}).get("verdict") in ("below limits", "above limits")]
+    parts += [t("dataline.doubted", role=t.word("role", d.role), reason=d.words(t)) for line in lines for d in line.doubts]
+    flagged = any(f["detector"] == "solids balance open" for line in lines for f in line.data.flags)
+    parts += [
+        _balance(line, t)
+        for line in lines[:1]
+        if not flagged and (line.data.balance or {}).get("verdict") in ("below limits", "above limits")
+    ]
     return sentence("; ".join(parts))
 
 
