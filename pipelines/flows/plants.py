@@ -1,0 +1,97 @@
+"""The nightly runs of many plants side by side: one task a plant, on the task runner that the configuration names.
+
+`FLOCLEDGER_TASK_RUNNER` is `threads` (default), `processes`, `dask` (worker processes of this machine) or `dask:<address>` of a
+scheduler whose workers see the home under the same path; `FLOCLEDGER_WORKERS` is how many at once (default: one a core).
+A plant is the unit of work: its store is one file with a lock, and only ids, paths and exit codes go between processes.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from prefect import flow, get_run_logger, task
+from prefect.artifacts import create_table_artifact
+from prefect.cache_policies import NO_CACHE
+from prefect.client.schemas.objects import State
+from prefect.states import Completed, Failed
+from prefect.task_runners import ProcessPoolTaskRunner, TaskRunner, ThreadPoolTaskRunner
+
+from pipelines import order
+from pipelines.base import sanitise
+from pipelines.base.errors import ExitCode, UsageError, exit_code_of
+from pipelines.base.home import Home
+from pipelines.flows.nightly import SETTLE_S
+from pipelines.flows.runs import TIMEOUT_S, WARNINGS
+
+
+def runner_of(settings: Mapping[str, str]) -> TaskRunner[Any]:
+    """Return the task runner that the settings name; UsageError for an unknown one, or Dask without its package."""
+    kind, _, address = settings.get("FLOCLEDGER_TASK_RUNNER", "threads").partition(":")
+    workers = int(settings.get("FLOCLEDGER_WORKERS", 0)) or os.cpu_count() or 1
+    if kind == "threads":
+        return ThreadPoolTaskRunner(max_workers=workers)
+    if kind == "processes":
+        return ProcessPoolTaskRunner(max_workers=workers)
+    if kind != "dask":
+        raise UsageError(
+            f"there is no task runner {kind!r}", remedy="set FLOCLEDGER_TASK_RUNNER to threads, processes, dask or dask:<address>"
+        )
+    try:
+        from prefect_dask.task_runners import DaskTaskRunner
+    except ImportError:
+        raise UsageError("the task runner dask needs prefect-dask", remedy="install flocledger[dask]") from None
+    local = {"n_workers": workers, "threads_per_worker": 1, "processes": True, "dashboard_address": None}
+    runner: TaskRunner[Any] = DaskTaskRunner(address=address) if address else DaskTaskRunner(cluster_kwargs=local)
+    return runner
+
+
+@task(name="plant night", task_run_name="night-{plant}", retries=0, cache_policy=NO_CACHE, persist_result=False)
+def plant_night(plant: str, root: str, as_of: datetime | None) -> dict[str, Any]:
+    """Run the night of one plant; return its id, exit code and what stopped it. One plant's failure is none of the others'."""
+    try:
+        summary = order.nightly(Home(Path(root)), plant, as_of, settle_s=SETTLE_S)
+    except Exception as error:
+        return {"plant": plant, "exit code": int(exit_code_of(error)), "detail": sanitise.lines(str(error))}
+    return {"plant": plant, "exit code": int(summary.exit_code), "detail": f"{len(summary.receipts)} files, {summary.seconds:.1f} s"}
+
+
+@flow(name="plants", retries=0, persist_result=False, timeout_seconds=TIMEOUT_S)
+def _plants(names: list[str], as_of: datetime | None) -> Any:
+    home = Home.resolve()
+    futures = [plant_night.submit(name, str(home.root), as_of) for name in names]
+    found = [_outcome(name, future.result(raise_on_failure=False)) for name, future in zip(names, futures, strict=True)]
+    create_table_artifact(key="plants", table=found, description=f"nightly runs of {len(found)} plants")
+    get_run_logger().info("%s", found)
+    return state_of(found)
+
+
+def _outcome(name: str, result: Any) -> dict[str, Any]:
+    """Return what a task said; of one that was lost with its worker, that the next run continues."""
+    if isinstance(result, dict):
+        return result
+    return {
+        "plant": name,
+        "exit code": int(ExitCode.INTERNAL),
+        "detail": f"its worker was lost: {sanitise.name(str(result))}; the next run continues",
+    }
+
+
+def state_of(found: list[dict[str, Any]]) -> State[int]:
+    """Return Completed when every plant ended with 0, Warnings when none is worse than 1, else a failed state naming the plants."""
+    worst = max((one["exit code"] for one in found), default=0)
+    failed = [one["plant"] for one in found if one["exit code"] > ExitCode.WARNINGS]
+    if failed:
+        return Failed(message=f"failed: {', '.join(failed)}")
+    return Completed(name=WARNINGS, data=worst) if worst else Completed(data=worst)
+
+
+def plants(names: list[str] | None = None, as_of: datetime | None = None) -> State[int]:
+    """Run the nights of some plants (default: all of the home) on the configured task runner; return the state it ended in."""
+    chosen = Home.resolve().plants() if names is None else names
+    run: Any = _plants.with_options(task_runner=runner_of(os.environ))
+    state: State[int] = run(chosen, as_of, return_state=True)
+    return state
