@@ -146,7 +146,7 @@ def rebuild(
 
     Reads <home>/plants/<plant>.toml and <home>/archive/<plant>/. Writes <home>/store/<plant>.duckdb (the old one stays in
     place until the new one is complete), <home>/published/ and a record in <home>/runs/<plant>/. The tables equal those of
-    the nightly runs. A damaged store is kept under another name. Ends with 2, and changes nothing, when originals that were
+    the nightly runs. A damaged store is kept under another name. Exits with 2 and changes nothing when originals that were
     taken in before are missing.
 
     After a run with a wrong clock, `--receipt 12-14=2026-03-02T06:30:00Z` gives the originals with the receipt numbers 12 to 14

@@ -25,7 +25,7 @@ def serve(home: Home, plant: str | None, port: int, start_s: float, only_list: b
     Reads the plant files for time zone, operating day and week start; each run reads and writes what `nightly` and `weekly`
     do; a `prefect.yaml` is needed only for a work pool. Uses the Prefect server of PREFECT_API_URL; without one, starts its own on 127.0.0.1 with its history in
     <home>/prefect/. That server listens on 127.0.0.1 only and asks for no login: whoever can log in to this machine can start
-    runs of this home's plants there, and of no other home. A second `serve` of the same home ends with 3.
+    runs of this home's plants there, and of no other home. A second `serve` of the same home exits with 3.
     """
     from pipelines.flows import deployments
     from pipelines.plant import loader

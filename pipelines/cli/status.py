@@ -41,7 +41,7 @@ def status(home: Home, plant: str | None, as_json: bool, out: Path | None) -> in
     """Show each plant's last run and success, lag of its data, waiting work, days of data and what is published.
 
     Reads <home>/runs/, <home>/inbox/, <home>/store/ and <home>/published/flocledger.duckdb. Writes nothing but the file
-    named by --out. Ends with the worst of all plants: 4 when a store or the published file is damaged, else the code of the
+    named by --out. Exits with the worst code of all plants: 4 when a store or the published file is damaged, else the code of the
     last run that failed, 2 when a plant has no data (yet, or of the last day), 1 after warnings.
     """
     from pipelines.status import gather

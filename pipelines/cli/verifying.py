@@ -34,9 +34,9 @@ def _own(_: click.Context, __: click.Parameter, given: tuple[str, ...]) -> dict[
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), default=Path(), help="Folder of the pictures. Default: here.")
 @home_option
 def verify_plant(home: Home, plant: str, days: int, own: dict[str, dict[str, float]], out: Path) -> int:
-    """Hold the first days of PLANT against each other and against the plant's own figures; draw each signal with its role and unit.
+    """Compare the first days of PLANT with each other and with the plant's own figures; draw each signal with its role and unit.
 
-    Reads <home>/plants/ and <home>/store/. Writes one PNG a line to --out. Ends with 1 when a check is in doubt. Advisory only.
+    Reads <home>/plants/ and <home>/store/. Writes one PNG a line to --out. Exits with 1 when a check is in doubt. Advisory only.
     """
     from pipelines import verify
     from pipelines.verify.checks import DOUBT
