@@ -22,10 +22,10 @@ from pipelines.store import Store, plant_file_versions
 from pipelines.watch import history_flags, judge, line_day, marks, spans
 from pipelines.watch.integrity import day_facts, integrity_store
 from pipelines.watch.integrity.day_facts import DayFacts
-from pipelines.watch.line_day import Usual
+from pipelines.watch.line_day import LineDay, Usual
 from pipelines.watch.marks import Mark
 from pipelines.watch.readings_lookup import Said
-from pipelines.watch.standing import standing_on
+from pipelines.watch.standing import pump_standing_at, standing_on
 from pipelines.watch.words import Flag
 from schemas import TABLES
 
@@ -119,8 +119,14 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judg
                 flags += sorted([*found, *more], key=lambda f: (f.start, f.detector, f.role or ""))
                 marked += rows
                 facts.append(day_facts.of_day(day))
-            seen[day.day] = line_day.usual_of(day, tuple(judge.LINKED), standing_on(plant_file, line.id, day.day))
+            seen[day.day] = _usual(day, plant_file)
     return Judged(days, flags, marked, facts)
+
+
+def _usual(day: LineDay, plant_file: PlantFile) -> Usual:
+    line = day.line.id
+    end = plant_file.calendar.day_end(day.day)
+    return line_day.usual_of(day, tuple(judge.LINKED), standing_on(plant_file, line, day.day), pump_standing_at(plant_file, line, end))
 
 
 def pieces(days: Iterable[date]) -> list[list[date]]:

@@ -12,8 +12,8 @@ from datetime import date
 from statistics import median
 
 USUAL_DAYS, USUAL_LEAST = 14, 5
-HIGH, LOW = 1.25, 0.78  # times the usual dose
-HIGH_DAYS, LOW_DAYS = 2, 1  # days in a row: operators step up for a day, nobody steps down by a quarter
+HIGH, LOW = 1.25, 0.75  # times the usual dose
+HIGH_DAYS, LOW_DAYS = 3, 2  # days in a row: the feed TS of one sample makes a day
 LONGEST_DAYS = 10  # a dose that stays for so many days is the usual one (rule of this project)
 
 

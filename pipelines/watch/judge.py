@@ -13,7 +13,7 @@ from pipelines.watch import curve, judge_process, rules
 from pipelines.watch.episodes import Episode, Mask, Values, episodes
 from pipelines.watch.line_day import RUNNING, LineDay, Usual, changes, deadband_si, signal_on, span_si, together
 from pipelines.watch.spans import Spans
-from pipelines.watch.standing import standing_at
+from pipelines.watch.standing import pump_standing_at, standing_at
 from pipelines.watch.words import Flag, flags_from, lasted, number, shown
 from schemas.detectors import THIS_WEEK, TODAY
 from schemas.roles import ROLES
@@ -52,7 +52,8 @@ def flags_of(
     `recorded` are the first and the last reading of the plant.
     """
     events = changes(plant_file, day.line.id)
-    usual = together(before, standing_at(plant_file, day.line.id, day.start + _MOMENT))
+    began = day.start + _MOMENT
+    usual = together(before, standing_at(plant_file, day.line.id, began), pump_standing_at(plant_file, day.line.id, began))
     seconds = {role: spans.seconds_in(day) for (line, role), spans in refused.items() if line == day.line.id}
     flat = _flatlines(day, usual, plant_file)
     turns = pump_turns(day, plant_file, ON_WHOLE_MINUTE)

@@ -73,6 +73,7 @@ class Usual:
     """
 
     standing: object
+    pump: object
     flow: Values
     dp: Values
     suction: Values
@@ -124,7 +125,7 @@ def _line_day(
     return LineDay(line, day, start, states, series, has)
 
 
-def usual_of(day: LineDay, roles: Sequence[str], standing: object) -> Usual:
+def usual_of(day: LineDay, roles: Sequence[str], standing: object, pump: object) -> Usual:
     """Return what one day adds to the usual of what stands on the line; ranges for the given roles."""
     processing, flow, dp = day.is_state("processing"), day.series["sludge_flow"], day.mixing_dp()
     both = processing & flow.known & dp.known
@@ -137,6 +138,7 @@ def usual_of(day: LineDay, roles: Sequence[str], standing: object) -> Usual:
         ranges[role] = (float(np.median(spread)),) if len(spread) else ()
     return Usual(
         standing,
+        pump,
         flow.values[both],
         dp.values[both],
         suction.values[drawn],
@@ -153,16 +155,20 @@ def _levels(day: LineDay, role: str, processing: Mask) -> tuple[Values, ...]:
     return (day.series[role].values[processing & day.series[role].known],)
 
 
-def together(days: Sequence[Usual], standing: object) -> Usual:
-    """Join the days of one arrangement; pressure drops of days that lie off the others are left out, so that a fault teaches nothing."""
-    parts = [d for d in days if d.standing == standing and standing is not None]
+def together(days: Sequence[Usual], standing: object, pump: object) -> Usual:
+    """Join the days: pressure drops of one arrangement (`standing`; None: of none), all else of one pump.
+
+    Pressure drops of days that lie off the others are left out, so that a fault teaches nothing.
+    """
+    parts = [d for d in days if d.pump == pump]
+    mixing = [d for d in days if d.standing == standing and standing is not None]
     suction, drawn, power = (np.concatenate([np.empty(0), *(getattr(p, n) for p in parts)]) for n in ("suction", "suction_flow", "power"))
     discharge, wash, torque = (tuple(x for p in parts for x in getattr(p, name)) for name in ("discharge", "wash", "torque"))
-    kept = [p for p, is_alike in zip(parts, curve.alike([(p.flow, p.dp) for p in parts]), strict=True) if is_alike]
+    kept = [p for p, is_alike in zip(mixing, curve.alike([(p.flow, p.dp) for p in mixing]), strict=True) if is_alike]
     flow, dp = (np.concatenate([np.empty(0), *(getattr(p, n) for p in kept)]) for n in ("flow", "dp"))
     roles = {role for p in parts for role in p.ranges}
     ranges = {r: tuple(x for p in parts for x in p.ranges.get(r, ())) for r in roles}
-    return Usual(standing, flow, dp, suction, drawn, power, discharge, wash, torque, ranges)
+    return Usual(standing, pump, flow, dp, suction, drawn, power, discharge, wash, torque, ranges)
 
 
 def instant_span(plant_file: PlantFile, signal: Signal) -> tuple[datetime, datetime]:

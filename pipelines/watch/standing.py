@@ -27,3 +27,13 @@ def standing_on(plant_file: PlantFile, line: str, day: date) -> object:
     end = standing_at(plant_file, line, plant_file.calendar.day_end(day))
     start = standing_at(plant_file, line, plant_file.calendar.day_start(day) + _MOMENT)
     return end if start == end else None
+
+
+def pump_standing_at(plant_file: PlantFile, line: str, at: datetime) -> object:
+    """Return what stands for the feed pump of a line just before an instant: what hangs on the pump and the tank, not on the mixing point.
+
+    The id of the pump where arrangements are declared, transitions included; else the number of events logged before.
+    """
+    if arrangements.of_line(plant_file, line):
+        return arrangements.pump_of(plant_file, line, at - _MOMENT)
+    return standing_at(plant_file, line, at)
