@@ -132,10 +132,16 @@ def explained(path: Path, text: str, error: ValidationError) -> PlantFileError:
     first, others = found[0], found[1:]
     remedy = first.remedy
     if others:
-        named = ", ".join(f"{p.key} (line {p.line})" if p.line else p.key for p in others[:_MOST_OTHERS])
+        named = ", ".join(_named(p) for p in others[:_MOST_OTHERS])
         more = f" and {len(others) - _MOST_OTHERS} more" if len(others) > _MOST_OTHERS else ""
         remedy += f"\n  also wrong: {named}{more}"
     return PlantFileError(path=str(path), line=first.line, key=first.key, value=first.value, problem=first.problem, remedy=remedy)
+
+
+def _named(problem: Problem) -> str:
+    """Return a further problem by key, and line or that it is missing."""
+    where = f" (line {problem.line})" if problem.line else ""
+    return f"{problem.key} is missing{where}" if problem.value is NOTHING else f"{problem.key}{where}"
 
 
 def problems(text: str, error: ValidationError) -> list[Problem]:

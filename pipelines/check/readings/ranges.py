@@ -69,7 +69,9 @@ def detail() -> pl.Expr:
         .then(pl.format("{}: {} is not within {} to {} (SI)", name, text, c("physical_low").round(3), c("physical_high").round(3)))
         .when(c("reason") == "transmitter failure level")
         .then(pl.format("{}: {} ({} mA) is not within {} to {} mA", name, text, c("ma").round(3), pl.lit(FAILURE_MA[0]), pl.lit(FAILURE_MA[1])))
-        .when(c("reason").is_in(["unknown tag", "scaling not known for date", "time in the future", "time before data_since"])).then(pl.format("{}: {} at {}", name, text, c("time_utc").dt.strftime("%Y-%m-%dT%H:%M:%SZ")))
+        .when(c("reason") == "scaling not known for date")
+        .then(pl.format("{}: {} at {}: no [[signals]] block of this tag is in force then (its since and until)", name, text, c("time_utc").dt.strftime("%Y-%m-%dT%H:%M:%SZ")))
+        .when(c("reason").is_in(["unknown tag", "time in the future", "time before data_since"])).then(pl.format("{}: {} at {}", name, text, c("time_utc").dt.strftime("%Y-%m-%dT%H:%M:%SZ")))
         .when(c("reason") == "unit implausible").then(pl.format("{}: {} is in {} here; the plant file has another unit for it", name, text, c("unit_text")))
         .when(c("reason").is_not_null()).then(pl.format("{}: {}", name, text))
     )  # fmt: skip

@@ -48,9 +48,9 @@ def parted(values: pl.DataFrame, signals: Signals, layout: Layout) -> tuple[pl.D
     A value without a readable time, or in a row without a tag, is judged with its row.
     """
     codes = signals.codes(values["tag"])
-    is_untied = pl.Series(codes == len(signals.tags))
-    if not is_untied.any():
+    if not len(codes) or codes.max() < len(signals.tags):
         return values, codes, None
+    is_untied = pl.Series(codes == len(signals.tags))
     is_untied &= values["time_utc"].is_not_null() & (values["tag"].cast(pl.String).fill_null("") != "")
     found = (
         values.filter(is_untied)

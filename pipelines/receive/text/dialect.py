@@ -82,7 +82,9 @@ def _sound(parts: Iterator[bytes], *, count: bool = True) -> Iterator[bytes]:
     lines = 0
     for part in parts:
         if b"\x00" in part:
-            raise FileRefusedError("file not readable", "the file holds NUL bytes; it is not text in the declared encoding")
+            raise FileRefusedError(
+                "file not readable", "the file holds NUL bytes; it is no text in the encoding of the layout (utf-8 where it names none)"
+            )
         if count:
             lines += max(part.count(b"\n"), part.count(b"\r"))
             if lines > MOST_LINES:
@@ -183,7 +185,7 @@ def _decoded(decoder: codecs.IncrementalDecoder, data: bytes, *, final: bool) ->
     try:
         return decoder.decode(data, final).encode("utf-8")
     except UnicodeError as error:
-        raise FileRefusedError("file not readable", f"not in the declared encoding: {error}"[:300]) from error
+        raise FileRefusedError("file not readable", f"not in the encoding of the layout: {error}"[:300]) from error
 
 
 def whole_lines(parts: Iterable[bytes]) -> Iterator[bytes]:

@@ -37,7 +37,8 @@ def text_lines(piece: bytes, near_line: int) -> list[str]:
     except UnicodeDecodeError as error:
         line = near_line + piece.count(b"\n", 0, error.start)
         raise FileRefusedError(
-            "file not readable", f"line {line}: byte {piece[error.start]:#04x} is not in the declared encoding"
+            "file not readable",
+            f"line {line}: byte {piece[error.start]:#04x} is not UTF-8; name the encoding in the layout, such as cp1252",
         ) from error
     refuse_endless(max(map(len, lines), default=0))
     return lines

@@ -135,7 +135,10 @@ def test_a_re_ranged_transmitter_and_a_date_without_scaling() -> None:
     done = typed(frame, Signals.of(plant(old, new)), layout(), datetime(2026, 1, 8, tzinfo=UTC))
     assert done.readings["value"].to_list() == pytest.approx([250.0, 500.0])
     assert done.failed.select("line_no", "reason").rows() == [(3, "scaling not known for date"), (4, "scaling not known for date")]
-    assert done.failed["detail"][0] == "PT: 12 at 2026-01-05T11:00:00Z"
+    assert (
+        done.failed["detail"][0]
+        == "PT: 12 at 2026-01-05T11:00:00Z: no [[signals]] block of this tag is in force then (its since and until)"
+    )
 
 
 def test_a_differential_pressure_becomes_a_flow_by_its_root() -> None:

@@ -125,7 +125,7 @@ def test_unpacked_size_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         (b"a,b\n1,\x002\n", "utf-8", "NUL"),
         ("a,b\n".encode("utf-16"), "utf-8", "NUL"),
         (b"a,b\n1,2\n3,\xff\n", "utf-8", "line 3: byte 0xff"),
-        (b"a,b\n\xd8\x00", "utf-16-be", "not in the declared encoding"),
+        (b"a,b\n\xd8\x00", "utf-16-be", "not in the encoding of the layout"),
         (b"a,b\n1,2\n", "no-such-code", "'no-such-code' is not known"),
     ],
 )
