@@ -14,7 +14,7 @@ from pipelines.store.sql_files import note_changed
 from schemas import TABLES
 
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-SPLIT_ROLES = ("polymer_neat_flow", "polymer_solution_flow", "dilution_water_flow")
+SPLIT_ROLES = ("polymer_neat_flow", "polymer_solution_flow", "makedown_water_flow", "dilution_water_flow")
 
 
 def are_written(store: Store) -> bool:

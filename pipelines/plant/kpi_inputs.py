@@ -38,7 +38,7 @@ def _of_line(plant_file: PlantFile, line: Line) -> list[Need]:
     neat = line.polymer_meter == "neat"
     dose = (role("sludge_flow"), role("polymer_neat_flow" if neat else "polymer_solution_flow"), feed_ts, _product(plant_file, line, neat))
     wash = role("wash_water_flow") if line.dilution_counted == "polymer and wash" else ""
-    water = role("polymer_solution_flow") if line.dilution_counted != "none" else ""
+    water = _polymer_water(plant_file, line, roles) if line.dilution_counted != "none" else ""
     cake = lab(*_CAKE_TS)
     priced = [bool(getattr(p, "disposal_wet", None)) for p in plant_file.prices]
     asked = {
@@ -67,10 +67,23 @@ def _product(plant_file: PlantFile, line: Line, neat: bool) -> str:
     products = [p for p in plant_file.polymers if line.id in p.lines]
     if not products:
         return "a [[polymers]] block for the line"
-    strength = any(p.solution_strength_pct for p in products)
-    online = any(s.role == "polymer_solution_strength" and s.line == line.id for s in plant_file.signals)
-    sampled = ("polymer solution", "strength") in lab_results(plant_file, line.id)
-    return "" if neat or strength or online or sampled else "solution_strength_pct of the polymer, or its measurement"
+    return "" if neat or _has_strength(plant_file, line) else "solution_strength_pct of the polymer, or its measurement"
+
+
+def _has_strength(plant_file: PlantFile, line: Line) -> bool:
+    """Return whether the strength of the solution is stated or measured online: what the dose is computed from."""
+    stated = any(p.solution_strength_pct for p in plant_file.polymers if line.id in p.lines)
+    return stated or any(s.role == "polymer_solution_strength" for s in plant_file.signals_of(line.id))
+
+
+def _polymer_water(plant_file: PlantFile, line: Line, roles: set[str]) -> str:
+    """Return what is missing for the flow of made-down polymer, which dilutes the filtrate: metered, neat + water, or from the strength."""
+    metered = "polymer_solution_flow" in roles or {"polymer_neat_flow", "makedown_water_flow"} <= roles
+    if metered or _has_strength(plant_file, line):
+        return ""
+    return (
+        "a signal of role polymer_solution_flow, or makedown_water_flow beside polymer_neat_flow, or solution_strength_pct of the polymer"
+    )
 
 
 def _polymer_price(plant_file: PlantFile, line: Line) -> str:

@@ -97,7 +97,7 @@ class Signal(Block):
             raise ValueError("an analog signal needs range = [low, high], the transmitter range in its unit")
         if self.range and self.range[0] >= self.range[1]:
             raise ValueError("range must be [low, high] with low < high")
-        if self.shared_by and not self.role.startswith(("polymer_", "dilution_")):
+        if self.shared_by and not self.role.startswith(("polymer_", "makedown_", "dilution_")):
             raise ValueError("shared_by is for signals of the polymer feed; another signal belongs to one line")
         return self
 

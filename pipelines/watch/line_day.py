@@ -23,7 +23,7 @@ RUNNING = ("idle running", "start-up", "processing")
 _NO_SIGNAL = -1.0  # stands for a null coverage: the line has no such signal
 SEEN = (
     "sludge_flow", "polymer_neat_flow", "polymer_solution_flow", "pump_speed", "pump_power", "pump_suction_pressure", "pump_discharge_pressure",
-    "mixing_upstream_pressure", "mixing_downstream_pressure", "pump_run", "device_run", "sludge_total", "polymer_total", "dilution_water_flow",
+    "mixing_upstream_pressure", "mixing_downstream_pressure", "pump_run", "device_run", "sludge_total", "polymer_total", "makedown_water_flow", "dilution_water_flow",
     "wash_water_flow", "device_power", "feed_solids", "device_torque", "polymer_solution_strength",
 )  # fmt: skip
 

@@ -18,6 +18,7 @@ US_MINUTES = {
     "sludge_flow_m3_h": ("sludge_flow_gpm", "US gal/min"),
     "polymer_neat_flow_m3_h": ("polymer_neat_flow_gph", "US gal/h"),
     "polymer_solution_flow_m3_h": ("polymer_solution_flow_gpm", "US gal/min"),
+    "makedown_water_flow_m3_h": ("makedown_water_flow_gpm", "US gal/min"),
     "dilution_water_flow_m3_h": ("dilution_water_flow_gpm", "US gal/min"),
     "wash_water_flow_m3_h": ("wash_water_flow_gpm", "US gal/min"),
     "seal_water_flow_m3_h": ("seal_water_flow_gpm", "US gal/min"),

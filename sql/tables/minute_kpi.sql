@@ -3,7 +3,7 @@
 -- grain: line, minute (work table, in that order so that every sum adds in the same order)
 -- formula: dry solids = Q/60 x SG x TS/100; active polymer = neat q/60 x density x active fraction, or solution q/60 x 1000 x strength/100;
 --          mixing dP = P1 - P2 - rho g dz; pump dP = Pd - Ps + rho g dz; dilution water as the plant file counts it; flow of solution as
---          metered, else active polymer / strength; a polymer meter that other lines read too counts with sql/tables/meter_share.sql
+--          metered, else neat polymer + make-down water as metered, else active polymer / strength; a polymer meter that other lines read too counts with sql/tables/meter_share.sql
 -- source: textbook formulas, from memory; validity after common practice, no source
 -- known limits: SG of the sludge is the plant file's constant; negative flows count as zero in totals; a minute in which a
 --          metered drive is not covered has no energy; totalisers are compared only where both they and their flow cover the whole minute
@@ -35,6 +35,7 @@ WITH dated AS (
     CASE WHEN sludge_flow_coverage >= 0.5 THEN greatest(sludge_flow_m3_h, 0.0) END AS q_m3_h,
     CASE WHEN polymer_neat_flow_coverage >= 0.5 THEN greatest(polymer_neat_flow_m3_h, 0.0) END AS neat_meter_m3_h,
     CASE WHEN polymer_solution_flow_coverage >= 0.5 THEN greatest(polymer_solution_flow_m3_h, 0.0) END AS solution_meter_m3_h,
+    CASE WHEN makedown_water_flow_coverage >= 0.5 THEN greatest(makedown_water_flow_m3_h, 0.0) END AS makedown_meter_m3_h,
     CASE WHEN dilution_water_flow_coverage >= 0.5 THEN greatest(dilution_water_flow_m3_h, 0.0) END AS dilution_meter_m3_h,
     CASE WHEN wash_water_flow_coverage >= 0.5 THEN greatest(wash_water_flow_m3_h, 0.0) END AS wash_m3_h,
     CASE WHEN pump_power_coverage >= 0.5 THEN pump_power_kw END AS pump_kw,
@@ -47,6 +48,7 @@ WITH dated AS (
   SELECT *,
     CASE WHEN contains(shared, 'polymer_neat_flow') THEN neat_meter_m3_h * meter_share ELSE neat_meter_m3_h END AS neat_m3_h,
     CASE WHEN contains(shared, 'polymer_solution_flow') THEN solution_meter_m3_h * meter_share ELSE solution_meter_m3_h END AS solution_m3_h,
+    CASE WHEN contains(shared, 'makedown_water_flow') THEN makedown_meter_m3_h * meter_share ELSE makedown_meter_m3_h END AS makedown_m3_h,
     CASE WHEN contains(shared, 'dilution_water_flow') THEN dilution_meter_m3_h * meter_share ELSE dilution_meter_m3_h END AS dilution_water_m3_h
   FROM metered
 ), polymer AS (
@@ -58,7 +60,7 @@ WITH dated AS (
     is_processing AND q_m3_h IS NOT NULL AND CASE polymer_meter WHEN 'neat' THEN neat_m3_h ELSE solution_m3_h END IS NOT NULL AS is_valid,
     is_processing AND q_m3_h IS NOT NULL AND dose_meter_m3_h IS NOT NULL AND NOT is_valid AS is_unsplit,
     is_valid AND ts_pct IS NOT NULL AND active_kg_h IS NOT NULL AS is_dosed,
-    coalesce(solution_m3_h, active_kg_h / 1000.0 / nullif(strength_pct, 0) * 100.0) AS made_m3_h,
+    coalesce(solution_m3_h, neat_m3_h + makedown_m3_h, active_kg_h / 1000.0 / nullif(strength_pct, 0) * 100.0) AS made_m3_h,
     made_m3_h + coalesce(dilution_water_m3_h, 0.0) AS polymer_water_m3_h,
     pump_power_coverage IS NOT NULL OR device_power_coverage IS NOT NULL AS has_drives,
     CASE WHEN has_drives
