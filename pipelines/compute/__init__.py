@@ -129,6 +129,7 @@ def days_to_work(store: Store, week_start: int, days: list[date], existing: tupl
     }
     for table, (column, values) in spans.items():
         store.to_work(table, pl.DataFrame({column: values}, schema={column: pl.Date}))
+    store.to_work("limits", pl.DataFrame([limits.sql_row()]))
     store.to_work("plant_file", pl.DataFrame({"plant_file_id": [plant_file_versions.recipe_id(store)]}))
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+MINUTE = timedelta(minutes=1)
 COVERED_SHARE = 0.5  # of a minute that must be known for its value to count (rule of this project)
 LONGEST_HOLD = timedelta(hours=24)  # no value is held longer, whatever its hold limit (rule of this project)
 LONGEST_REACH = timedelta(minutes=30)  # no sloped value reaches further back, and no register increment without a hold limit of its own
@@ -19,3 +20,25 @@ FLOW_SPAN_SHARE = (
     0.15  # of the median flow between its 5 and 95 % points, from which a slope over flow can be told (common practice, no source)
 )
 CURVE_POINTS = 100  # minutes a curve over flow needs (common practice, no source)
+# Gates of the dose (common practice, no source): valid minutes an hour, a shift or day, and a span of days need, the share of what
+# was asked for, and days with a dose in a span.
+HOUR_MINUTES, DAY_MINUTES, SPAN_MINUTES, VALID_SHARE, SPAN_DAYS = 30, 120, 600, 0.9, 3
+UNJUDGED_MINUTES = 30  # unknown minutes from which a day without processing cannot be told from a day of work (rule of this project)
+
+
+def sql_row() -> dict[str, float]:
+    """Return the limits that the SQL reads, as the one row of `work.limits`."""
+    return {
+        "covered_share": COVERED_SHARE,
+        "held_ts_days": HELD_TS_DAYS,
+        "rolling_days": ROLLING_DAYS,
+        "flow_span_share": FLOW_SPAN_SHARE,
+        "curve_points": CURVE_POINTS,
+        "start_reach_min": LONGEST_HOLD // MINUTE,
+        "hour_minutes": HOUR_MINUTES,
+        "day_minutes": DAY_MINUTES,
+        "span_minutes": SPAN_MINUTES,
+        "valid_share": VALID_SHARE,
+        "span_days": SPAN_DAYS,
+        "unjudged_minutes": UNJUDGED_MINUTES,
+    }

@@ -10,7 +10,7 @@ from schemas.model import Column, Table
 from schemas.views.balances import BALANCE_VIEWS
 from schemas.views.lab import LAB_VIEWS
 from schemas.views.logs import LOG_VIEWS
-from schemas.views.trust import DOSE_UNCERTAINTY_WEEK, METER_DOUBTS, RESTATEMENTS
+from schemas.views.trust import DOSE_UNCERTAINTY_WEEK, METER_DOUBTS, RESTATEMENTS, USUAL_RANGES
 
 US = us_forms()  # column of a KPI table -> (column of its _us view, unit)
 # column of minutes -> (column of minutes_us, unit); columns of other roles stay as they are, their unit in the name
@@ -65,6 +65,7 @@ VIEWS: dict[str, Table] = {
         *LOG_VIEWS,
         DOSE_UNCERTAINTY_WEEK,
         RESTATEMENTS,
+        USUAL_RANGES,
         METER_DOUBTS,
         *BALANCE_VIEWS,
     )

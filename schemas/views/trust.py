@@ -78,3 +78,22 @@ METER_DOUBTS = Table(
         Column("reason", "text", "-", "which witness disagrees and how", nullable=False),
     ),
 )  # fmt: skip
+USUAL_RANGES = Table(
+    name="usual_ranges",
+    description="Range in which a KPI lay on the baseline days of a line, by arrangement, with the days it rests on.",
+    grain="plant, line, arrangement and KPI",
+    key=("plant", "line", "arrangement", "kpi"),
+    step="compute",
+    source="quantiles of days; see the header of sql/views/usual_ranges.sql",
+    columns=(
+        *(_WEEK[n] for n in ("plant", "line", "arrangement")),
+        Column("kpi", "text", "-", "column of kpi_day", nullable=False),
+        Column("days", "int", "day", "final operating days with a value", nullable=False, ge=0),
+        Column("first_day", "date", "-", "first of them", nullable=False),
+        Column("last_day", "date", "-", "last of them", nullable=False),
+        Column("low", "double", "as the KPI", "10 % of the days lie below; null under 10 days"),
+        Column("middle", "double", "as the KPI", "median of the days; null under 10 days"),
+        Column("high", "double", "as the KPI", "90 % of the days lie below; null under 10 days"),
+        Column("range_reason", "text", "-", "why there is no range; null when there is one"),
+    ),
+)  # fmt: skip

@@ -20,24 +20,26 @@ WITH setting AS (
 ), counted AS (
   SELECT *,
     kind IN ('week', '7 d', '28 d') AS is_long,
-    CASE WHEN kind IN ('week', '7 d', '28 d') THEN 600 WHEN kind IN ('shift', 'day') THEN 120 ELSE 30 END AS least_minutes,
+    CASE WHEN kind IN ('week', '7 d', '28 d') THEN span_minutes WHEN kind IN ('shift', 'day') THEN day_minutes ELSE hour_minutes END
+      AS least_minutes,
     coalesce(len(arrangements), 0) > 1 AS is_mixed,
     processing_minutes + lost_minutes AS asked_minutes,
     CASE WHEN lost_minutes > 0 THEN 'processing and lost minutes' ELSE 'processing minutes' END AS asked
-  FROM query_table(totals) LEFT JOIN setting USING (line) CROSS JOIN priced
+  FROM query_table(totals) LEFT JOIN setting USING (line) CROSS JOIN priced CROSS JOIN work.limits
 ), judged AS (
   SELECT *,
     CASE
-      WHEN asked_minutes = 0 AND unknown_minutes >= 30
+      WHEN asked_minutes = 0 AND unknown_minutes >= unjudged_minutes
         THEN format('running state unknown for {} of {} minutes', unknown_minutes, minutes_seen)
       WHEN asked_minutes = 0 THEN 'no processing'
-      WHEN is_long AND dosed_days < 3 THEN format('{} days with a dose, 3 needed', dosed_days)
+      WHEN is_long AND dosed_days < span_days THEN format('{} days with a dose, {} needed', dosed_days, span_days)
       WHEN is_long AND processing_minutes < least_minutes THEN format('{} processing minutes, {} needed', processing_minutes, least_minutes)
       WHEN is_long THEN NULL
       WHEN valid_minutes < least_minutes THEN format('{} valid minutes, {} needed', valid_minutes, least_minutes)
-      WHEN valid_minutes < 0.9 * asked_minutes THEN format('{} of {} {} valid, 90 % needed', valid_minutes, asked_minutes, asked)
+      WHEN valid_minutes < valid_share * asked_minutes
+        THEN format('{} of {} {} valid, {:.0f} % needed', valid_minutes, asked_minutes, asked, 100.0 * valid_share)
       WHEN dosed_minutes = 0 THEN 'feed TS or polymer strength unknown'
-      WHEN dosed_minutes < 0.9 * processing_minutes
+      WHEN dosed_minutes < valid_share * processing_minutes
         THEN format('feed TS or polymer strength known for {} of {} processing minutes', dosed_minutes, processing_minutes)
       WHEN dry_solids_t IS NULL OR dry_solids_t = 0 THEN 'no dry solids'
     END AS minute_reason
@@ -52,7 +54,7 @@ WITH setting AS (
     dose_reason IS NULL AS is_dose,
     CASE
       WHEN dose_reason IS NOT NULL THEN dose_reason
-      WHEN dosed_minutes < 0.9 * asked_minutes THEN format('dry solids known for {} of {} {}, 90 % needed', dosed_minutes, asked_minutes, asked)
+      WHEN dosed_minutes < valid_share * asked_minutes THEN format('dry solids known for {} of {} {}, 90 % needed', dosed_minutes, asked_minutes, asked)
     END AS all_time_reason,
     CASE
       WHEN kind NOT IN ('shift', 'day') THEN 'given for shifts and days'

@@ -48,6 +48,7 @@ WITH said AS (
   FROM lab_results
   WHERE is_used AND value IS NOT NULL AND (point = 'cake' AND analyte = 'ts' OR point = 'filtrate' AND analyte = 'tss')
     AND operating_day IN (SELECT operating_day FROM work.touched_days)
+    AND (line, sample_id) NOT IN (SELECT (line, sample_id) FROM work.samples_outside)
   GROUP BY line, operating_day, point
 ), parts AS (
   SELECT k.*, sqrt(f.scatter_var) AS scatter, f.fresh_var, f.held_var, coalesce(f.fresh_var, f.held_var) AS ts_var,

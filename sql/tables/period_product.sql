@@ -2,7 +2,8 @@
 -- unit: %, mg/L and s
 -- grain: line, kind of period, period (work table)
 -- formula: arithmetic mean of the samples used, VS weighted by the TS of its own sample when each has one; a day counts all its samples,
---          shorter periods only those whose time (a moment, or a shift) lies inside
+--          shorter periods only those whose time (a moment, or a shift) lies inside;
+--          samples taken while the line was not processing do not count (sql/tables/samples_outside.sql)
 -- source: common practice, no source
 -- known limits: other means are not weighted by mass within a day
 CREATE OR REPLACE TABLE work.period_product AS
@@ -10,6 +11,7 @@ WITH used AS (
   SELECT line, operating_day, time_basis, from_utc, to_utc, sample_id, point, analyte, value FROM lab_results
   WHERE is_used AND value IS NOT NULL AND analyte IN ('ts', 'tss', 'vs', 'cst')
     AND operating_day BETWEEN (SELECT min(operating_day) - 1 FROM work.needed_days) AND (SELECT max(operating_day) + 1 FROM work.needed_days)
+    AND (line, sample_id) NOT IN (SELECT (line, sample_id) FROM work.samples_outside)
 ), lab AS (
   SELECT u.*, u.point || ' ' || u.analyte AS what, w.value AS own_ts_pct
   FROM used u LEFT JOIN used w ON u.analyte = 'vs' AND w.analyte = 'ts' AND w.sample_id = u.sample_id AND w.line = u.line AND w.point = u.point

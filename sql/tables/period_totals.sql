@@ -1,7 +1,7 @@
 -- question: What adds up over each hour, shift, day and last hours of the days at hand?
 -- unit: in the names
 -- grain: line, kind of period, period (work table)
--- formula: plain sums over minutes; mixing dP at the reference flow by least squares dP = b0 + k Q2 when 100 minutes span 15 % of flow,
+-- formula: plain sums over minutes; mixing dP at the reference flow by least squares dP = b0 + k Q2 when 100 minutes span 15 % of their median flow,
 --          else the mean of dP (Qref/Q)2
 -- source: common practice, no source
 -- known limits: the span of flow is judged by its 5 and 95 % quantiles; last hours end with the day's last processing minute, so a day
@@ -83,16 +83,16 @@ SELECT
   regr_intercept(mixing_dp_kpa, q_m3_h * q_m3_h) AS mixing_b0,
   (quantile_cont(CASE WHEN mixing_dp_kpa IS NOT NULL THEN q_m3_h END, 0.95) - quantile_cont(CASE WHEN mixing_dp_kpa IS NOT NULL
     THEN q_m3_h END, 0.05))
-    / nullif(avg(CASE WHEN mixing_dp_kpa IS NOT NULL THEN q_m3_h END), 0) AS mixing_flow_span,
+    / nullif(median(CASE WHEN mixing_dp_kpa IS NOT NULL THEN q_m3_h END), 0) AS mixing_flow_span,
   any_value(reference_flow_m3_h) AS reference_flow_m3_h
 FROM member
 GROUP BY line, kind, operating_day, label
 )
-SELECT * EXCLUDE (processing_arrangements, standing_arrangements, mixing_scaled_sum, mixing_k, mixing_b0, mixing_flow_span, reference_flow_m3_h),
-  CASE WHEN kind = 'day' THEN (processing_minutes = 0 AND unknown_minutes >= 30)::INTEGER END AS unjudged_days,
+SELECT summed.* EXCLUDE (processing_arrangements, standing_arrangements, mixing_scaled_sum, mixing_k, mixing_b0, mixing_flow_span, reference_flow_m3_h),
+  CASE WHEN kind = 'day' THEN (processing_minutes = 0 AND unknown_minutes >= unjudged_minutes)::INTEGER END AS unjudged_days,
   CASE WHEN processing_minutes > 0 THEN processing_arrangements ELSE standing_arrangements END AS arrangements,
   CASE WHEN mixing_dp_minutes = 0 THEN NULL
-    WHEN mixing_dp_minutes >= 100 AND mixing_flow_span >= 0.15 THEN 'fit' ELSE 'scaled' END AS mixing_dp_ref_method,
+    WHEN mixing_dp_minutes >= curve_points AND mixing_flow_span >= flow_span_share THEN 'fit' ELSE 'scaled' END AS mixing_dp_ref_method,
   CASE mixing_dp_ref_method WHEN 'fit' THEN mixing_b0 + mixing_k * reference_flow_m3_h * reference_flow_m3_h
     WHEN 'scaled' THEN mixing_scaled_sum / mixing_dp_minutes END AS mixing_dp_ref_kpa
-FROM summed;
+FROM summed CROSS JOIN work.limits;

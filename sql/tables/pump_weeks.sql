@@ -29,7 +29,7 @@ WITH daily AS (
     count(*) FILTER (q_m3_h IS NOT NULL AND discharge_kpa IS NOT NULL)::INTEGER AS system_minutes,
     regr_intercept(discharge_kpa, q_m3_h * q_m3_h) AS p0_kpa, regr_slope(discharge_kpa, q_m3_h * q_m3_h) AS k,
     quantile_cont(q_m3_h, [0.05, 0.95]) FILTER (discharge_kpa IS NOT NULL) AS flow_ends_m3_h,
-    avg(q_m3_h) FILTER (discharge_kpa IS NOT NULL) AS flow_mean_m3_h,
+    median(q_m3_h) FILTER (discharge_kpa IS NOT NULL) AS flow_median_m3_h,
     sum(q_m3_h * dp_kpa / 3600.0) FILTER (power_kw IS NOT NULL) AS hydraulic_kw,
     sum(power_kw) FILTER (q_m3_h IS NOT NULL AND dp_kpa IS NOT NULL) AS power_kw
   FROM work.pump_minutes GROUP BY line, pump, week_start_day
@@ -58,12 +58,14 @@ WITH daily AS (
         THEN format('index of {:.2f}, above 0 to 10 can be: look at the pressure and flow meters', q[2])
     END AS index_reason,
     CASE
-      WHEN system_minutes < 100 THEN format('{} minutes with flow and discharge pressure, 100 needed', system_minutes)
-      WHEN flow_ends_m3_h[2] - flow_ends_m3_h[1] < 0.15 * flow_mean_m3_h
-        THEN format('flow spans {:.1f} % of its mean, 15 needed', 100.0 * (flow_ends_m3_h[2] - flow_ends_m3_h[1]) / flow_mean_m3_h)
+      WHEN system_minutes < curve_points
+        THEN format('{} minutes with flow and discharge pressure, {} needed', system_minutes, curve_points)
+      WHEN flow_ends_m3_h[2] - flow_ends_m3_h[1] < flow_span_share * flow_median_m3_h
+        THEN format('flow spans {:.1f} % of its median, {:.0f} needed',
+          100.0 * (flow_ends_m3_h[2] - flow_ends_m3_h[1]) / flow_median_m3_h, 100.0 * flow_span_share)
     END AS system_reason,
     index_reason IS NULL AS has_index, system_reason IS NULL AS has_system
-  FROM weekly w LEFT JOIN daily d ON d.line = w.line AND d.pump = w.pump AND d.week_start_day = w.week_start_day
+  FROM weekly w CROSS JOIN work.limits LEFT JOIN daily d ON d.line = w.line AND d.pump = w.pump AND d.week_start_day = w.week_start_day
   LEFT JOIN said u ON u.line = w.line AND u.pump = w.pump AND u.week_start_day = w.week_start_day
   LEFT JOIN (SELECT line, pump, from_utc, to_utc, slip_form, head_c0_m, head_c1, head_c2 FROM pump_baselines) b ON b.line = w.line AND b.pump = w.pump
     AND w.last_utc >= b.from_utc AND w.last_utc < b.to_utc

@@ -253,6 +253,25 @@ def test_mending_days_in_any_order_gives_the_same_bits(
     assert hashes(store) == at_once
 
 
+def test_a_changed_day_reaches_the_spans_that_end_27_days_later(tmp_path: Path, plant_file: PlantFile) -> None:
+    """The seventeen days above are too few to show how far a span of 28 days reaches."""
+    count, hour = 36, pl.col("minute_utc").dt.hour() == 13
+    before, after = (made_minutes(seed, count).filter(hour) for seed in (7, 8))
+    found = {}
+    for name, steps in {
+        "mended": [(before, range(count)), (after, [4])],
+        "at once": [(before, range(count)), (after, range(4, 5)), (before, range(5, count))],
+    }.items():
+        with Store(tmp_path / f"{name}.duckdb", PLANT) as store:
+            for minutes, days in steps:
+                put_minutes(store, minutes, [day(k) for k in days])
+                store.con.execute("DELETE FROM load_days")
+                compute.run(store, plant_file)
+            found[name] = content_hash(store.con, "kpi_rolling")
+            assert day(31) in store.pending_days("publish")
+    assert found["mended"] == found["at once"]
+
+
 def test_same_days_again_change_nothing_and_nothing_pending_is_nothing_done(
     store: Store, minutes: pl.DataFrame, plant_file: PlantFile
 ) -> None:

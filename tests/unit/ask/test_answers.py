@@ -131,7 +131,7 @@ def test_a_curve_without_flow_span_is_refused(ask: Ask) -> None:
     assert (told["p0_kpa"], told["k_kpa_per_m3_h_squared"], told["curve_reason"]) == (pytest.approx(20.0), pytest.approx(0.01), None)
     (refused,) = on([99.0 + k % 3 for k in range(300)])
     assert (refused["p0_kpa"], refused["k_kpa_per_m3_h_squared"]) == (None, None)
-    assert refused["curve_reason"] == "flow spans 2 % of its mean, 15 needed"
+    assert refused["curve_reason"] == "flow spans 2 % of its median, 15 needed"
 
 
 def test_another_product_is_priced_by_its_active_kg(ask: Ask) -> None:
@@ -223,3 +223,36 @@ def test_dose_by_day_has_both_units(ask: Ask) -> None:
     (found,) = ask("dose_by_day", kpi_day=days).to_dicts()
     assert (found["dose_active_kg_t"], found["dose_lb_active_per_dry_ton"]) == (10.0, pytest.approx(20.0))
     assert (found["dry_solids_t"], found["dry_short_tons"]) == (1.0, pytest.approx(1.1023113))
+
+
+def test_corrected_values_counts_them_by_day_and_correction(ask: Ask) -> None:
+    one = {**LINE, "operating_day": MONDAY, "kind": "reading", "role": "sludge_flow", "correction_id": "c1", "source": "register", "action": "scale", "is_applied": True, "who": "A", "reason": "zero"}  # fmt: skip
+    rows = [{**one, "raw_value": value} for value in (3.0, 5.0, 4.0)]
+    (found,) = ask("corrected_values", corrections_applied=rows).to_dicts()
+    assert (found["what"], found["corrected"], found["lowest_raw"], found["highest_raw"]) == ("sludge_flow", 3, 3.0, 5.0)
+
+
+def test_corrections_register_is_in_the_order_of_the_plant_file(ask: Ask) -> None:
+    rows = [
+        {"plant": "p", "correction_id": name, "place": place, "state": state}
+        for name, place, state in (("b", 2, "contradicted"), ("a", 1, "applied"))
+    ]
+    assert ask("corrections_register", corrections=rows).select("correction_id", "state").rows() == [
+        ("a", "applied"),
+        ("b", "contradicted"),
+    ]
+
+
+def test_odd_signals_names_those_with_a_mark_and_no_others(ask: Ask) -> None:
+    mark = {
+        **LINE,
+        "operating_day": MONDAY,
+        "frozen_minutes": 0,
+        "clipped_minutes": 0,
+        "stuck_minutes": 0,
+        "is_setpoint_like": False,
+        "is_resampled": False,
+    }
+    odd, plain = {**mark, "role": "sludge_flow", "register_ratio": 1.04}, {**mark, "role": "pump_power", "register_ratio": 1.02}
+    found = ask("odd_signals", signal_marks=[odd, {**odd, "operating_day": MONDAY + timedelta(1), "register_ratio": 0.95}, plain])
+    assert found.select("role", "days", "register_ratio").rows() == [("sludge_flow", 2, 0.95)]
