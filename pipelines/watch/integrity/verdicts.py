@@ -10,6 +10,7 @@ from typing import Any
 from pipelines.watch.integrity.witnesses import Statement
 from pipelines.watch.words import evidence
 
+VOUCHES_WITHIN_PCT = 10.0  # [%] (rule of this project)
 AGREES, DOUBTED, NOT_TESTABLE = "agrees", "doubted", "not testable"
 
 
@@ -56,11 +57,11 @@ def judged(line: str, role: str, week: date, statements: Sequence[Statement | No
     """Return the verdict on a meter.
 
     An own witness that disagrees makes the meter doubted. A shared witness that disagrees (a balance, the reference flow) does
-    so too, unless an independent own witness (one of `spoken_for_by`) agrees: then the fault lies with what else the shared
-    witness rests on.
+    so too, unless an independent own witness (one of `spoken_for_by`) lies close: then the fault lies with what else the shared
+    witness rests on. What only knows the meter's own past vouches for nothing: a wrong unit is wrong from the first day.
     """
     heard = tuple(t for t in statements if t is not None)
     own = [t for t in heard if t.is_own and t.disagrees]
-    vouched = not own and any(t.witness in spoken_for_by and not t.disagrees for t in heard)
+    vouched = not own and any(t.witness in spoken_for_by and abs(t.deviation_pct) <= VOUCHES_WITHIN_PCT for t in heard)
     shared = [] if vouched else [t for t in heard if not t.is_own and t.disagrees]
     return Verdict(line, role, week, heard, (*own, *shared))

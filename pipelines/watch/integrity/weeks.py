@@ -26,7 +26,7 @@ STOCK_DAYS = 35  # operating days between the stock readings of an inventory, at
 REACH_DAYS = STOCK_DAYS
 _FACTS = tuple(f.name for f in fields(DayFacts))
 _REFERENCE = tuple(f.name for f in fields(PumpReference))
-_VOUCH = ("flow per revolution", "pump displacement", "pump curve")  # independent of the flow meter
+_VOUCH = ("pump displacement", "pump curve")  # independent of the flow meter and of its past
 _BALANCE = ("balance_parts", "solids_balance")
 
 

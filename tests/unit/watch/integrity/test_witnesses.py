@@ -114,8 +114,10 @@ def test_an_own_witness_makes_a_doubt_and_a_vouched_meter_is_not_doubted_by_a_ba
     doubted = judged(LINE, "sludge_flow", MONDAY, [pump, balance], spoken_for_by=("flow per revolution",))
     assert (doubted.verdict, doubted.deviation_pct) == ("doubted", 25.0)
     assert doubted.reason == "flow per revolution: says so; solids balance: says so"
-    fine = witness("flow per revolution", 1.0, own=True)
-    vouched = judged(LINE, "sludge_flow", MONDAY, [fine, balance], spoken_for_by=("flow per revolution",))
+    fine = witness("pump curve", 1.0, own=True)
+    vouched = judged(LINE, "sludge_flow", MONDAY, [fine, balance], spoken_for_by=("pump curve",))
+    wide = Statement("pump curve", -11.0, -80.0, 15.0, True, "says so")  # agrees within its limits, but not closely
+    assert judged(LINE, "sludge_flow", MONDAY, [wide, balance], spoken_for_by=("pump curve",)).verdict == "doubted"
     assert (vouched.verdict, vouched.deviation_pct, vouched.reason) == ("agrees", 1.0, None)
     register = witness("register", 1.0, own=True)  # of the same transmitter: it vouches for nothing
     assert judged(LINE, "sludge_flow", MONDAY, [register, balance], spoken_for_by=("flow per revolution",)).verdict == "doubted"
