@@ -17,7 +17,6 @@ REASONS: tuple[str, ...] = (
     "ambiguous local time",
     "time in the future",
     "time before data_since",
-    "outside file's stated period",
     "unknown tag",
     "scaling not known for date",
     "unknown sample point",
@@ -29,15 +28,11 @@ REASONS: tuple[str, ...] = (
     "transmitter failure level",
     "value outside physical range",
     "value outside transmitter range",
-    "conflicting duplicate",
-    "totaliser increment impossible",
-    "clock not monotonic",
     "unit missing",
     "unit implausible",
     "qualifier rejects result",
     "duplicate disagreement",
     "inconsistent sample set",
-    "sample outside any run",
 )
 RUNNING_STATES: tuple[str, ...] = ("stopped", "idle running", "start-up", "processing", "shutdown", "unknown")
 SEVERITIES: tuple[str, ...] = ("note", "check this week", "check today")

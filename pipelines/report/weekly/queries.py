@@ -60,7 +60,7 @@ REFUSED = """
 SELECT DISTINCT d.operating_day FROM set_aside s JOIN loads l ON l.plant = s.plant AND l.load_id = s.load_id
 JOIN kpi_day d ON d.plant = s.plant AND d.line = $line AND s.first_utc >= d.period_start_utc AND s.first_utc < d.period_end_utc
 WHERE s.plant = $plant AND d.operating_day BETWEEN $first AND $last
-  AND s.reason IN ('qualifier rejects result', 'inconsistent sample set', 'duplicate disagreement', 'unit implausible', 'sample outside any run')"""
+  AND s.reason IN ('qualifier rejects result', 'inconsistent sample set', 'duplicate disagreement', 'unit implausible')"""
 INTEGRITY = "SELECT * FROM meter_integrity WHERE plant = $plant AND line = $line AND week_start_day = $first ORDER BY role"
 COMPARISONS = "SELECT * FROM comparisons WHERE plant = $plant ORDER BY plan, outcome"
 PLANT_FILES = """
