@@ -10,6 +10,7 @@ from pipelines.base.errors import Notice
 from pipelines.base.home import Home
 from pipelines.mail import message, outbox, server
 from pipelines.plant import loader
+from pipelines.report import fleet
 
 __all__ = ["run"]
 
@@ -39,8 +40,8 @@ def run(home: Home, plant_id: str, page: Path, *, as_of: datetime) -> list[Notic
 def _revised(folder: Path, box: outbox.Outbox) -> list[Path]:
     """Return the pages whose earlier revision was mailed."""
     found = []
-    for trail in sorted(folder.glob("*.json")):
-        revision = json.loads(trail.read_bytes()).get("revision", 0) if "_rev" not in trail.stem else 0
+    for trail in fleet.weekly_files(folder):
+        revision = json.loads(trail.read_bytes()).get("revision", 0)
         if revision and box.knows(outbox.name_of(trail.stem, revision - 1)):
             found.append(trail.with_suffix(".pdf"))
     return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -10,11 +11,19 @@ from typing import Any
 from pipelines.report import html
 from pipelines.report.language import Language
 
+# <plant>_2026-W14
+_OF_A_WEEK = re.compile(r"_\d{4}-W\d\d$")
+
 
 def trails(folder: Path) -> list[dict[str, Any]]:
     """Return the trails of a plant's pages, newest week first; revisions that were replaced are left out."""
-    found = [json.loads(p.read_bytes()) for p in sorted(folder.glob("*.json")) if "_rev" not in p.stem]
+    found = [json.loads(p.read_bytes()) for p in weekly_files(folder)]
     return sorted((x for x in found if "fingerprint" in x), key=lambda x: x["week_start_day"], reverse=True)
+
+
+def weekly_files(folder: Path) -> list[Path]:
+    """Return the trails of weekly pages in a folder of reports: no statement, no revision that was replaced."""
+    return sorted(p for p in folder.glob("*.json") if _OF_A_WEEK.search(p.stem))
 
 
 def index(folder: Path, name: str, t: Language) -> str:
@@ -47,7 +56,7 @@ def all_plants(reports: Path, t: Language) -> str:
 
 def _newest(folder: Path) -> dict[str, Any] | None:
     """Return the trail of a plant's newest week; file names sort by week."""
-    names = [p for p in folder.glob("*.json") if "_rev" not in p.stem]
+    names = weekly_files(folder)
     found: dict[str, Any] | None = json.loads(max(names).read_bytes()) if names else None
     return found if found is not None and "fingerprint" in found else None
 

@@ -270,7 +270,12 @@ def test_a_doubted_meter_is_named_and_its_numbers_widened_or_withheld() -> None:
     assert "doubted: sludge flow meter (the register disagrees by -10 %)" in sentences.data_line(WEEK, [widened], T)
     gone = doubted(-25.0)  # dose, cost, tons and pressure rest on it: four of six
     assert gone.withheld is not None
-    assert "dose, cost, solids fed and mixing pressure" in gone.withheld
+    assert gone.withheld == (
+        "4 of its 6 numbers are missing (dose, cost, solids fed and mixing pressure): doubted: sludge flow meter (the register disagrees by -25 %)"
+    )
+    good = made(line({}))
+    assert sentences.three([good, gone], T)[2] == "Have the sludge flow meter checked: the register disagrees by -25 %."
+    assert "doubted: sludge flow meter" in sentences.data_line(WEEK, [good, gone], T)
     assert first
 
 
@@ -394,3 +399,8 @@ def test_a_doubt_is_said_in_the_language_of_the_plant() -> None:
     english, danish = made(line({}, integrity=(row,))), made(line({}, integrity=(row,)), t=language.of("da"))
     assert "Have the sludge flow meter checked: the register says 10 % more." in sentences.three([english], T)
     assert "Få undersøgt slamflowmåleren: et vidne afviger -10 %." in sentences.three([danish], language.of("da"))
+
+
+def test_a_withheld_line_is_never_nothing_to_decide() -> None:
+    third = sentences.three([made(line({})), made(line({"unknown_minutes": 6000}))], T)[2]
+    assert third == "Numbers of Belt press 1 are withheld: the running state is unknown for 60 % of the week."

@@ -94,7 +94,7 @@ def of_line(
         for name, p in zip(NAMES, six, strict=True)
     )
     state = standing(week, data, in_week)
-    missing = _mostly_missing(data.this, rows, state, t)
+    missing = _mostly_missing(data.this, rows, state, doubts, t)
     if missing is not None:
         return LineFacts(data, missing, doubts=doubts, standing=state, in_week=in_week, logged=logged)
     return LineFacts(data, None, rows, items.of_line(week, data, t), doubts, state, logged, mixed, in_week)
@@ -117,14 +117,16 @@ def withheld(data: LineData, t: Language) -> str | None:
     return None
 
 
-def _mostly_missing(this: Row, rows: tuple[KpiRow, ...], state: Standing, t: Language) -> str | None:
+def _mostly_missing(this: Row, rows: tuple[KpiRow, ...], state: Standing, doubts: tuple[Doubt, ...], t: Language) -> str | None:
     """Return the reason to withhold a line that worked but lacks most of the numbers it can have."""
     can = [r for r in rows if r.why not in (t("not_measured"), t("not_priced"))]
     missing = [r for r in can if not r.is_reported]
     if not this["processing_minutes"] or len(missing) <= WITHHELD_SHARE * len(can):
         return None
     reason = t.why(this["dose_reason"] or t("sentence.reason_unknown"))
-    if state.open_days:
+    if doubt.is_withheld(doubts):
+        reason = t("dataline.doubted", role=t.word("role", doubts[0].role), reason=doubts[0].words(t))
+    elif state.open_days:
         reason = t("withheld.awaits_lab", open=state.open_days, days=t.count("days", state.of_days))
     return t(
         "withheld.most_missing", missing=len(missing), all=len(can), names=t.joined([t(f"short.{r.name}") for r in missing]), reason=reason

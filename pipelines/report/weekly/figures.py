@@ -33,6 +33,7 @@ WEEK = 7  # days
 HALF_IN = 3.58  # width of one of two figures side by side
 _LEGEND_SIZE, _AXIS_SIZE, _MARK_SIZE = 7.0, 7.5, 6.5
 _LETTERS_A_DAY = 2.0  # of an arm's name that the axis has room for
+_MOST_WEEK_NAMES = 3  # below the axis of a small figure
 _ARM_NAME_DAYS = 5  # an arm shorter than this bears its letter only
 
 
@@ -109,7 +110,7 @@ def cloud(
 ) -> str:  # fmt: skip
     """Draw pairs of the week over pairs of the baseline; `labels` of x and y, `names` of week and baseline, `at` a reference on x."""
     with style.styled():
-        figure = style.sheet(2.0, width_in=width_in, left_in=0.55, top_in=0.2, bottom_in=0.4)
+        figure = style.sheet(2.0, width_in=width_in, left_in=0.55, top_in=0.34, bottom_in=0.4)
         axes = figure.subplots()
         looks: tuple[tuple[list[tuple[float, float]], str, str, str], ...] = (
             (base, names[1], "0.6", "x"),
@@ -131,7 +132,7 @@ def cloud(
         axes.set_ylabel(labels[1], fontsize=_AXIS_SIZE)
         axes.grid(color="0.88", linewidth=0.5)
         _local(axes, t)
-        _legend(axes)
+        _legend(axes, columns=1)
         return style.svg(figure)
 
 
@@ -140,7 +141,7 @@ def pump(
 ) -> str:
     """Draw the index of the pump week by week with its expanded uncertainty; weeks without one stay empty."""
     with style.styled():
-        figure = style.sheet(2.0, width_in=width_in, left_in=0.55, top_in=0.2, bottom_in=0.4)
+        figure = style.sheet(2.0, width_in=width_in, left_in=0.55, top_in=0.34, bottom_in=0.4)
         axes = figure.subplots()
         known = [(k, v, s or 0.0) for k, (v, s) in enumerate(zip(values, spread, strict=True)) if v is not None]
         axes.axhline(1.0, color="black", linewidth=0.8, linestyle=(0, (5, 3)))
@@ -152,7 +153,8 @@ def pump(
         low, high = min([0.9, *(v - s for _, v, s in known)]), max([1.1, *(v + s for _, v, s in known)])
         axes.set_ylim(low - 0.02, high + 0.02)
         axes.set_xlim(-0.5, len(weeks) - 0.5)
-        axes.set_xticks(range(len(weeks))[::2], weeks[::2])
+        step = max(1, math.ceil(len(weeks) / _MOST_WEEK_NAMES))
+        axes.set_xticks(range(len(weeks))[::step], weeks[::step])
         axes.set_ylabel(label, fontsize=_AXIS_SIZE)
         axes.grid(axis="y", color="0.88", linewidth=0.5)
         _local(axes, t, x=False)

@@ -41,7 +41,7 @@ def content(
         "charts": [_first_chart(week, line, len(lines) > 1, t) for line in first_page_charts],
         "money": None if withheld else money.line(week.comparisons, t),
         **_items(reported, len(lines) > 1, t),
-        "data_line": sentences.data_line(week, reported, t) if reported else "",
+        "data_line": sentences.data_line(week, lines, t) if reported else "",
         "legend": f"{t('legend_page1', baseline=_baseline_words(reported, t))} {t('advisory')}",
         "pages": [_page(week, line, line not in first_page_charts, t) for line in reported],
         "appendix": appendix.content(week, lines, plant_file, t, revision, changed),

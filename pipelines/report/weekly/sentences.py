@@ -23,7 +23,7 @@ def three(lines: Sequence[LineFacts], t: Language) -> list[str]:
     return [
         sentence("; ".join(happened(line, t) for line in reported)),
         sentence("; ".join(compared(line, t, several) for line in reported if _worked(line)) or t("sentence.nothing_compared")),
-        sentence(decision(reported, t, several)),
+        sentence(decision(lines, t, several)),
     ]
 
 
@@ -96,12 +96,16 @@ def decision(lines: Sequence[LineFacts], t: Language, several: bool) -> str:
         )
     for line in lines:
         for doubted in line.doubts:
-            return t("sentence.decide_doubt", role=t.word("role", doubted.role), reason=doubted.words(t))
+            text = t("sentence.decide_doubt", role=t.word("role", doubted.role), reason=doubted.words(t))
+            return t("item.of_line", line=line.data.name, item=f"{text[:1].lower()}{text[1:]}") if several else text
+    for line in lines:
+        if line.withheld is not None:
+            return t("withheld_line", line=line.data.name, reason=line.withheld)
     for line in lines:
         missed = (line.data.this or {}).get("missed_share")
         if missed is not None and missed > MISSED_WORTH_A_WORD:
             return t("sentence.decide_missed", percent=f"{missed * 100:.0f}")
-    if any(_worked(line) and not line.row("dose").is_reported for line in lines):
+    if any(_worked(line) and line.rows and not line.row("dose").is_reported for line in lines):
         return t("sentence.decide_data")
     missing = {r.name: t(f"short.{r.name}") for line in lines for r in line.rows if r.verdict == judge.OUT}
     if missing:
