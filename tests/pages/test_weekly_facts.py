@@ -3,68 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pytest
 
-from pipelines.report import language
-from pipelines.report.numbers import Limits
-from pipelines.report.weekly import charts, facts, items, money, page, sentences, trail
-from pipelines.report.weekly.events import Event
+from pipelines.report.weekly import facts, page, sentences, trail
 from pipelines.report.weekly.facts import LineFacts
 from pipelines.report.weekly.read import iso_week
-from pipelines.report.weekly.rows import LineData, WeekData
-
-T = language.of("en")
-WEEK = WeekData(
-    "p", "Plant", ZoneInfo("America/New_York"), date(2026, 3, 30), "2026-W14", datetime(2026, 3, 30, 10, tzinfo=UTC),
-    datetime(2026, 4, 6, 10, tzinfo=UTC), datetime(2026, 4, 6, 11, tzinfo=UTC), date(2026, 4, 5), "abc", datetime(2025, 1, 1, 5, tzinfo=UTC), (), (),
-)  # fmt: skip
-SETTINGS = {"units": "US", "currency": "USD", "reference_flow_m3_h": 90.8498796, "polymer_meter": "neat", "operating_day_start_h": 6.0}
-THIS: dict[str, Any] = {
-    "plant": "p", "line": "line-1", "week_start_day": date(2026, 3, 30), "minutes_seen": 10080, "unknown_minutes": 0, "lost_minutes": 0,
-    "processing_minutes": 2496, "processing_h": 41.6, "operating_days": 5, "dry_solids_t": 79.832, "dose_active_kg_t": 7.3, "dose_reason": None,
-    "cake_ts_pct": 22.6, "cake_samples": 10, "filtrate_samples": 5, "capture_pct": 95.0, "dilution_ratio": 0.31, "cost_total_per_t": 412.0, "mixing_dp_ref_kpa": 31.0,
-    "mixing_dp_ref_method": "fit", "missed_share": 0.04, "is_provisional": False, "data_version": "v",
-}  # fmt: skip
-FLAG = {
-    "flag_id": "f", "detector": "data gap", "role": "sludge_flow", "severity": "check today", "disposition": None, "minutes": 40,
-    "start_utc": datetime(2026, 3, 31, 14, tzinfo=UTC),
-    "sentence": "The sludge flow was not recorded for 40 min.", "suggestion": "look whether the export stopped",
-}  # fmt: skip
-LIMITS = {"dose_active_kg_t": Limits(at_most=11.0), "cake_ts_pct": Limits(at_least=21.5), "capture_pct": Limits(at_least=94.0)}
-BASE = tuple({"operating_day": date(2026, 1, 5) + timedelta(days=k), "processing_minutes": 400, "dose_active_kg_t": 9.0 + 0.2 * (k % 3 - 1), "cake_ts_pct": 22.6,
-              "capture_pct": None, "cost_total_per_t": None, "mixing_dp_ref_kpa": 210.0} for k in range(12))  # fmt: skip
-
-
-def day(k: int, dose: float | None = 7.3, **given: Any) -> dict[str, Any]:
-    values = {
-        "operating_day": WEEK.week_start_day + timedelta(days=k),
-        "dose_active_kg_t": dose,
-        "dry_solids_t": 10.0,
-        "feed_samples": 1,
-        "processing_minutes": 480,
-    }
-    return THIS | values | given
-
-
-DAYS = tuple(day(k, 7.3 + 0.1 * (k % 3 - 1)) for k in range(5))
-
-
-def line(this: dict[str, Any] | None = None, last: dict[str, Any] | None = None, **given: Any) -> LineData:
-    made = None if this is None else THIS | this
-    before = None if last is None else THIS | {"week_start_day": date(2026, 3, 23)} | last
-    return LineData("line-1", "Belt press 1", SETTINGS, made, before, **({"days": DAYS} | given))
-
-
-def made(data: LineData, logged: tuple[Event, ...] = (), unmeasured: frozenset[str] = frozenset(), t: language.Language = T) -> LineFacts:
-    return facts.of_line(WEEK, data, LIMITS, t, logged, unmeasured)
-
-
-def said(data: LineData, logged: tuple[Event, ...] = ()) -> list[str]:
-    return sentences.three([made(data, logged)], T)
+from tests.pages.week_facts import BASE, DAYS, FLAG, LIMITS, WEEK, T, day, line, made, said
 
 
 def test_the_three_sentences_of_an_ordinary_week() -> None:
@@ -274,133 +221,6 @@ def test_a_doubted_meter_is_named_and_its_numbers_widened_or_withheld() -> None:
         "4 of its 6 numbers are missing (dose, cost, solids fed and mixing pressure): doubted: sludge flow meter (the register disagrees by -25 %)"
     )
     good = made(line({}))
-    assert sentences.three([good, gone], T)[2] == "Have the sludge flow meter checked: the register disagrees by -25 %."
+    assert sentences.three([good, gone], T)[2] == "Belt press 1, have the sludge flow meter checked: the register disagrees by -25 %."
     assert "doubted: sludge flow meter" in sentences.data_line(WEEK, [good, gone], T)
     assert first
-
-
-def event(day_no: int, hour: int = 0) -> Event:
-    at = WEEK.start_utc + timedelta(days=day_no, hours=hour)
-    return Event(at, (WEEK.start_utc + timedelta(days=day_no)).date(), f"thing {day_no}")
-
-
-@pytest.mark.parametrize(
-    "logged, note, declared, told",
-    [
-        ((), None, False, "19 % below baseline"),
-        ((event(0),), None, False, "19 % below baseline"),  # the week is whole on the near side of it
-        ((event(2),), None, False, "not compared, because the week holds a change on Wednesday 1 April"),
-        ((event(2),), None, True, "19 % below baseline"),  # arrangements are declared: they say what divides a week
-        ((), "mixed: a; b", True, "not compared, because the week holds two arrangements"),
-    ],
-)
-def test_no_comparison_reaches_over_a_change(logged: tuple[Event, ...], note: str | None, declared: bool, told: str) -> None:
-    arrangements = ({"operating_day": WEEK.week_start_day, "arrangement": "a", "processing_share": 1.0},) if declared else ()
-    second = said(line({"arrangement_note": note}, baseline=BASE, arrangements=arrangements), logged)[1]
-    assert f", {told};" in second
-
-
-def test_a_balance_that_does_not_close_is_said_with_the_data() -> None:
-    balance = {"line": "line-1", "verdict": "above limits", "solids_closure": 1.233, "limit_low": 0.9, "limit_high": 1.1}
-    text = sentences.data_line(WEEK, [made(line({}, balance=balance))], T)
-    assert "cake and filtrate hold 123 % of the solids fed, 90 to 110 expected" in text
-    assert "cake and filtrate" not in sentences.data_line(WEEK, [made(line({}, balance=balance | {"verdict": "within limits"}))], T)
-
-
-def weekend(known_after: timedelta, *, delay_h: float | None, before: tuple[dict[str, Any], ...] = (), **given: Any) -> LineFacts:
-    """A week whose Saturday (day 5, ends 2026-04-05 10:00 UTC) has no sample, known so long after that day's end."""
-    end = WEEK.start_utc + timedelta(days=6)
-    days = (
-        *before,
-        *(day(k, is_provisional=k == 5, feed_samples=int(k != 5), period_end_utc=WEEK.start_utc + timedelta(days=k + 1)) for k in range(6)),
-    )
-    week = replace(WEEK, known_utc=end + known_after)
-    return facts.of_line(week, line({"is_provisional": True}, days=days, lab_delay_h=delay_h, **given), LIMITS, T)
-
-
-@pytest.mark.parametrize(
-    "known_after, delay_h, open_still",
-    [
-        (timedelta(days=1), 48.0, True),
-        (timedelta(days=3), 48.0, False),
-        (timedelta(days=13), None, True),
-        (timedelta(days=15), 999.0, False),
-    ],
-)
-def test_provisional_ends_when_no_result_is_expected_any_more(known_after: timedelta, delay_h: float | None, open_still: bool) -> None:
-    told = page.standing([weekend(known_after, delay_h=delay_h)], T)
-    assert told == (
-        "provisional: lab results of 1 of 6 days can still come"
-        if open_still
-        else "final; lab results of 1 of 6 days are missing and no longer expected"
-    )
-
-
-def test_lab_rows_that_came_and_were_refused_are_not_waited_for() -> None:
-    refused = frozenset({WEEK.week_start_day + timedelta(days=5)})
-    assert page.standing([weekend(timedelta(days=1), delay_h=48.0, refused_lab_days=refused)], T).startswith(
-        "final; lab results of 1 of 6 days are missing"
-    )
-
-
-@pytest.mark.parametrize("weeks, sampled, open_still", [(4, (), False), (3, (), True), (4, (2,), True)])
-def test_a_weekday_never_sampled_is_not_waited_for(weeks: int, sampled: tuple[int, ...], open_still: bool) -> None:
-    none = {"feed_samples": 0, "filtrate_samples": 0}
-    before = tuple(day(5 - 7 * k, cake_samples=int(k in sampled), **none) for k in range(1, weeks + 1))
-    found = weekend(timedelta(hours=1), delay_h=48.0, before=before)
-    assert found.standing is not None
-    assert found.standing.is_provisional is open_still
-
-
-def test_a_state_of_no_hours_is_not_told() -> None:
-    start = WEEK.start_utc
-    lasted = {"processing": 120, "idle running": 2, "stopped": 60}
-    states = tuple(
-        {"operating_day": WEEK.week_start_day, "state": s, "start_utc": start, "end_utc": start + timedelta(minutes=m)}
-        for s, m in lasted.items()
-    )
-    assert charts._strip(WEEK, made(line({}, states=states)), T).title == "Running state: processing 2.0 h, stopped 1.0 h"
-
-
-def test_rounding_does_not_hide_a_change() -> None:
-    found = made(line({"capture_pct": 95.4, "cost_total_per_t": 330.4}, {"capture_pct": 94.6, "cost_total_per_t": 327.0}))
-    assert [r.value(T) for r in found.rows[2:4]] == ["95.4", "300"]  # 330.4 and 327 per t are 299.7 and 296.7 per short ton
-    assert made(line({"capture_pct": 95.4}, {"capture_pct": 93.4})).row("capture").value(T) == "95"
-
-
-@pytest.mark.parametrize(
-    "row, text",
-    [
-        ({"unit": "%"}, None),
-        ({"unit": "USD/year", "verdict": "refused"}, None),
-        ({"unit": "USD/year"}, "not before the planned day (plan x)"),
-        (
-            {"unit": "USD/year", "method": "interval valid at all times"},
-            "so far 12,000 to 31,000 USD/year (interval valid at all times; plan x)",
-        ),
-    ],
-)
-def test_money_is_said_only_with_an_interval_valid_at_all_times(row: dict[str, Any], text: str | None) -> None:
-    plain = {"plan": "x", "outcome": "money", "verdict": "not shown", "low": 12_040.0, "high": 31_400.0, "method": "bootstrap"}
-    assert money.line([plain | row], T) == text
-
-
-def test_durations_are_minutes_up_to_two_hours() -> None:
-    assert [items.lasted(m, language.of("da")) for m in (120, 121, 600)] == ["120 min", "2,0 t", "10,0 t"]
-
-
-def test_consequences_hang_under_their_cause() -> None:
-    cause, consequence = FLAG | {"cause_id": "f"}, FLAG | {"flag_id": "g", "cause_id": "f", "detector": "flatline"}
-    assert [i.flag["flag_id"] for i in made(line({}, flags=(consequence, cause))).items] == ["f"]
-
-
-def test_a_doubt_is_said_in_the_language_of_the_plant() -> None:
-    row = {"role": "sludge_flow", "verdict": "doubted", "deviation_pct": -10.4, "reason": "the register says 10 % more."}
-    english, danish = made(line({}, integrity=(row,))), made(line({}, integrity=(row,)), t=language.of("da"))
-    assert "Have the sludge flow meter checked: the register says 10 % more." in sentences.three([english], T)
-    assert "Få undersøgt slamflowmåleren: et vidne afviger -10 %." in sentences.three([danish], language.of("da"))
-
-
-def test_a_withheld_line_is_never_nothing_to_decide() -> None:
-    third = sentences.three([made(line({})), made(line({"unknown_minutes": 6000}))], T)[2]
-    assert third == "Numbers of Belt press 1 are withheld: the running state is unknown for 60 % of the week."

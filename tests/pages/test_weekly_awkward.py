@@ -1,0 +1,81 @@
+"""Awkward weeks: each gives a correct, decent page: its first page says what it must, says nothing it must not, and stays one page."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pypdf
+import pytest
+
+from pipelines import report
+from pipelines.base.home import Home
+
+WEEK = "week_start_day = DATE '2026-03-30'"
+DAYS = "operating_day >= DATE '2026-03-30'"
+NOTHING = ("processing_minutes = 0, processing_h = 0, valid_minutes = 0, dry_solids_t = NULL, polymer_active_kg = NULL, dose_active_kg_t = NULL, cake_ts_pct = NULL, "
+           "capture_pct = NULL, cost_total_per_t = NULL, mixing_dp_ref_kpa = NULL, missed_share = NULL, dose_reason = 'no processing'")  # fmt: skip
+NO_LAB = "dose_active_kg_t = NULL, dry_solids_t = NULL, polymer_active_kg = NULL, cake_ts_pct = NULL, capture_pct = NULL, cost_total_per_t = NULL"
+HUGE = "dry_solids_t = 123456.0, dose_active_kg_t = 98765.4, polymer_active_kg = 98765.4 * 123456.0, cost_total_per_t = 1234567.0, mixing_dp_ref_kpa = 55555.0"
+CASES: list[tuple[str, list[str], list[str], list[str]]] = [
+    ("no data", [f"UPDATE kpi_week SET minutes_seen = 0 WHERE {WEEK}"], ["Report withheld", "no data of this line"], ["lb active"]),
+    ("one day", [f"UPDATE kpi_week SET {NO_LAB}, operating_days = 1, dose_reason = '1 days with a dose, 3 needed' WHERE {WEEK}"],
+     ["Report withheld", "1 days with a dose, 3 needed"], []),
+    ("all provisional", [f"UPDATE kpi_week SET is_provisional = TRUE WHERE {WEEK}"], ["week 2026-W14: provisional"], ["week 2026-W14: final"]),
+    ("shutdown", [f"UPDATE kpi_week SET {NOTHING} WHERE {WEEK}", f"UPDATE kpi_day SET {NOTHING}, lost_minutes = 0 WHERE {DAYS}"],
+     ["Belt press 1 did not process sludge; Belt press 2 did not process sludge.", "There is nothing to compare."], ["Report withheld"]),
+    ("meter fault", ["UPDATE data_quality SET missing_processing_minutes = processing_minutes WHERE role = 'sludge_flow'"],
+     ["Report withheld", "the sludge flow meter is missing in 100 % of the processing minutes"], ["lb active"]),
+    ("huge values", [f"UPDATE kpi_week SET {HUGE} WHERE {WEEK}"], ["198,000", "outside target"], ["e+"]),
+    ("no cake and no filtrate", [f"UPDATE kpi_week SET cake_ts_pct = NULL, capture_pct = NULL WHERE {WEEK}"], ["not enough data", "dose is in target"], []),
+    ("many lost hours", [f"UPDATE kpi_week SET lost_minutes = 600 WHERE {WEEK}"], ["ran 40.0 to 50.0 hours", "dewatered at least 89"], []),
+    ("two arrangements", [f"UPDATE kpi_week SET arrangement_note = 'mixed: a; b' WHERE {WEEK}"],
+     ["not compared, because the week holds two arrangements", "mixed week"], ["below baseline", "above baseline"]),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("name, changes, says, never", CASES, ids=[c[0] for c in CASES])
+def test_awkward_weeks(
+    name: str, changes: list[str], says: list[str], never: list[str], weekly_home: Home, weekly_change: Callable[[str, str], None]
+) -> None:
+    for sql in changes:
+        weekly_change("alder-fork", sql)
+    first, path = first_page(weekly_home)
+    for text in says:
+        assert text in first, (name, first)
+    for text in never:
+        assert text not in first, (name, text)
+    assert "nan" not in first.split()
+    assert "None" not in first.replace("Open items. None.", "")
+    assert json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))["plant"] == "alder-fork"
+
+
+def first_page(home: Home) -> tuple[str, Path]:
+    path = report.run(home, "alder-fork")
+    sheets = [" ".join(sheet.extract_text().split()) for sheet in pypdf.PdfReader(path).pages]
+    assert re.search(rf"page 1 of {len(sheets)}", sheets[0])
+    if len(sheets) > 1:
+        assert not sheets[1].startswith(("Open items", "Data."))  # page 1 did not run over
+    return sheets[0], path
+
+
+def test_long_names_wrap(weekly_home: Home) -> None:
+    toml = weekly_home.plant_file("alder-fork")
+    long = "throttled mixing valve upstream of the second static mixer with the long name nobody shortened"
+    toml.write_text(toml.read_text(encoding="utf-8").replace("feed pump with injection at the pump in service", long), encoding="utf-8")
+    first, path = first_page(weekly_home)
+    assert "Belt press 1 ran" in first
+    assert long in " ".join(" ".join(s.extract_text().split()) for s in pypdf.PdfReader(path).pages)
+
+
+def test_missing_targets_and_first_week(weekly_home: Home, weekly_change: Callable[[str, str], None]) -> None:
+    toml = weekly_home.plant_file("alder-fork")
+    toml.write_text("\n\n".join(b for b in toml.read_text(encoding="utf-8").split("\n\n") if "[[targets]]" not in b), encoding="utf-8")
+    for table, column in (("kpi_day", "operating_day"), ("kpi_week", "week_start_day"), ("kpi_rolling", "operating_day")):
+        weekly_change("alder-fork", f"DELETE FROM {table} WHERE {column} < DATE '2026-03-30'")
+    first, _ = first_page(weekly_home)
+    assert "without a baseline to compare" in first
+    assert "no baseline" in first
+    assert "in target" not in first
