@@ -297,3 +297,12 @@ def test_a_failure_midway_leaves_everything_as_it_was(store: Store, monkeypatch:
         align.run(store, plant(FLOW))
     assert (content_hash(store.con, "minutes"), content_hash(store.con, "pending_hours")) == before
     assert store.pending_days("compute") == []
+
+
+def test_a_run_bit_that_all_others_contradict_adds_no_run_hours(store: Store) -> None:
+    """The bit stands on while speed and flow stand still: its coverage is 0, so neither on nor off counts."""
+    speed = {"role": "pump_speed", "tag": "SI", "unit": "rpm", "range": [0, 300]}
+    for tag, value in (("YI", 1.0), ("FT", 0.0), ("SI", 0.0)):
+        put(store, tag, *((k, value) for k in range(0, 20, 5)))
+    align.run(store, plant(FLOW, RUN, speed))
+    assert minute(store, 7, "state", "pump_run_coverage", "is_pump_running") == ("unknown", 0.0, None)
