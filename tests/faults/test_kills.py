@@ -1,0 +1,105 @@
+"""Real processes killed at any moment: nothing lost, nothing twice, and the tables an undisturbed run gives."""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from pipelines import publish
+from pipelines.base import clock
+from pipelines.base.home import Home
+from pipelines.store import connect
+
+ROOT = Path(__file__).resolve().parents[2]
+EXPORTS = sorted((ROOT / "sample_data" / "small" / "exports").glob("ALDER_*.csv"))
+PLANT = "alder-fork"
+WHEN = datetime(2026, 2, 1, tzinfo=UTC)
+AFTER_START_S = (0.2, 2.5)  # seconds from the run's first word on standard error to the kill
+RUN_S = 300.0
+
+
+def deliver(home: Home, path: Path) -> None:
+    target = home.inbox(PLANT) / path.name
+    shutil.copyfile(path, target)
+    os.utime(target, (1.7e9, 1.7e9))
+
+
+def command(home: Home, words: list[str]) -> list[str]:
+    return [sys.executable, "-m", "pipelines", "--home", str(home.root), *words]
+
+
+def killed(home: Home, words: list[str], after_s: float) -> bool:
+    """Start a run and kill it; return whether it was still running then."""
+    with subprocess.Popen(command(home, words), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=ROOT) as process:
+        started = clock.stopwatch()
+        while process.poll() is None and clock.stopwatch() - started < after_s:
+            clock.wait(0.02)
+        was_running = process.poll() is None
+        process.kill()
+        process.wait(60)
+    return was_running
+
+
+def completed(home: Home, words: list[str]) -> None:
+    done = subprocess.run(command(home, words), capture_output=True, text=True, cwd=ROOT, timeout=RUN_S, check=False)
+    assert done.returncode in (0, 1), done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def readable(home: Home) -> None:
+    """A reader finds the published file whole at any moment."""
+    if home.database.exists():
+        con = connect(home.database, read_only=True)
+        con.execute("SELECT count(*), max(dose_active_kg_t) FROM kpi_day").fetchall()
+        con.close()
+
+
+def campaign(folder: Path, home_in: Callable[[Path], Home], kills: int, seed: int) -> Counter[str]:
+    """Take the same files in twice, once disturbed by so many kills; return kills by command."""
+    undisturbed, disturbed = home_in(folder / "undisturbed"), home_in(folder / "disturbed")
+    chance, counts, night = random.Random(seed), Counter[str](), 0
+    rounds = [EXPORTS[k::3] for k in range(3)]
+    for night, files in enumerate(rounds):
+        as_of = ["--as-of", (WHEN + timedelta(days=night)).isoformat()]
+        for home in (undisturbed, disturbed):
+            for path in files:
+                deliver(home, path)
+        completed(undisturbed, ["nightly", *as_of])
+        until = kills * (night + 1) // len(rounds)
+        tries = 0
+        while sum(counts.values()) < until and tries < 4 * kills:
+            tries += 1
+            words = chance.choice([["nightly"], ["nightly"], ["nightly"], ["rebuild", "--plant", PLANT]])
+            if words[0] == "rebuild" and not disturbed.store(PLANT).exists():
+                continue
+            if killed(disturbed, [*words, *as_of], 0.4 + chance.uniform(*AFTER_START_S)):
+                counts[words[0]] += 1
+            readable(disturbed)
+        completed(disturbed, ["nightly", *as_of])
+    content = [
+        {t: h for t, h in publish.hashes(home).items() if not t.endswith("plant_file_versions")} for home in (undisturbed, disturbed)
+    ]
+    assert content[0] == content[1]
+    archived = [sorted(p.name.split("_", 2)[2] for p in home.archive(PLANT).iterdir()) for home in (undisturbed, disturbed)]
+    assert archived[0] == archived[1]
+    assert not list(disturbed.inbox(PLANT).iterdir())
+    return counts
+
+
+def test_twenty_kills_lose_nothing_and_double_nothing(tmp_path: Path, home_in: Callable[[Path], Home]) -> None:
+    assert sum(campaign(tmp_path, home_in, 20, seed=1).values()) == 20
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(10))
+def test_two_hundred_kills_lose_nothing_and_double_nothing(tmp_path: Path, home_in: Callable[[Path], Home], seed: int) -> None:
+    assert sum(campaign(tmp_path, home_in, 20, seed=100 + seed).values()) == 20
