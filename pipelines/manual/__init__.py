@@ -9,7 +9,7 @@ from pipelines.base.errors import UsageError
 FOLDER = Path(__file__).parent
 GROUPS: dict[str, tuple[str, ...]] = {  # group -> topics, in reading order; a topic is the stem of its page
     "Tutorial": ("tutorial",),
-    "How to": ("operate", "backup", "upgrade", "corrections", "ask"),
+    "How to": ("operate", "backup", "upgrade", "corrections", "trials", "ask"),
     "Explanation": ("minutes", "dose", "lab", "intake", "uncertainty", "flags", "ledger", "walkthrough"),
     "Reference": ("plant-file", "roles-and-units", "commands", "words", "tables", "dictionary"),
     "Background": ("decisions",),
