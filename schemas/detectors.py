@@ -96,6 +96,6 @@ _ALL = (
              "check whether the mixing valve closes; look at the floc in the first drainage zone", f"{NOT_CLOSED} {LOCK_OUT}", is_lasting=True, explained_by=("flatline", "meter doubted")),
     Detector("wash water low", 47, THIS_WEEK, "wash_water_flow", "below 85 % of its usual while running, 10 min", "strainer, booster, nozzles", "check strainer, booster pump and nozzles",
              "Keep clear of belts and rollers: stop and lock out before reaching in.", is_lasting=True),
-    Detector("short cycling", 48, THIS_WEEK, "pump_run", "more than 4 starts within an hour", "level control, trips", "look at the level control and at the trips of the day"),
+    Detector("short cycling", 48, THIS_WEEK, "pump_run", "more than 4 starts within an hour, or 3 runs of less than 10 min in a day", "level control, trips", "look at the level control and at the trips of the day"),
 )  # fmt: skip
 DETECTORS: dict[str, Detector] = {d.name: d for d in _ALL}

@@ -15,6 +15,7 @@ from pipelines.watch.rules import Series
 
 LEFT_ON_MIN = 5  # [min] of polymer without sludge
 STARTS_WITHIN_MIN, STARTS_MOST = 60, 4  # more than four starts within an hour
+BRIEF_RUN_MIN, BRIEF_RUNS = 10, 3  # [min]; so many runs as short in a day
 WASH_SHARE, WASH_MIN = 0.85, 10  # of the usual wash water; [min]
 SUCTION_DROP_KPA, SUCTION_MIN = 13.8, 10  # [kPa] (2 psi) below its curve; [min]
 SUCTION_FLOW_SHARE = 0.95  # of the median flow of the hour before: the flow must be down too
@@ -35,13 +36,19 @@ def polymer_left_on(feed: Series, feed_cutoff: float, polymer: Series, polymer_c
 
 
 def short_cycling(on: Mask, known: Mask) -> list[Episode]:
-    """Return where a pump started more than four times within an hour; a start stands between two known states."""
+    """Return where a pump started more than four times within an hour, or ran for less than ten minutes three times in the series.
+
+    A start stands between two known states, and so do both ends of a short run.
+    """
     starts = np.flatnonzero(on[1:] & ~on[:-1] & known[1:] & known[:-1]) + 1
     holds = np.zeros(len(on), dtype=bool)
     for k in range(STARTS_MOST, len(starts)):
         first, last = int(starts[k - STARTS_MOST]), int(starts[k])
         if last - first < STARTS_WITHIN_MIN:
             holds[first : last + 1] = True
+    brief = [(a, b) for a, b in runs(on) if b - a < BRIEF_RUN_MIN and a > 0 and b < len(on) and known[a - 1] and known[b]]
+    if len(brief) >= BRIEF_RUNS:
+        holds[brief[0][0] : brief[-1][1]] = True
     return [replace(e, facts={"starts": int(((starts >= e.start) & (starts < e.end)).sum())}) for e in episodes(holds, 1)]
 
 

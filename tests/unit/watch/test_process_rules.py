@@ -35,7 +35,7 @@ def test_short_cycling_is_more_than_four_starts_within_an_hour(every: int, flags
     """Five starts 14 min apart span 56 minutes; 15 apart they span 60, which is no longer within the hour."""
     on = OFF.copy()
     for k in range(5):
-        on[20 + k * every : 20 + k * every + 8] = True
+        on[20 + k * every : 20 + k * every + 11] = True  # no short runs
     found = rules.short_cycling(on, ALL)
     assert len(found) == flags
     assert [e.facts["starts"] for e in found] == [5] * flags
@@ -88,3 +88,12 @@ def test_spikes_come_back_within_two_minutes_and_steps_do_not() -> None:
     assert [(e.start, e.held) for e in found] == [(20, 22)]
     stepped = np.where(np.arange(N) < 120, 90.0, 130.0) + rng.normal(0, 0.5, N)
     assert len(rules.spikes(Series(stepped, ALL), ALL)) == 0
+
+
+@pytest.mark.parametrize(("minutes", "runs", "flags"), [(9, 3, 1), (10, 3, 0), (9, 2, 0)])
+def test_three_runs_of_less_than_ten_minutes_are_short_cycling(minutes: int, runs: int, flags: int) -> None:
+    on = OFF.copy()
+    for k in range(runs):
+        on[20 + k * 70 : 20 + k * 70 + minutes] = True
+    assert len(rules.short_cycling(on, ALL)) == flags
+    assert rules.short_cycling(on, OFF) == []  # nothing known, nothing counted
