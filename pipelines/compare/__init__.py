@@ -15,7 +15,6 @@ file below `<home>/plans/`; it writes `comparisons` (one row an outcome), `compa
 | `dose_curve` | relative potency over dose ladders: cake and capture curves, which binds, plateau, parallelism |
 | `optimum` | dose of least cost at the plant's prices; overfeed margin |
 | `noninferiority` | gates on cake, capture, filtrate, throughput |
-| `hydraulic` | mixing pressure drop at the reference flow |
 | `shear` | apparent conditioning loss against specific mixing energy |
 | `money` | one operating point an arm, use apart from price, annual range, payback interval |
 | `sensitivity` | the same plan under other choices |

@@ -134,9 +134,9 @@ def gates(plan: Plan, evidence: Evidence) -> list[tuple[str, bool, str]]:
         whole = _whole_sets(evidence)
         rows.append(("sets with both arms", whole >= LEAST_SETS, f"{whole} sets with days of both arms, {LEAST_SETS} needed"))
     else:
-        for name, days in (("days of arm_from", base), ("days of arm_to", trial)):
+        for name, days in ((f"days of '{head.arm_from}'", base), (f"days of '{head.arm_to}'", trial)):
             rows.append((name, days.used.height >= LEAST_DAYS, f"{days.used.height} operating days used, {LEAST_DAYS} needed"))
-    for name, days in (("meters of arm_from", base), ("meters of arm_to", trial)):
+    for name, days in ((f"meters of '{head.arm_from}'", base), (f"meters of '{head.arm_to}'", trial)):
         doubted = days.frame.filter(pl.col("doubt").is_not_null()).height
         share = doubted / days.frame.height if days.frame.height else 0.0
         rows.append((name, share <= MOST_DOUBTED_SHARE, f"{doubted} of {days.frame.height} days in weeks with a meter in doubt"))

@@ -32,6 +32,7 @@ OutcomeName = Literal[
     "mixing pressure drop",
     "all-in saving",
     "shear",
+    "wear",
 ]
 
 

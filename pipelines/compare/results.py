@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
-from pipelines.compare import differences, dose_curve, ladder, money, noninferiority, read
+from pipelines.compare import differences, dose_curve, ladder, money, noninferiority, optimum, read, wear
 from pipelines.compare.differences import Difference
 from pipelines.compare.outcomes import NOT_SHOWN, REFUSED, SHOWN, WORSE, Estimate, Outcome, judged, refused, saving_pct
 from pipelines.compare.plan import IN_SETS
@@ -23,7 +23,7 @@ def of(work: Work, name: str) -> list[Outcome]:
     """Return the outcomes of one name of the plan."""
     made = {
         "iso-performance saving": _iso, "fed-dose saving": _fed, "cake": _cake, "capture": _capture, "filtrate": _filtrate,
-        "throughput": _throughput, "mixing pressure drop": _mixing, "all-in saving": _money, "shear": _shear,
+        "throughput": _throughput, "mixing pressure drop": _mixing, "all-in saving": _money, "shear": _shear, "wear": _wear,
     }  # fmt: skip
     return made[name](work)
 
@@ -36,6 +36,7 @@ def _iso(work: Work) -> list[Outcome]:
     statistic = dose_curve.ln_dose_ratio(asked.cake_pct, asked.capture_pct)
     estimate = ladder.estimate(found.steps, found.curve, statistic)
     _curve_checks(work)
+    _optimum_checks(work)
     if estimate is None:
         return [refused(name, "an arm does not reach the cake and capture asked for at any dose, with one set or another left out")]
     estimate = _systematic(work, estimate).mapped(saving_pct, "%", turns=True)
@@ -88,6 +89,23 @@ def _curve_checks(work: Work) -> None:
             work.check(
                 "curve", f"cake of '{name}'", f"at {dose:.3f} kg/t", estimate=float(curve.cake(at, arm_no)[0]), low=float(dose), unit="% TS"
             )
+
+
+def _optimum_checks(work: Work) -> None:
+    """Note the dose of least cost of each arm at the plan's prices, with its interval."""
+    plan = work.loaded.plan
+    assert work.ladder.steps is not None
+    assert work.ladder.curve is not None
+    found = read.prices(work.store, plan.plan.line, plan.money.price_day) if plan.money else None
+    if found is None:
+        return
+    prices = money.Prices(found["polymer_per_kg"], found["disposal_per_wet_t"], found["recycle_per_kg"])
+    for arm, name in ((0.0, plan.plan.arm_from), (1.0, plan.plan.arm_to)):
+        best, low, high = optimum.interval(work.ladder.steps, work.ladder.curve, arm, prices, plan.draw.seed)
+        own = work.ladder.steps.dose[work.ladder.steps.arm == arm]
+        at_end = best >= 0.99 * own.max() or best <= 1.01 * own.min()
+        note = "at an end of the ladder: the optimum may lie beyond" if at_end else "dose of least cost at the plan's prices"
+        work.check("curve", f"optimum dose, {name}", note, estimate=best, low=low, high=high, unit="kg/t", is_passed=not at_end)
 
 
 def _systematic(work: Work, estimate: Estimate) -> Estimate:
@@ -188,10 +206,11 @@ def _mixing(work: Work) -> list[Outcome]:
     found = _difference(work, "mixing_dp_ref_kpa", is_ln=False)
     if found is None:
         return [refused(name, differences.TOO_FEW.format(differences.LEAST_EACH))]
-    for label, days in (("arm_from", work.evidence.baseline.used), ("arm_to", work.evidence.trial.used)):
+    head = work.loaded.plan.plan
+    for label, days in ((head.arm_from, work.evidence.baseline.used), (head.arm_to, work.evidence.trial.used)):
         level = days["mixing_dp_ref_kpa"].mean()
         work.check(
-            "method", f"mixing pressure drop of {label}", "mean of days at the reference flow", outcome=name, estimate=level, unit="kPa"
+            "method", f"mixing pressure drop of '{label}'", "mean of days at the reference flow", outcome=name, estimate=level, unit="kPa"
         )
     return [judged(name, replace(found.estimate, unit="kPa"), work.caps + found.caps, better_is_up=False)]
 
@@ -305,6 +324,19 @@ def _shear(work: Work) -> list[Outcome]:
         0,
     )
     return [judged(name, estimate, (*work.caps, "association: not from steps in random order"))]
+
+
+def _wear(work: Work) -> list[Outcome]:
+    """Judge the wear of the line's pump since its last reference: a loss measured is "worse"; none resolved is "not shown", never "no wear"."""
+    name, weeks = "wear of the pump", read.pumps(work.store, work.loaded.plan.plan.line)
+    weeks = weeks.filter(pl.col("reference_day").is_not_null()).filter(pl.col("reference_day") == pl.col("reference_day").max())
+    weeks = weeks.with_columns(index=pl.coalesce("wear_index", "slip_index")).filter(pl.col("index").is_not_null())
+    years = np.array([d.toordinal() for d in weeks["week_start_day"].to_list()], dtype=float) / 365.25
+    found = wear.trend(years, weeks["index"].to_numpy().astype(float), growth_is_loss=weeks["slip_index"].is_not_null().any())
+    if found.refusal is not None:
+        return [refused(name, found.refusal)]
+    estimate = Estimate(found.loss_pct_year, found.low, found.high, "%/year", 95.0, "trend, drift of meters added", 0, 7 * found.weeks)
+    return [Outcome(name, estimate, WORSE if found.low > 0.0 else NOT_SHOWN, found.sentence)]
 
 
 def plan_in_sets(work: Work) -> bool:

@@ -201,13 +201,13 @@ def test_wear_is_excluded_not_denied() -> None:
 
 
 def test_confidence_sequence_by_hand() -> None:
-    # planned 10, n = 5, differences 1..5: mean 3, SD 1.5811; radius = SD x sqrt((5 e + 1)/(25 e) ln((5 e + 1)/0.0025))
-    e = sequential.best_eta2(10)
-    mean, low, _ = sequential.sequence(np.arange(1.0, 6.0), 10)
-    radius = 1.58114 * np.sqrt((5 * e + 1) / (25 * e) * np.log((5 * e + 1) / 0.0025))
-    assert mean[-1] == 3.0
-    assert low[-1] == pytest.approx(3.0 - radius, abs=1e-4)
-    assert np.isnan(low[3])
+    # planned 20, n = 10, differences 1..10: mean 5.5, SD 3.02765; radius = SD x sqrt((10 e + 1)/(100 e) ln((10 e + 1)/0.0025))
+    e = sequential.best_eta2(20)
+    mean, low, _ = sequential.sequence(np.arange(1.0, 11.0), 20)
+    radius = 3.02765 * np.sqrt((10 * e + 1) / (100 * e) * np.log((10 * e + 1) / 0.0025))
+    assert mean[-1] == 5.5
+    assert low[-1] == pytest.approx(5.5 - radius, abs=1e-4)
+    assert np.isnan(low[8])
 
 
 def test_verdicts() -> None:

@@ -71,7 +71,7 @@ def choices(rows: list[Row], main: Row) -> str:
     known = [(r["check_name"], r) for r in rows if r["estimate"] is not None]
     listed = [("as planned", main), *known]
     with style.styled():
-        figure = style.sheet(0.5 + 0.17 * len(listed), left_in=3.0, bottom_in=0.34)
+        figure = style.sheet(0.65 + 0.17 * len(listed), left_in=3.0, bottom_in=0.45)
         axes = figure.subplots()
         for k, (_, row) in enumerate(listed):
             at = len(listed) - k

@@ -12,7 +12,7 @@ from pipelines.report.statement import figures
 from pipelines.report.statement.read import Row, Statement
 
 # stored unit -> (unit printed in US units, factor)
-_US = {"kPa": ("psi", 1.0 / units.unit("psi").factor), "% per kPa": ("% per psi", units.unit("psi").factor)}
+_US = {"kg/t": ("lb/dt", 2.0), "kPa": ("psi", 1.0 / units.unit("psi").factor), "% per kPa": ("% per psi", units.unit("psi").factor)}
 _SHORT_TON = units.unit("short_ton").factor / 1000.0
 _DECIMALS = {"%": 1, "% TS": 2, "kPa": 1, "psi": 1, "ratio": 2, "years": 1, "% per psi": 2}
 
