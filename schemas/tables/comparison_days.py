@@ -23,6 +23,7 @@ TABLE = Table(
         Column("is_used", "bool", "-", "true when the day is behind the result", nullable=False),
         Column("left_out", "text", "-", "rule that left the day out; null when used"),
         Column("dose_active_kg_t", "double", "kg/t", "active polymer per tonne dry solids"),
+        Column("polymer_active_kg", "double", "kg", "active polymer of the dose"),
         Column("dry_solids_t", "double", "t", "dry solids of the dose"),
         Column("feed_ts_pct", "double", "%", "feed total solids"),
         Column("cake_ts_pct", "double", "%", "cake total solids"),
