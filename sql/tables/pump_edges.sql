@@ -1,11 +1,11 @@
 -- question: In which minutes of the days at hand did the feed pump start or stop?
 -- unit: -
 -- grain: line, minute with a start or a stop (work table)
--- formula: start: on after a minute known to be off; stop: off after a minute on; a run is short when it lasted less than 10 whole minutes from
---          a known start to its stop
+-- formula: start: on, where the last known minute of the 24 h before was off; stop: off, where it was on; both count at the first minute known
+--          after a hole; a run is short when it lasted less than 10 whole minutes from a known start to its stop
 -- source: common practice, no source
--- known limits: resolution of one minute, so that no debouncing is needed; a run cut by an unknown minute is not judged; the first minute of
---               the data is never an edge
+-- known limits: resolution of one minute, so that no debouncing is needed; a run cut by an unknown minute is not judged; an off and on
+--               again inside a hole is not seen; the first minute of the data is never an edge
 CREATE OR REPLACE TABLE work.pump_edges AS
 WITH marked AS (
   SELECT line, minute_utc, operating_day, is_pump_on(pump_run_coverage, pump_run_share, state) AS is_on FROM minutes
