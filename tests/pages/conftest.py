@@ -125,7 +125,7 @@ def flag(pf: PlantFile, plant: str, line: str, n: int, severity: str, **given: A
         "sentence": f"Polymer flow was {6 + n} gpm for {10 + n} minutes while sludge flowed at 390 gpm.",
         "suggestion": "stock tank level, calibration column of the polymer pump",
     }
-    return row("flags", plant=plant, line=line, flag_id=f"f-{line}-{n}", detector="polymer_outage", severity=severity, start_utc=at,
+    return row("flags", plant=plant, line=line, flag_id=f"f-{line}-{n}", cause_id=f"f-{line}-{n}", detector="polymer_outage", severity=severity, start_utc=at,
                end_utc=at + timedelta(minutes=10 + n), minutes=10 + n, operating_day=MONDAY + timedelta(days=1), **(words | given))  # fmt: skip
 
 

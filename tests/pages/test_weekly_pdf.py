@@ -129,7 +129,7 @@ def test_events_of_a_line_are_those_of_its_shown_weeks(weekly_home: Home) -> Non
     )
     toml.write_text(text, encoding="utf-8")
     found = events.of_line(read.week(weekly_home, "alder-fork", None), "line-1", loader.load(toml))
-    assert [(e.day, e.what[:16]) for e in found] == [(date(2026, 3, 2), "feed pump with i"), (date(2026, 3, 3), "new pump (P-110)")]
+    assert [(e.day, e.what[:16]) for e in found] == [(date(2026, 3, 2), "feed pump with i"), (date(2026, 3, 3), "new pump (P-111)")]
 
 
 def test_later_pages_have_figures_with_real_text_and_flags(pages: dict[str, Path]) -> None:
@@ -353,7 +353,7 @@ def test_nothing_published(tmp_path: Path, weekly_home: Home) -> None:
 
 
 MANY = """INSERT INTO flags SELECT f.* REPLACE (
-  f.flag_id || '-' || l.line || '-' || k AS flag_id, l.line AS line, 'flag ' || k || ': ' || repeat('many words of what was seen ', 4) AS sentence,
+  f.flag_id || '-' || l.line || '-' || k AS flag_id, f.flag_id || '-' || l.line || '-' || k AS cause_id, l.line AS line, 'flag ' || k || ': ' || repeat('many words of what was seen ', 4) AS sentence,
   repeat('many words of what to look at ', 4) AS suggestion) FROM flags f, (VALUES ('line-1'), ('line-2')) l(line), range(30) r(k) WHERE f.severity = 'check today'"""
 
 

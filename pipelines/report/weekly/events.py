@@ -22,7 +22,7 @@ class Event:
 def of_line(week: WeekData, line: str, plant_file: PlantFile) -> tuple[Event, ...]:
     """Return the events of a line within the shown days, oldest first; parts of the pump changed on a day without an event count too."""
     logged = [(e.at, e.what.strip().rstrip(".")) for e in plant_file.events if e.line == line]
-    pumps = {x.pump.id for x in plant_file.lines if x.id == line}
+    pumps = {x.pump.id for x in plant_file.lines if x.id == line} | {a.pump for a in plant_file.arrangements if a.line == line}
     changed = [(s.at, f"{s.kind} ({s.pump})") for s in plant_file.service if s.pump in pumps and (s.resets_overhaul or s.ends_reference)]
     found, days = [], set()
     for at, what in [*logged, *changed]:
