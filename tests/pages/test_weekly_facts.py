@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from pipelines.report.weekly import facts, page, sentences, trail
+from pipelines.report.weekly import appendix, facts, page, sentences, trail
 from pipelines.report.weekly.facts import LineFacts
 from pipelines.report.weekly.read import iso_week
 from tests.pages.week_facts import BASE, DAYS, FLAG, LIMITS, WEEK, T, day, line, made, said
@@ -39,7 +39,40 @@ def test_hours_that_no_meter_could_judge_make_a_range_and_a_day() -> None:
 
 
 def test_the_solids_of_all_fed_minutes_are_the_tons_where_they_are_known() -> None:
-    assert "dewatered 99 dry tons" in said(line({"dry_solids_all_t": 90.0}))[0]  # 90 / 0.90718474 = 99.2
+    found = made(line({"dry_solids_all_t": 90.0}, this_known={"dry_solids_all_t_u": 3.6}))
+    assert "dewatered 99 ± 8 dry tons" in sentences.three([found], T)[0]  # 90 / 0.90718474 = 99.2; 2 x 3.6 / 0.907 = 7.9
+    assert found.row("solids").printed.kpi == "dry_solids_all_t"
+    assert found.row("dose").basis.startswith("polymer over dry solids in valid minutes")  # the dose's denominator is dry_solids_t
+
+
+@pytest.mark.parametrize(
+    "hidden, told",
+    [
+        # state unknown for 18 h on a sixth day, nothing says whether the pump ran: 41.6 + 18
+        ({"unknown_minutes": 1080, "run_unknown_h": 18.0}, "ran 41.6 to 59.6 hours on 5 to 6 days and dewatered at least 88"),
+        # of 22.35 h unknown the pump is known to have run in 7.35: never more than the unknown ones; the day counts
+        ({"unknown_minutes": 1341, "lost_minutes": 441, "run_unknown_h": 22.35}, "ran 41.6 to 64.0 hours on 6 days and dewatered at least 88"),
+        # the pump is known to have stood: nothing is open
+        ({"unknown_minutes": 20, "run_unknown_h": 0.0}, "ran 41.6 hours on 5 days and dewatered 88"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_judged_makes_hours_and_days_a_range(hidden: dict[str, float], told: str) -> None:
+    is_unjudged = int(hidden["unknown_minutes"] >= 30)
+    sixth = day(5, None, processing_minutes=0, dry_solids_t=None, feed_samples=0, unjudged_days=is_unjudged, **hidden)
+    found = made(line(hidden, days=(*DAYS, sixth)))
+    assert told in sentences.three([found], T)[0]
+    of = {"5 to 6 days": "5 of 5 to 6 days", "on 6 days": "5 of 6 days"}
+    expected = next((text for words, text in of.items() if words in told), "5 of 5 days")
+    assert f"feed TS on {expected}" in sentences.data_line(WEEK, [found], T)
+    assert found.row("dose").basis.endswith(f"; {expected}")
+    assert len(appendix._exclusions((found,), False, T)) == is_unjudged
+
+
+def test_a_week_that_cannot_be_judged_is_no_week_without_work() -> None:
+    nothing = {"processing_minutes": 0, "processing_h": 0.0, "dose_active_kg_t": None, "missed_share": None}
+    open_day = day(2, None, processing_minutes=0, unknown_minutes=600, unjudged_days=1, dry_solids_t=None)
+    found = made(line(nothing | {"unknown_minutes": 600, "run_unknown_h": 10.0}, days=(open_day,)))
+    assert sentences.three([found], T)[0] == "Whether Belt press 1 processed sludge is not known: 0.0 to 10.0 hours on 0 to 1 days."
 
 
 def test_no_dose_gives_its_reason() -> None:
@@ -50,7 +83,7 @@ def test_no_dose_gives_its_reason() -> None:
 
 
 def test_line_that_did_not_run() -> None:
-    found = made(line({"processing_minutes": 0, "processing_h": 0.0, "dose_active_kg_t": None, "missed_share": None}))
+    found = made(line({"processing_minutes": 0, "processing_h": 0.0, "dose_active_kg_t": None, "missed_share": None}, days=()))
     assert found.withheld is None
     assert sentences.three([found], T)[:2] == ["Belt press 1 did not process sludge.", "There is nothing to compare."]
 

@@ -7,11 +7,9 @@ from typing import Any
 from pipelines import __version__
 from pipelines.plant.model import PlantFile
 from pipelines.report.language import Language
+from pipelines.report.weekly import work
 from pipelines.report.weekly.facts import LineFacts, floor_pct
 from pipelines.report.weekly.rows import WeekData
-
-# Minutes that ran without a meter that could judge them, for a day to count as worked.
-LOST_WORTH_A_WORD_MIN = 30
 
 
 def content(
@@ -61,7 +59,7 @@ def _exclusions(lines: tuple[LineFacts, ...], several: bool, t: Language) -> lis
         )
         for line in lines
         for d in line.in_week
-        if d["dose_active_kg_t"] is None and (d["processing_minutes"] or (d.get("lost_minutes") or 0) >= LOST_WORTH_A_WORD_MIN)
+        if d["dose_active_kg_t"] is None and work.may_be_worked(d)
     ]
 
 

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from pipelines.report import numbers
 from pipelines.report.language import Language
 from pipelines.report.numbers import Limits, Printed
-from pipelines.report.weekly import doubt, events, items, judge, uncertainty
+from pipelines.report.weekly import doubt, events, items, judge, uncertainty, work
 from pipelines.report.weekly.doubt import Doubt
 from pipelines.report.weekly.events import Event
 from pipelines.report.weekly.items import Item
@@ -182,7 +182,7 @@ def _why(
 
 def basis(name: str, week: WeekData, in_week: tuple[Row, ...], this: Row, kpi: str, t: Language) -> str:
     """Return what a number rests on, with the number of valid days."""
-    worked = t.count("days", sum(1 for d in in_week if d["processing_minutes"]))
+    worked = work.days_text(work.days(in_week), t)
     valid = sum(1 for d in in_week if d.get(kpi) is not None)
     if name == "cake":
         return t("basis.cake", samples=t.count("basis.samples", this["cake_samples"]), days=t.count("days", valid))

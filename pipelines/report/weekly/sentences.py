@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pipelines.report.language import Language, sentence
 from pipelines.report.numbers import one_decimal
-from pipelines.report.weekly import judge
+from pipelines.report.weekly import judge, work
 from pipelines.report.weekly.facts import KpiRow, LineFacts, floor_pct
 from pipelines.report.weekly.rows import WeekData
 
@@ -32,23 +32,18 @@ def _worked(line: LineFacts) -> bool:
 
 
 def happened(line: LineFacts, t: Language) -> str:
-    """Return hours, days and tons of a line; as a range where hours ran that no meter could judge."""
-    this, name = line.data.this or {}, line.data.name
-    lost_h = (this.get("lost_minutes") or 0) / 60.0
-    if not this["processing_minutes"] and lost_h < LOST_WORTH_A_WORD_H:
-        return t("sentence.not_run", line=name)
-    solids = line.row("solids")
-    days = t.count(
-        "days", sum(1 for d in line.in_week if d["processing_minutes"] or (d.get("lost_minutes") or 0) / 60.0 >= LOST_WORTH_A_WORD_H)
-    )
-    hours = this["processing_h"] or 0.0
-    given = {"line": name, "hours": t.numeral(one_decimal(hours)), "days": days}
+    """Return hours, days and tons of a line; as ranges where hours ran, or may have, that no meter could judge."""
+    this, solids = line.data.this or {}, line.row("solids")
+    hours, days = work.hours(this), work.days(line.in_week)
+    if not hours.most and not days.most:
+        return t("sentence.not_run", line=line.data.name)
+    given = {"line": line.data.name, "hours": work.hours_text(hours, t), "days": work.days_text(days, t)}
+    if not hours.least and not days.least:
+        return t("sentence.not_known", **given)
     if not solids.is_reported:
         return t("sentence.ran_no_solids", **given)
     given |= {"tons": solids.value(t), "unit": solids.printed.unit}
-    if lost_h < LOST_WORTH_A_WORD_H:
-        return t("sentence.ran", **given)
-    return t("sentence.ran_unknown", most=t.numeral(one_decimal(hours + lost_h)), **given)
+    return t("sentence.ran_unknown" if hours.is_open or days.is_open else "sentence.ran", **given)
 
 
 def compared(line: LineFacts, t: Language, several: bool) -> str:
@@ -116,11 +111,11 @@ def decision(lines: Sequence[LineFacts], t: Language, several: bool) -> str:
 def data_line(week: WeekData, lines: Sequence[LineFacts], t: Language) -> str:
     """Return the line that says how far the numbers can be trusted: the least of the lines."""
     missed = [m for line in lines if (m := (line.data.this or {}).get("missed_share")) is not None]
-    worked = [d for line in lines for d in line.in_week if d["processing_minutes"]]
-    sampled = sum(1 for d in worked if d["feed_samples"])
+    in_week = [d for line in lines for d in line.in_week]
+    sampled = sum(1 for d in in_week if work.may_be_worked(d) and d["feed_samples"])
     parts = [
         t("dataline.usable", percent=floor_pct(1 - max(missed))) if missed else t("dataline.no_minutes"),
-        t("dataline.sampled", sampled=sampled, days=t.count("days", len(worked))),
+        t("dataline.sampled", sampled=sampled, days=work.days_text(work.days(in_week), t)),
         t.count("dataline.set_aside", week.rows_set_aside),
     ]
     unknown = sum((line.data.this or {}).get("unknown_minutes") or 0 for line in lines) / 60.0

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from pipelines.report.language import Language
+from pipelines.report.weekly import work
 from pipelines.report.weekly.queries import Row
 from pipelines.report.weekly.rows import LineData, WeekData
 
@@ -49,8 +50,7 @@ def standing(week: WeekData, data: LineData, in_week: Sequence[Row]) -> Standing
         and d["operating_day"] not in data.refused_lab_days
     )
     marked = bool((data.this or {})["is_provisional"])
-    worked = sum(1 for d in in_week if d["processing_minutes"])
-    return Standing(marked and (still > 0 or not missing), still, len(missing) - still, worked)
+    return Standing(marked and (still > 0 or not missing), still, len(missing) - still, int(work.days(in_week).most))
 
 
 def _never_sampled(days: Sequence[Row]) -> set[int]:

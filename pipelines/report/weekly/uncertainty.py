@@ -17,11 +17,12 @@ _EVENLY = ("mixing_dp_ref_kpa",)  # the week's figure is no total of solids: its
 
 def of_week(kpi: str, data: LineData, in_week: Sequence[Row]) -> float | None:
     """Return the standard uncertainty of a week's number; None where it is not published."""
-    published: float | None = (data.this or {}).get(f"{kpi}_u")
-    if published is not None:
-        return published
+    for row in (data.this, data.this_known):
+        published: float | None = (row or {}).get(f"{kpi}_u")
+        if published is not None:
+            return published
     if kpi == "dose_active_kg_t":
-        return (data.this_known or {}).get("dose_active_kg_t_u")
+        return None
     if kpi in ("dry_solids_t", "dry_solids_all_t"):
         return _of_total(kpi, data, in_week)
     if kpi in _EVENLY:
@@ -36,7 +37,11 @@ def of_week(kpi: str, data: LineData, in_week: Sequence[Row]) -> float | None:
 
 
 def _of_total(kpi: str, data: LineData, in_week: Sequence[Row]) -> float | None:
-    """Return the uncertainty of the week's solids: its days' relative uncertainty, shared by all of them, on the printed total."""
-    parts = [(d["dry_solids_t"], d["dry_solids_t_u"]) for d in in_week if d.get("dry_solids_t_u") is not None and d["dry_solids_t"]]
+    """Return the uncertainty of the week's solids: its days' relative uncertainty, shared by all of them, on the printed total.
+
+    A file without the uncertainty of all solids fed lends that of the solids in valid minutes.
+    """
+    of = next((k for k in (kpi, "dry_solids_t") if any(d.get(f"{k}_u") is not None for d in in_week)), kpi)
+    parts = [(d[of], d[f"{of}_u"]) for d in in_week if d.get(f"{of}_u") is not None and d[of]]
     known, total = sum(w for w, _ in parts), (data.this or {}).get(kpi)
     return None if not known or total is None else float(sum(u for _, u in parts) / known * total)
