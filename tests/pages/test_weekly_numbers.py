@@ -131,3 +131,11 @@ def test_only_doubted_meters_are_doubts_worst_first() -> None:
         {"role": "d", "verdict": "doubted", "deviation_pct": None, "reason": None},
     ]
     assert [d.role for d in doubt.of_line(rows)] == ["d", "c", "b"]
+
+
+def test_the_published_range_stands_where_there_is_one() -> None:
+    usual = {"kpi": "x", "days": 10, "low": 2.5, "middle": 5.5, "high": 9.5}
+    found = judge.baseline([float(k) for k in range(1, 12)], usual)
+    assert found is not None
+    assert (found.middle, found.low, found.high, found.days) == (5.5, 2.5, 9.5, 10)
+    assert found.noise == pytest.approx(1.0)

@@ -154,7 +154,8 @@ def _row(
     touching = doubt.touching(kpi, doubts)
     why = _why(week, name, data, this, touching, kpi in unmeasured, t)
     half_width = None if this is None else doubt.widened(this, None if own is None else judge.COVERAGE * own, touching)
-    base = None if name == "solids" else judge.baseline([d.get(kpi) for d in data.baseline])
+    usual = next((u for u in data.usual if u["kpi"] == kpi), None)
+    base = None if name == "solids" else judge.baseline([d.get(kpi) for d in data.baseline], usual)
     noise = judge.week_noise((data.this_known or {}).get(f"{kpi}_u_random"), [d.get(kpi) for d in in_week])
     compares = this is not None and why is None and base is not None and mixed is None and not touching
     by_start = {w["week_start_day"]: w.get(kpi) for w in data.weeks}

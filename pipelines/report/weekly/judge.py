@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from pipelines.report.language import Language
 from pipelines.report.numbers import Limits, Printed, as_printed
+from pipelines.report.weekly.queries import Row
 
 # Below this a difference from the baseline is called none whatever its noise; doses are printed to three digits [%].
 NO_CHANGE_PCT = 1.0
@@ -28,13 +29,20 @@ class Baseline:
     days: int
 
 
-def baseline(values: Sequence[float | None]) -> Baseline | None:
-    """Return the baseline of a KPI from its daily values; None with too few of them."""
+def baseline(values: Sequence[float | None], usual: Row | None = None) -> Baseline | None:
+    """Return the baseline of a KPI from its daily values; None with too few of them.
+
+    Median and range are those published in usual_ranges (`usual`); without such a row (fewer than 10 final days, a baseline that still runs,
+    several of them) those of the values.
+    """
     known = sorted(v for v in values if v is not None)
     if len(known) < LEAST_BASELINE_DAYS:
         return None
+    noise = statistics.stdev(known) / math.sqrt(len(known))
+    if usual is not None:
+        return Baseline(usual["middle"], usual["low"], usual["high"], noise, usual["days"])
     tenths = statistics.quantiles(known, n=10, method="inclusive")
-    return Baseline(statistics.median(known), tenths[0], tenths[-1], statistics.stdev(known) / math.sqrt(len(known)), len(known))
+    return Baseline(statistics.median(known), tenths[0], tenths[-1], noise, len(known))
 
 
 def target(printed: Printed, stored: float, half_width: float | None, limits: Limits) -> str | None:

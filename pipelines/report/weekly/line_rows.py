@@ -25,7 +25,7 @@ def read(con: duckdb.DuckDBPyConnection, settings: Row, span: Row, begin: dateti
     before = span["first"] - timedelta(days=7)
     uncertain = "SELECT * FROM dose_uncertainty_week WHERE plant = $plant AND line = $line AND week_start_day IN ($a, $b)"
     known = {r["week_start_day"]: r for r in rows(con, uncertain, **key, a=span["first"], b=before)}
-    baseline, hours = _baseline(con, key, week)
+    baseline, usual, hours = _baseline(con, key, week)
     return LineData(
         line=settings["line"], name=settings["line_name"], settings=settings, this=by_start.get(span["first"]), last=by_start.get(before),
         days=tuple(rows(con, queries.DAYS, **key, **shown)),
@@ -37,7 +37,7 @@ def read(con: duckdb.DuckDBPyConnection, settings: Row, span: Row, begin: dateti
         this_known=known.get(span["first"]), last_known=known.get(before),
         balance=next(iter(rows(con, queries.BALANCE, **key, first=span["first"])), None),
         lab_delay_h=rows(con, queries.DELAY, **key, **shown)[0]["delay"],
-        weeks=tuple(weeks), baseline=baseline, arrangements=_arrangements(con, key, shown),
+        weeks=tuple(weeks), baseline=baseline, usual=usual, arrangements=_arrangements(con, key, shown),
         integrity=tuple(rows(con, queries.INTEGRITY, **key, first=span["first"])) if has(con, "meter_integrity") else (),
         hours=(*hours, *rows(con, queries.HOURS, **key, **week)),
         pump=tuple(rows(con, queries.PUMP, **key, **shown)),
@@ -50,15 +50,16 @@ def _arrangements(con: duckdb.DuckDBPyConnection, key: Row, span: Row) -> tuple[
     return tuple(rows(con, queries.ARRANGEMENTS, **key, **span)) if has(con, "arrangement_days") else ()
 
 
-def _baseline(con: duckdb.DuckDBPyConnection, key: Row, week: Row) -> tuple[tuple[Row, ...], tuple[Row, ...]]:
-    """Return the days and hours of the line's baseline."""
+def _baseline(con: duckdb.DuckDBPyConnection, key: Row, week: Row) -> tuple[tuple[Row, ...], tuple[Row, ...], tuple[Row, ...]]:
+    """Return the days, usual ranges and hours of the line's baseline."""
     period = next(iter(rows(con, queries.BASELINE_PERIOD, **key, first=week["first"])), None)
     if period is None:
-        return (), ()
+        return (), (), ()
     span = {"first": period["first_day"], "last": min(period["last_day"], week["first"] - timedelta(days=1))}
     days = pure(rows(con, queries.DAYS, **key, **span), _arrangements(con, key, span))
     kept = {d["operating_day"] for d in days}
-    return tuple(days), tuple(h for h in rows(con, queries.HOURS, **key, **span) if h["operating_day"] in kept)
+    usual = rows(con, queries.USUAL, **key, **span, arrangement=days[0].get("arrangement")) if days and has(con, "usual_ranges") else []
+    return tuple(days), tuple(usual), tuple(h for h in rows(con, queries.HOURS, **key, **span) if h["operating_day"] in kept)
 
 
 def pure(days: Sequence[Row], arrangement_days: Sequence[Row]) -> list[Row]:

@@ -42,6 +42,10 @@ WHERE plant = $plant AND line = $line AND point = 'cake' AND analyte = 'ts' AND 
   AND operating_day BETWEEN $first AND $last ORDER BY from_utc, sample_id"""
 BASELINE_PERIOD = """
 SELECT first_day, last_day FROM baseline_periods WHERE plant = $plant AND line = $line AND first_day < $first ORDER BY first_day DESC LIMIT 1"""
+# The published range of the baseline's days, where it rests on no day outside them: an earlier week keeps what it was compared with.
+USUAL = """
+SELECT * FROM usual_ranges WHERE plant = $plant AND line = $line AND arrangement IS NOT DISTINCT FROM $arrangement::VARCHAR AND low IS NOT NULL
+  AND first_day >= $first AND last_day <= $last ORDER BY kpi"""
 ARRANGEMENTS = (
     "SELECT * FROM arrangement_days WHERE plant = $plant AND line = $line AND operating_day BETWEEN $first AND $last ORDER BY operating_day"
 )

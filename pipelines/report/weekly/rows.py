@@ -20,7 +20,7 @@ class LineData:
     `this_known` and `last_known` are the weeks' rows of dose_uncertainty_week; `balance` is the week's row of
     solids_balance: the line's own, of all lines where only they have a closure;
     `weeks` are the shown weeks of kpi_week; `baseline` the days (kpi_day) of the latest baseline period that began before the week, without days
-    of transition, of several arrangements, or of another arrangement than most of them; `hours` the hours of the week and of that baseline;
+    of transition, of several arrangements, or of another arrangement than most of them; `usual` their rows of usual_ranges; `hours` the hours of the week and of that baseline;
     `pump` the shown weeks of pump_condition; `lots` polymer products that came into use in the shown weeks; `refused_lab_days` days with refused lab rows;
     `lab_delay_h` is within how many hours nine of ten results of the shown weeks came, None without any.
     """
@@ -42,6 +42,7 @@ class LineData:
     lab_delay_h: float | None = None
     weeks: tuple[Row, ...] = ()
     baseline: tuple[Row, ...] = ()
+    usual: tuple[Row, ...] = ()
     arrangements: tuple[Row, ...] = ()
     integrity: tuple[Row, ...] = ()
     hours: tuple[Row, ...] = ()
