@@ -117,6 +117,12 @@ def test_without_a_largest_rate_the_range_top_of_the_meter_stands_for_it(store: 
     assert minute(store, 30, *TOTAL) == ((pytest.approx(after / 60), 1.0) if known else (None, 0.0))
 
 
+def test_an_increment_is_as_certain_as_the_less_certain_of_its_two_readings(store: Store) -> None:
+    put(store, "FQ", (0.0, 100.0), (4.0, 104.0, UNCERTAIN), (8.0, 108.0), (12.0, 112.0))
+    align.run(store, plant(REGISTER))
+    assert [minute(store, at, *TOTAL, "is_uncertain") for at in (2, 6, 10)] == [(1.0, 1.0, True), (1.0, 1.0, True), (1.0, 1.0, False)]
+
+
 def test_a_register_alone_gives_no_volume_for_a_fall(store: Store) -> None:
     register = {k: v for k, v in REGISTER.items() if k not in ("maximum_rate", "rollover")}
     put(store, "FQ", (0.0, 5000.0), (10.0, 40.0), (20.0, 50.0))
