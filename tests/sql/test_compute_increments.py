@@ -253,23 +253,30 @@ def test_mending_days_in_any_order_gives_the_same_bits(
     assert hashes(store) == at_once
 
 
-def test_a_changed_day_reaches_the_spans_that_end_27_days_later(tmp_path: Path, plant_file: PlantFile) -> None:
-    """The seventeen days above are too few to show how far a span of 28 days reaches."""
-    count, hour = 36, pl.col("minute_utc").dt.hour() == 13
-    before, after = (made_minutes(seed, count).filter(hour) for seed in (7, 8))
-    found = {}
-    for name, steps in {
-        "mended": [(before, range(count)), (after, [4])],
-        "at once": [(before, range(count)), (after, range(4, 5)), (before, range(5, count))],
-    }.items():
-        with Store(tmp_path / f"{name}.duckdb", PLANT) as store:
-            for minutes, days in steps:
-                put_minutes(store, minutes, [day(k) for k in days])
-                store.con.execute("DELETE FROM load_days")
-                compute.run(store, plant_file)
-            found[name] = content_hash(store.con, "kpi_rolling")
-            assert day(31) in store.pending_days("publish")
-    assert found["mended"] == found["at once"]
+def test_a_changed_day_alone_reaches_the_spans_that_end_27_days_later(tmp_path: Path, plant_file: PlantFile) -> None:
+    """Day 0 changes, and only day 0 is marked (align marks the day after too, which would hide a reach of 26 days)."""
+    hour = pl.col("minute_utc").dt.hour() == 13
+    before, after = (made_minutes(seed, 29).filter(hour) for seed in (7, 8))
+    with Store(tmp_path / "mended.duckdb", PLANT) as store:
+        put_minutes(store, before, [day(0), day(27), day(28)])
+        compute.run(store, plant_file)
+        put_minutes(store, after, [day(0)])
+        for stage in ("compute", "watch", "publish"):
+            store.clear_days(stage)
+        store.mark_days("compute", [day(0)])
+        compute.run(store, plant_file)
+        assert store.pending_days("publish") == [day(k) for k in range(28)]
+        mended = spans_of_28_days(store)
+    with Store(tmp_path / "at once.duckdb", PLANT) as store:
+        put_minutes(store, after, [day(0)])
+        put_minutes(store, before, [day(27), day(28)])
+        compute.run(store, plant_file)
+        assert mended == spans_of_28_days(store)
+    assert len({feed for last, feed in mended if last in (day(27), day(28))}) == 4  # two lines, with and without day 0
+
+
+def spans_of_28_days(store: Store) -> list[tuple[Any, ...]]:
+    return store.rows("SELECT operating_day, feed_volume_all_m3 FROM kpi_rolling WHERE window_name = '28 d' ORDER BY operating_day, line")
 
 
 def test_same_days_again_change_nothing_and_nothing_pending_is_nothing_done(

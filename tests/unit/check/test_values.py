@@ -324,6 +324,19 @@ def test_a_long_file_that_states_another_unit_is_not_believed(unit: str | None, 
     assert done.readings["quality"].to_list() == [2 if reason else 0, 0]
 
 
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("9000", "value outside physical range"),  # sludge flow: 9000 gpm are 2044 m3/h, 2000 are possible
+        ("500", "value outside transmitter range"),
+        ("100", "unit implausible"),
+    ],
+)
+def test_what_is_wrong_with_a_value_comes_before_the_unit_its_file_states(text: str, reason: str) -> None:
+    done = check(rows((FLOW["tag"], text)).with_columns(unit_text=pl.lit("m3/h")), FLOW)
+    assert done.failed["reason"].to_list() == [reason]
+
+
 @pytest.mark.parametrize(("since", "reasons"), [(None, []), (date(2026, 1, 5), ["time before data_since"])])
 def test_a_stamp_before_the_plants_data_is_set_aside(since: date | None, reasons: list[str]) -> None:
     file = plant(FLOW)
