@@ -99,21 +99,32 @@ class Table:
         return {c.name: kinds[TYPES[c.type][1]] for c in self.columns}
 
     def pandera_schema(self) -> pa.DataFrameSchema:
-        """Return the pandera schema (polars backend) that checks types, nulls, ranges and closed vocabularies."""
+        """Return the pandera schema (polars backend) that checks types, nulls, finite numbers, ranges and closed vocabularies.
+
+        The `error` of each check is the rule in words, as messages and set-aside rows print it.
+        """
         import pandera.polars as pa
 
         types = self.polars_schema()
         columns = {}
         for c in self.columns:
-            checks = []
+            checks = [pa.Check(_finite, error="must be a finite number")] if c.type == "double" else []
             if c.ge is not None:
-                checks.append(pa.Check.ge(c.ge))
+                checks.append(pa.Check.ge(c.ge, error=f"must be at least {c.ge:g}"))
             if c.le is not None:
-                checks.append(pa.Check.le(c.le))
+                checks.append(pa.Check.le(c.le, error=f"must be at most {c.le:g}"))
             if c.isin is not None:
-                checks.append(pa.Check.isin(list(c.isin)))
+                checks.append(pa.Check.isin(list(c.isin), error=f"must be one of: {', '.join(c.isin)}"))
             columns[c.name] = pa.Column(types[c.name], checks, nullable=c.nullable, description=c.description, metadata={"unit": c.unit})
         return pa.DataFrameSchema(columns, strict=True, ordered=True, name=self.name)
+
+
+def _finite(data: pa.PolarsData) -> pl.LazyFrame:
+    """Check of pandera: true where a number is finite; a null is for `nullable` to judge. Pandera itself lets NaN pass its bounds."""
+    import polars as pl
+
+    number = pl.col(data.key or "*")
+    return data.lazyframe.select(number.is_finite() | number.is_null())
 
 
 def _quoted(text: str) -> str:

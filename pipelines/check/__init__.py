@@ -17,7 +17,7 @@ from pipelines.base import clock
 from pipelines.base.errors import ExitCode, FlocledgerError, InternalError
 from pipelines.base.prefetch import Prefetch
 from pipelines.base.receipts import Receipt
-from pipelines.check import corrections, receipts, set_aside_values, touched
+from pipelines.check import borders, corrections, receipts, set_aside_values, touched
 from pipelines.check.lab import results, revisions, sheet
 from pipelines.check.readings import clock_steps, duplicates
 from pipelines.check.readings.signals import Signals
@@ -166,7 +166,7 @@ def _pieces(received: Received, signals: Signals, plant_file: PlantFile, receive
                 continue
             layout = chunk.layout or received.layout
             values, codes, untied = parted(chunk.values, signals, layout)
-            said = typed(values, signals, layout, received_utc, chunk.written, codes=codes)
+            said = borders.fit_readings(plant_file.plant.id, typed(values, signals, layout, received_utc, chunk.written, codes=codes))
             minutes, row_count = touched.minutes_of(said.readings["time_utc"]), len(touched.distinct(values["line_no"].to_numpy()))
             yield Piece(
                 chunk, values, untied, layout, said, row_count, plant_file.calendar.operating_days(minutes), touched.utc_days(minutes)
@@ -216,9 +216,10 @@ def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: 
                 store, chunk.values.to_dicts(), unfit, chunk.layout or received.layout, plant_file, load_id, received_utc
             )
     samples, clashing = sheet.averaged(found, plant_file)
+    samples, misfitting = borders.fit_results(store.plant, samples)
     outcome, changed_days = revisions.merge(store, samples, load_id, plant_file)
     all_lines = results.all_lines(lines)
-    tally.settle(all_lines, all_lines.n_unique(), results.failed_frame(unfit_all + clashing), outcome)
+    tally.settle(all_lines, all_lines.n_unique(), results.failed_frame(unfit_all + clashing + misfitting), outcome)
     used = results.times(samples)
     tally.span(used)
     tally.days |= results.days(samples, plant_file)

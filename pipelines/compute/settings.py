@@ -9,7 +9,7 @@ import polars as pl
 from pipelines.compute import log_settings, uncertainty
 from pipelines.plant.calendar import FAR_FUTURE
 from pipelines.plant.model import Line, PlantFile
-from pipelines.store import Store
+from pipelines.store import Store, schema_check
 from pipelines.store.sql_files import note_changed
 from schemas import TABLES
 
@@ -23,7 +23,10 @@ def are_written(store: Store) -> bool:
 
 
 def write(store: Store, plant_file: PlantFile) -> None:
-    """Replace line_settings, planned_times, polymers, prices, uncertainty_inputs and the logs by what the plant file says now, unless they do."""
+    """Replace line_settings, planned_times, polymers, prices, uncertainty_inputs and the logs by what the plant file says now, unless they do.
+
+    PlantFileError, and nothing replaced, when a row does not fit its table.
+    """
     plant = store.plant
     rows = {
         "line_settings": [_line(plant, plant_file, line) for line in plant_file.lines],
@@ -36,9 +39,12 @@ def write(store: Store, plant_file: PlantFile) -> None:
     is_new = note_changed(store.con, "settings", repr(rows))
     if not is_new and are_written(store):
         return
-    for table, content in rows.items():
+    frames = {table: pl.DataFrame(content, schema=TABLES[table].polars_schema()) for table, content in rows.items()}
+    for table, frame in frames.items():
+        schema_check.require_plant_rows(plant, table, frame)
+    for table, frame in frames.items():
         store.con.execute(f"DELETE FROM {table}")
-        store.append(table, pl.DataFrame(content, schema=TABLES[table].polars_schema()))
+        store.append(table, frame)
 
 
 def _line(plant: str, plant_file: PlantFile, line: Line) -> dict[str, Any]:

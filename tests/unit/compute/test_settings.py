@@ -117,3 +117,16 @@ def test_a_line_that_shares_a_meter_has_its_uncertainty(tmp_path: Path) -> None:
     meter = rows.filter(pl.col("quantity") == "polymer_neat_flow")
     assert meter["line"].to_list() == ["line-1", "line-2"]
     assert meter["systematic_pct"].n_unique() == 1
+
+
+def test_settings_that_do_not_fit_their_table_stop_with_the_entry_and_replace_nothing(tmp_path: Path) -> None:
+    file = loaded(tmp_path, PLANT)
+    line = file.lines[1].model_copy(update={"sludge_sg": 2.5})  # past what the loader checks
+    with Store(tmp_path / "q.duckdb", "alder-fork") as store:
+        settings.write(store, file)
+        before = store.frame("SELECT * FROM line_settings ORDER BY ALL")
+        with pytest.raises(
+            PlantFileError, match=r"alder-fork.toml: table line_settings, row 2 \(line line-2\): sludge_sg = 2.5: must be at most 1.3"
+        ):
+            settings.write(store, file.model_copy(update={"lines": (file.lines[0], line)}))
+        assert store.frame("SELECT * FROM line_settings ORDER BY ALL").equals(before)

@@ -8,9 +8,12 @@ from typing import Any
 import pandera.errors
 import polars as pl
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from pipelines.base.errors import InternalError
+from pipelines.base.errors import InternalError, PlantFileError
 from pipelines.store import schema_check
+from pipelines.store.schema_check import Failure
 from schemas import TABLES, Column, Table
 
 PLAIN: dict[str, Any] = {
@@ -70,10 +73,12 @@ def test_both_take_and_refuse_the_same_frames(table: Table) -> None:
             part[0].validate(part[1])
 
 
-def test_numbers_must_be_finite_which_pandera_does_not_ask() -> None:
+def test_numbers_must_be_finite_to_both() -> None:
     frame = good(TABLES["readings"])
-    for wild in (float("nan"), float("inf"), float("-inf")):
-        assert schema_check.misfits("readings", frame.with_columns(value=pl.Series([1.0, wild]))) == ["value is not finite"]
+    for wild, word in ((float("nan"), "NaN"), (float("inf"), "inf"), (float("-inf"), "-inf")):
+        wrong = frame.with_columns(value=pl.Series([1.0, wild]))
+        assert schema_check.misfits("readings", wrong) == ["value is not finite"]
+        assert schema_check.failures("readings", wrong) == [Failure("value", 1, word, "must be a finite number")]
 
 
 def test_text_may_come_as_a_dictionary_and_is_held_to_its_list() -> None:
@@ -88,5 +93,88 @@ def test_text_may_come_as_a_dictionary_and_is_held_to_its_list() -> None:
 def test_an_empty_frame_fits_and_a_misfit_names_its_rows() -> None:
     frame = good(TABLES["readings"])
     schema_check.require_schema("p", "readings", frame.head(0))
-    with pytest.raises(InternalError, match=r"p: rows made for readings do not fit its schema: quality is above 2.*'failure_case'"):
+    with pytest.raises(
+        InternalError,
+        match=r"p: rows made for readings do not fit its schema: quality is above 2 \(row 1: quality = 7: must be at most 2\)",
+    ):
         schema_check.require_schema("p", "readings", frame.with_columns(quality=pl.Series([0, 7], dtype=pl.UInt8)))
+
+
+BORDERS = ("readings", "lab_results", "polymers", "prices", "planned_times", "line_settings", "service_log", "uncertainty_inputs")
+
+
+def cells(column: Column) -> st.SearchStrategy[Any]:
+    """Values at, beside and beyond the bounds of a column, wild numbers and nothing."""
+    edges = [float(b) for b in (column.ge, column.le) if b is not None]
+    near = [e + d for e in edges or [0.0] for d in (-1.0, 0.0, 1.0)]
+    if column.type == "text":
+        return st.sampled_from([*(column.isin or ()), "no such word", "", None])
+    if column.type == "double":
+        return st.sampled_from([*near, *(e + 1e-9 for e in edges), float("nan"), float("inf"), float("-inf"), -0.0, None])
+    if column.type in ("bigint", "int", "code"):
+        low = 0 if column.type == "code" else -(2**31)
+        return st.sampled_from([*(max(low, int(n)) for n in near), None])
+    return st.sampled_from([PLAIN[column.type], None])
+
+
+@st.composite
+def frames(draw: st.DrawFn) -> tuple[str, pl.DataFrame]:
+    """A table and a frame for it of up to five rows, fit for most columns and drawn wild in up to three of them; now and then of a wrong shape."""
+    table = TABLES[draw(st.sampled_from(BORDERS))]
+    types, height = table.polars_schema(), draw(st.integers(0, 5))
+    wild = draw(st.sets(st.sampled_from(table.column_names), max_size=3))
+    data = {
+        c.name: pl.Series(
+            c.name, [draw(cells(c)) if c.name in wild else plain(c) for _ in range(height)], dtype=types[c.name]
+        )
+        for c in table.columns
+    }  # fmt: skip
+    frame = pl.DataFrame(data)
+    shape = draw(st.sampled_from(["as it is"] * 9 + ["lacks one", "has one more", "turned", "other type"]))
+    name = draw(st.sampled_from(table.column_names))
+    changed = {
+        "lacks one": lambda: frame.drop(name), "has one more": lambda: frame.with_columns(extra=1), "turned": lambda: frame[frame.columns[::-1]],
+        "other type": lambda: frame.with_columns(pl.lit(None, dtype=pl.Duration).alias(name)),
+    }  # fmt: skip
+    return table.name, changed[shape]() if shape in changed else frame
+
+
+@given(frames())
+def test_the_fast_pass_and_pandera_reach_one_verdict_on_any_frame(drawn: tuple[str, pl.DataFrame]) -> None:
+    table, frame = drawn
+    quick, thorough = schema_check.misfits(table, frame), schema_check.failures(table, frame)
+    assert bool(quick) == bool(thorough), (quick, thorough)
+    if quick and all(f.row is not None for f in thorough):  # and on the columns at fault
+        assert {q.split()[0] for q in quick} == {f.column for f in thorough}
+    rows = {f.row for f in thorough if f.row is not None}
+    if rows and all(f.row is not None for f in thorough):  # without the rows that pandera names, nothing is wrong
+        rest = frame.filter(~pl.int_range(pl.len()).is_in(list(rows)))
+        assert schema_check.misfits(table, rest) == []
+
+
+def test_failing_rows_are_told_once_each_by_position() -> None:
+    frame = pl.concat([good(TABLES["readings"])] * 2).with_columns(
+        value=pl.Series([1.0, float("nan"), None, 4.0]), quality=pl.Series([0, 9, 2, 9], dtype=pl.UInt8)
+    )
+    for fast in (True, False):
+        assert [(f.row, f.column) for f in schema_check.failing_rows("p", "readings", frame, fast=fast)] == [(1, "value"), (3, "quality")]
+        with pytest.raises(InternalError, match="rows made for readings do not fit its schema"):
+            schema_check.failing_rows("p", "readings", frame.drop("value"), fast=fast)
+
+
+def test_pandera_is_not_asked_where_the_fast_pass_finds_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(schema_check, "failures", lambda *_: pytest.fail("asked"))
+    assert schema_check.failing_rows("p", "readings", good(TABLES["readings"]), fast=True) == []
+
+
+def test_a_failing_row_of_a_plant_table_names_column_row_value_and_rule() -> None:
+    frame = good(TABLES["polymers"])
+    schema_check.require_plant_rows("p", "polymers", frame)
+    wrong = frame.with_columns(line=pl.Series(["line-1", "line-2"]), active_fraction=pl.Series([0.4, 1.5]))
+    with pytest.raises(PlantFileError) as error:
+        schema_check.require_plant_rows("p", "polymers", wrong)
+    text = str(error.value)
+    assert text.startswith(
+        "p.toml: table polymers, row 2 (line line-2, from_utc 2026-01-01 00:00:00+00:00): active_fraction = 1.5: must be at most 1"
+    )
+    assert "remedy: correct the entry of the plant file that gives active_fraction" in text
