@@ -169,7 +169,7 @@ def test_recipe_of_a_flag(followed: dict[str, Any]) -> None:
             70,
             "check this week",
             "The line ran without being fed for 70 min.",
-            "look why the line was not fed; stop the pump when it need not run",
+            "see why the line was not fed; stop the pump when it need not run",
         ]
     ]
 
