@@ -127,11 +127,11 @@ def test_killed_between_members_the_next_run_completes(
 ) -> None:
     home, real, calls = home_in(tmp_path), load_files.check_one, []
 
-    def dying(*args: object) -> object:
+    def dying(*args: object, **named: object) -> object:
         calls.append(args)
         if len(calls) == at:
             raise KeyboardInterrupt
-        return real(*args)  # type: ignore[arg-type]
+        return real(*args, **named)  # type: ignore[arg-type]
 
     deliver(home, "week.zip", packed(*FILES))
     monkeypatch.setattr(load_files, "check_one", dying)
