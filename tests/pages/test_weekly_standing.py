@@ -43,6 +43,37 @@ def test_a_balance_that_does_not_close_is_said_with_the_data() -> None:
     assert "cake and filtrate" not in sentences.data_line(WEEK, [made(line({}, balance=balance | {"verdict": "within limits"}))], T)
 
 
+OPEN = {"verdict": "above limits", "solids_closure": 1.233, "limit_low": 0.9, "limit_high": 1.1}
+
+
+@pytest.mark.parametrize(
+    "detector, role, told",
+    [
+        ("solids balance open", None, 0),
+        ("meter doubted", "feed_solids", 0),
+        ("meter doubted", "sludge_flow", 0),
+        ("meter doubted", "polymer_neat_flow", 1),  # of another number: the balance has no other word
+        ("data gap", "sludge_flow", 1),
+    ],
+)
+def test_a_balance_is_not_said_again_where_a_flag_says_it(detector: str, role: str | None, told: int) -> None:
+    flag = FLAG | {"detector": detector, "role": role}
+    found = made(line({}, balance=OPEN | {"line": "line-1"}, flags=(flag,)))
+    assert sentences.data_line(WEEK, [found], T).count("cake and filtrate hold") == told
+
+
+def test_a_balance_of_all_lines_is_said_once_and_one_of_a_line_names_it() -> None:
+    flag = FLAG | {"detector": "solids balance open", "role": None}
+    of_all = [made(line({}, balance=OPEN | {"line": "all lines"})), made(line({}, balance=OPEN | {"line": "all lines"}))]
+    assert sentences.data_line(WEEK, of_all, T).count("cake and filtrate hold") == 1
+    second_flagged = [of_all[0], made(line({}, balance=OPEN | {"line": "all lines"}, flags=(flag,)))]
+    assert "cake and filtrate" not in sentences.data_line(WEEK, second_flagged, T)
+    second_open = [made(line({}, flags=(flag,))), made(line({}, balance=OPEN | {"line": "line-2"}))]
+    assert "Belt press 1, cake and filtrate hold 123 %" in sentences.data_line(
+        WEEK, second_open, T
+    )  # the first line's flag is not about it
+
+
 def weekend(known_after: timedelta, *, delay_h: float | None, before: tuple[dict[str, Any], ...] = (), **given: Any) -> LineFacts:
     """A week whose Saturday (day 5, ends 2026-04-05 10:00 UTC) has no sample, known so long after that day's end."""
     end = WEEK.start_utc + timedelta(days=6)

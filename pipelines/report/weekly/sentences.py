@@ -8,12 +8,15 @@ from pipelines.report.language import Language, sentence
 from pipelines.report.numbers import one_decimal
 from pipelines.report.weekly import judge, work
 from pipelines.report.weekly.facts import KpiRow, LineFacts, floor_pct
+from pipelines.report.weekly.queries import Row
 from pipelines.report.weekly.rows import WeekData
 
 # Share of processing minutes without every meter the dose needs that is worth a word (the gate of a day is the same).
 MISSED_WORTH_A_WORD = 0.10
 LOST_WORTH_A_WORD_H = 0.5  # hours that ran without a meter that could judge them
 _JUDGED = ("dose", "cake", "capture")
+ALL_LINES = "all lines"  # as sql/views/solids_balance.sql names them together
+_FEED_METERS = ("sludge_flow", "feed_solids")
 
 
 def three(lines: Sequence[LineFacts], t: Language) -> list[str]:
@@ -125,16 +128,33 @@ def data_line(week: WeekData, lines: Sequence[LineFacts], t: Language) -> str:
     if lost >= LOST_WORTH_A_WORD_H:
         parts.append(t("dataline.lost", hours=t.numeral(one_decimal(lost))))
     parts += [t("dataline.doubted", role=t.word("role", d.role), reason=d.words(t)) for line in lines for d in line.doubts]
-    flagged = any(f["detector"] == "solids balance open" for line in lines for f in line.data.flags)
-    parts += [
-        _balance(line, t)
-        for line in lines[:1]
-        if not flagged and (line.data.balance or {}).get("verdict") in ("below limits", "above limits")
-    ]
+    parts += _balances(lines, t)
     return sentence("; ".join(parts))
 
 
-def _balance(line: LineFacts, t: Language) -> str:
-    row = line.data.balance or {}
+def _balances(lines: Sequence[LineFacts], t: Language) -> list[str]:
+    """Return what each solids balance of the week that does not close says, once; none where a flag says it already.
+
+    A balance of all lines stands with each line that has none of its own; a flag on any of these lines stands for it.
+    """
+    own: dict[str, list[LineFacts]] = {}
+    for line in lines:
+        if (line.data.balance or {}).get("verdict") in ("below limits", "above limits"):
+            own.setdefault((line.data.balance or {})["line"], []).append(line)
+    told = []
+    for name, of in own.items():
+        if any(_says_balance(flag) for line in (lines if name == ALL_LINES else of) for flag in line.data.flags):
+            continue
+        text = _balance(of[0].data.balance or {}, t)
+        told.append(text if name == ALL_LINES or len(lines) == 1 else t("item.of_line", line=of[0].data.name, item=text))
+    return told
+
+
+def _says_balance(flag: Row) -> bool:
+    """Return whether a flag tells of an open balance: by itself, or as a doubt of a meter that the balance rests on."""
+    return flag["detector"] == "solids balance open" or (flag["detector"] == "meter doubted" and flag["role"] in _FEED_METERS)
+
+
+def _balance(row: Row, t: Language) -> str:
     closure, low, high = (f"{100.0 * row[c]:.0f}" for c in ("solids_closure", "limit_low", "limit_high"))
     return t("dataline.balance", percent=closure, low=low, high=high)
