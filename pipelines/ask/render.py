@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # and their full-width forms
 # Where a list separator of some countries stands in a text, a spreadsheet set to it begins a new cell there, quotes or not.
 _INNER_FORMULA = r"([;,|\t\r\n])([\s\"']*[=+\-@\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}])"
-TEXT_FORMATS = ("table", "csv", "json")
 FILE_FORMATS = ("parquet", "png", "svg")
 
 

@@ -265,14 +265,6 @@ def interval_t(pseudo: Array, least_error: float = 0.0, level: float = 0.95) -> 
     return float(pseudo.mean()), float(pseudo.mean() - half), float(pseudo.mean() + half)
 
 
-def bootstrap(s: Steps, curve: Curve, draws: int, seed: int, statistic: Statistic | None = None) -> Array:
-    """Return a statistic (default: ln potency ratio) of `draws` resamples of sets."""
-    statistic = statistic or ln_dose_ratio()
-    rng = np.random.default_rng(seed)
-    weight = rng.multinomial(s.count, np.full(s.count, 1.0 / s.count), draws).astype(float)
-    return np.concatenate([statistic(refit(s, curve, part)) for part in np.array_split(weight, max(1, draws // 100))])
-
-
 def parallelism_p(s: Steps) -> float:
     """Return the p-value of "both arms have one shape": curves of each arm alone against the shared one, chi-square on 2 (b, beta)."""
     from scipy import stats

@@ -18,6 +18,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from pipelines.base.errors import UsageError
 from pipelines.base.home import Home
+from pipelines.compare.noninferiority import CAKE_MARGIN_PCT, CAPTURE_MARGIN_PCT, FILTRATE_RATIO, THROUGHPUT_MARGIN
 from pipelines.plant.quantities import Block
 
 Design = Literal["within-day crossover", "paired days", "alternating blocks", "control line", "before/after"]
@@ -104,10 +105,10 @@ class Performance(Block):
 class Margins(Block):
     """Margins of the non-inferiority gates, fixed in advance."""
 
-    cake_pct: float = Field(default=0.5, gt=0, le=0.5)
-    capture_pct: float = Field(default=1.0, gt=0)
-    filtrate_ratio: float = Field(default=1.25, gt=1)
-    throughput_share: float = Field(default=0.03, gt=0)
+    cake_pct: float = Field(default=CAKE_MARGIN_PCT, gt=0, le=CAKE_MARGIN_PCT)
+    capture_pct: float = Field(default=CAPTURE_MARGIN_PCT, gt=0)
+    filtrate_ratio: float = Field(default=FILTRATE_RATIO, gt=1)
+    throughput_share: float = Field(default=THROUGHPUT_MARGIN, gt=0)
 
 
 class Exclusions(Block):

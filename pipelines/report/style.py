@@ -16,7 +16,7 @@ from pipelines.base import resources
 FAMILY = "Fira Sans"
 WIDTH_IN = 7.3  # of the page between its margins
 LEFT_IN, RIGHT_IN = 0.72, 0.06  # room beside the axes of a figure as wide as the page
-INK, MID, LIGHT, PALE = "black", "0.4", "0.75", "0.93"
+INK, MID, LIGHT = "black", "0.4", "0.75"
 RC: dict[Any, Any] = {
     "svg.fonttype": "none",  # text stays text
     "svg.hashsalt": "flocledger",  # same bytes for same data

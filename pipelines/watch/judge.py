@@ -34,7 +34,6 @@ CURVE_ROLES = ("sludge_flow", "mixing_upstream_pressure", "mixing_downstream_pre
 
 _MOMENT = timedelta(microseconds=1)
 
-Spelled = Callable[[Episode], str]
 Silence = Callable[[LineDay, str, int], int]  # line and day, role, minute: minutes before it without a reading
 
 

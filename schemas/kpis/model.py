@@ -36,7 +36,6 @@ _US_ENDS = (
     ("_m3_h", "_gpm"), ("_m3_t", "_gal_per_dry_ton"), ("_kwh_t", "_kwh_per_dry_ton"), ("_per_t", "_per_dry_ton"), ("_m3", "_gal"),
     ("_kpa", "_psi"), ("_kg_h", "_lb_h"), ("_kg", "_lb"), ("_t_h", "_short_tons_h"), ("_m", "_ft"),
 )  # fmt: skip
-ROUNDINGS = ("three digits", "two digits", "one decimal", "whole", "tons")
 
 
 @dataclass(frozen=True)

@@ -34,7 +34,7 @@ def read(con: duckdb.DuckDBPyConnection, settings: Row, span: Row, begin: dateti
         flags=tuple(rows(con, queries.FLAGS, **key, begin=begin, end=end)),
         states=tuple(rows(con, queries.STATES, **key, **week)),
         quality=tuple(rows(con, queries.QUALITY, **key, **week)),
-        this_known=known.get(span["first"]), last_known=known.get(before),
+        this_known=known.get(span["first"]),
         balance=next(iter(rows(con, queries.BALANCE, **key, first=span["first"])), None),
         lab_delay_h=rows(con, queries.DELAY, **key, **shown)[0]["delay"],
         weeks=tuple(weeks), baseline=baseline, usual=usual, arrangements=_arrangements(con, key, shown),

@@ -17,7 +17,7 @@ SHOWN_DAYS = 7 * SHOWN_WEEKS
 class LineData:
     """A line's rows behind its week; values in the stored (SI) units. `quality` holds sums over the week per role.
 
-    `this_known` and `last_known` are the weeks' rows of dose_uncertainty_week; `balance` is the week's row of
+    `this_known` is the week's row of dose_uncertainty_week; `balance` is the week's row of
     solids_balance: the line's own, of all lines where only they have a closure;
     `weeks` are the shown weeks of kpi_week; `baseline` the days (kpi_day) of the latest baseline period that began before the week, without days
     of transition, of several arrangements, or of another arrangement than most of them; `usual` their rows of usual_ranges; `hours` the hours of the week and of that baseline;
@@ -37,7 +37,6 @@ class LineData:
     states: tuple[Row, ...] = ()
     quality: tuple[Row, ...] = ()
     this_known: Row | None = None
-    last_known: Row | None = None
     balance: Row | None = None
     lab_delay_h: float | None = None
     weeks: tuple[Row, ...] = ()
