@@ -36,7 +36,7 @@ def fit_readings(plant: str, said: Typed) -> Typed:
 
     One whose tag and time are known leaves a bad reading behind, as any value set aside does.
     """
-    found = failing_rows(plant, "readings", said.readings.select(READING), READING, fast=True)
+    found = failing_rows(plant, "readings", said.readings.select(READING), READING)
     if not found:
         return said
     at = [f.row for f in found if f.row is not None]
@@ -61,7 +61,7 @@ def fit_results(plant: str, samples: list[Result]) -> tuple[list[Result], list[R
     types = TABLES["lab_results"].polars_schema()
     rows: list[dict[str, Any]] = [{name: s[name] for name in RESULT} for s in samples]
     frame = pl.DataFrame(rows, schema={name: types[name] for name in RESULT})
-    found = {f.row: f for f in failing_rows(plant, "lab_results", frame, RESULT, fast=False)}
+    found = {f.row: f for f in failing_rows(plant, "lab_results", frame, RESULT)}
     refused = [_refused(samples[row], failure, line) for row, failure in found.items() if row is not None for line in samples[row]["lines"]]
     return [s for k, s in enumerate(samples) if k not in found], refused
 

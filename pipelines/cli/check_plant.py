@@ -25,9 +25,11 @@ def check_plant(file: Path) -> int:
     Reads FILE only. Writes nothing. Exits with 0 when every KPI has its inputs, 1 when some will be null or a day lies between
     two entries that look as if they follow each other, 3 when the file cannot be used: the message names line, key, value and remedy.
     """
+    from pipelines.compute import settings
     from pipelines.plant import gaps, kpi_inputs, loader
 
     plant_file = loader.load(file)
+    settings.fitting(plant_file)
     lacking = [need for need in kpi_inputs.needs(plant_file) if need.missing]
     say("\n".join(_plant(plant_file)))
     for line in plant_file.lines:

@@ -23,12 +23,23 @@ def are_written(store: Store) -> bool:
 
 
 def write(store: Store, plant_file: PlantFile) -> None:
-    """Replace line_settings, planned_times, polymers, prices, uncertainty_inputs and the logs by what the plant file says now, unless they do.
+    """Replace the tables of settings and logs by what the plant file says now, unless they hold it already.
 
     PlantFileError, and nothing replaced, when a row does not fit its table.
     """
-    plant = store.plant
-    rows = {
+    tables = rows(plant_file)
+    is_new = note_changed(store.con, "settings", repr(tables))
+    if not is_new and are_written(store):
+        return
+    for table, frame in fitting(plant_file, tables).items():
+        store.con.execute(f"DELETE FROM {table}")
+        store.append(table, frame)
+
+
+def rows(plant_file: PlantFile) -> dict[str, list[dict[str, Any]]]:
+    """Return the rows of every table made from the plant file: settings, planned times, polymers, prices, uncertainty and logs."""
+    plant = plant_file.plant.id
+    return {
         "line_settings": [_line(plant, plant_file, line) for line in plant_file.lines],
         "planned_times": [row for line in plant_file.lines for row in _planned(plant, line)],
         "polymers": [row for line in plant_file.lines for row in _polymers(plant, plant_file, line.id)],
@@ -36,15 +47,15 @@ def write(store: Store, plant_file: PlantFile) -> None:
         **log_settings.rows(plant, plant_file),
         "uncertainty_inputs": uncertainty.rows(plant, plant_file),
     }
-    is_new = note_changed(store.con, "settings", repr(rows))
-    if not is_new and are_written(store):
-        return
-    frames = {table: pl.DataFrame(content, schema=TABLES[table].polars_schema()) for table, content in rows.items()}
+
+
+def fitting(plant_file: PlantFile, tables: dict[str, list[dict[str, Any]]] | None = None) -> dict[str, pl.DataFrame]:
+    """Return the tables made from the plant file as frames; PlantFileError at the first row that does not fit its table."""
+    made = rows(plant_file) if tables is None else tables
+    frames = {table: pl.DataFrame(content, schema=TABLES[table].polars_schema()) for table, content in made.items()}
     for table, frame in frames.items():
-        schema_check.require_plant_rows(plant, table, frame)
-    for table, frame in frames.items():
-        store.con.execute(f"DELETE FROM {table}")
-        store.append(table, frame)
+        schema_check.require_plant_rows(plant_file.plant.id, table, frame)
+    return frames
 
 
 def _line(plant: str, plant_file: PlantFile, line: Line) -> dict[str, Any]:

@@ -2,8 +2,8 @@
 
 Both are made from the same columns (`schemas.model`), and a property test holds them to the same verdict.
 
-- Lab results and the tables made from the plant file are small: pandera checks them whenever they come in.
-- Readings of exports: the fast pass checks every frame before it is merged; pandera runs only where it finds something.
+- Readings, lab results and the tables made from the plant file: the fast pass checks every frame before it is merged; pandera runs
+  only where it finds something, and names row, column and rule.
 - Frames that the steps make themselves (minutes, histories, set-aside rows): the fast pass; pandera words the error.
 
 Pandera takes 5 to 20 ms a frame however small, 70 ms for a million readings, and more than a second of CPU to import; the
@@ -63,14 +63,14 @@ def failures(table: str, frame: pl.DataFrame, columns: Columns = None) -> list[F
     return []
 
 
-def failing_rows(plant: str, table: str, frame: pl.DataFrame, columns: Columns = None, *, fast: bool) -> list[Failure]:
+def failing_rows(plant: str, table: str, frame: pl.DataFrame, columns: Columns = None) -> list[Failure]:
     """Return the first failure of each row that pandera fails, in row order; empty when all rows fit.
 
-    `fast`: pandera runs only where the fast pass finds something. InternalError where the frame itself does not fit
-    (columns, types) or the two disagree: then the data are not at fault.
+    Pandera is imported and runs only where the fast pass finds something. InternalError where the frame itself does not
+    fit (columns, types) or the two disagree: then the data are not at fault.
     """
-    wrong = misfits(table, frame, columns) if fast else []
-    if fast and not wrong:
+    wrong = misfits(table, frame, columns)
+    if not wrong:
         return []
     found = failures(table, frame, columns)
     by_row: dict[int, Failure] = {}
@@ -78,14 +78,14 @@ def failing_rows(plant: str, table: str, frame: pl.DataFrame, columns: Columns =
         if failure.row is not None:
             by_row.setdefault(failure.row, failure)
     whole = [f for f in found if f.row is None]
-    if whole or (wrong and not found):
+    if whole or not found:
         raise InternalError(f"{plant}: rows made for {table} do not fit its schema: {'; '.join(map(str, whole)) or '; '.join(wrong)}")
     return [by_row[row] for row in sorted(by_row)]
 
 
 def require_plant_rows(plant: str, table: str, frame: pl.DataFrame) -> None:
-    """Raise PlantFileError, naming row, column, value and rule of the first failure, unless pandera takes a table made from the plant file."""
-    found = failing_rows(plant, table, frame, fast=False)
+    """Raise PlantFileError, naming row, column, value and rule of the first failure, unless a table made from the plant file fits its schema."""
+    found = failing_rows(plant, table, frame)
     if not found:
         return
     first, others = found[0], len(found) - 1

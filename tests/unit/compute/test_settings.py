@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from pipelines import cli
 from pipelines.align import grid
 from pipelines.base.errors import PlantFileError
 from pipelines.compute import settings
@@ -130,3 +131,13 @@ def test_settings_that_do_not_fit_their_table_stop_with_the_entry_and_replace_no
         ):
             settings.write(store, file.model_copy(update={"lines": (file.lines[0], line)}))
         assert store.frame("SELECT * FROM line_settings ORDER BY ALL").equals(before)
+
+
+def test_check_plant_refuses_what_compute_would_refuse(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = loaded(tmp_path, PLANT)
+    heavy = file.lines[1].model_copy(update={"sludge_sg": 2.5})  # past what the loader checks
+    monkeypatch.setattr(loader, "load", lambda _: file.model_copy(update={"lines": (file.lines[0], heavy)}))
+    assert cli.run(["check-plant", "alder-fork.toml"]) == 3
+    assert "table line_settings, row 2 (line line-2): sludge_sg" in capsys.readouterr().err

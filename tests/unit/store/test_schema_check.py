@@ -156,15 +156,14 @@ def test_failing_rows_are_told_once_each_by_position() -> None:
     frame = pl.concat([good(TABLES["readings"])] * 2).with_columns(
         value=pl.Series([1.0, float("nan"), None, 4.0]), quality=pl.Series([0, 9, 2, 9], dtype=pl.UInt8)
     )
-    for fast in (True, False):
-        assert [(f.row, f.column) for f in schema_check.failing_rows("p", "readings", frame, fast=fast)] == [(1, "value"), (3, "quality")]
-        with pytest.raises(InternalError, match="rows made for readings do not fit its schema"):
-            schema_check.failing_rows("p", "readings", frame.drop("value"), fast=fast)
+    assert [(f.row, f.column) for f in schema_check.failing_rows("p", "readings", frame)] == [(1, "value"), (3, "quality")]
+    with pytest.raises(InternalError, match="rows made for readings do not fit its schema"):
+        schema_check.failing_rows("p", "readings", frame.drop("value"))
 
 
 def test_pandera_is_not_asked_where_the_fast_pass_finds_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(schema_check, "failures", lambda *_: pytest.fail("asked"))
-    assert schema_check.failing_rows("p", "readings", good(TABLES["readings"]), fast=True) == []
+    assert schema_check.failing_rows("p", "readings", good(TABLES["readings"])) == []
 
 
 def test_a_failing_row_of_a_plant_table_names_column_row_value_and_rule() -> None:
