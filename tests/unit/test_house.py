@@ -37,7 +37,7 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and
     "order": {*GROUND, *STEPS, "intake", "mail"},
     "demo": {*GROUND, "order"},
     "flows": {*GROUND, "order"},
-    "cli": {*GROUND, "order", "compare", "demo", "status", "trace", "ask", "inspect", "verify", "flows", "publish", "manual"},
+    "cli": {*GROUND, "order", "compute", "compare", "demo", "status", "trace", "ask", "inspect", "verify", "flows", "publish", "manual"},
     "__main__": {"cli"},
 }
 
