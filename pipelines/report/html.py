@@ -89,7 +89,8 @@ def place(line: int, kpi: str) -> str:
 def _figure(chart: dict[str, Any], level: int) -> str:
     title = f"<h{level}>{escape(chart['title'])}</h{level}>"
     picture = f'<figure><img src="{_data(chart["svg"])}" alt="{escape(chart["alt"])}">{_points(chart)}</figure>'
-    return f"<div>{title}{picture}</div>"
+    note = f'<p class="meta">{escape(chart["note"])}</p>' if chart["note"] else ""
+    return f"<div>{title}{picture}{note}</div>"
 
 
 def _points(chart: dict[str, Any]) -> str:

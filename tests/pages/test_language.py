@@ -54,7 +54,7 @@ def test_no_text_is_left_over() -> None:
     used = used_keys()
     counted = {f"{k}_{n}" for k in used for n in ("one", "many")}
     composed = ("kpi.", "short.", "unit.", "target.", "owner.", "number.", "state.", "severity.", "disposition.", "basis.", "day_", "sentence.in_", "sentence.out_",
-                "sentence.open_",  *NAMES)  # fmt: skip
+                "sentence.open_", "sentence.dose_unit_", "sentence.below", "sentence.above", "versus.below", "versus.above", *NAMES)  # fmt: skip
     assert [k for k in EN.texts if k not in used | counted and not k.startswith(composed)] == []
 
 

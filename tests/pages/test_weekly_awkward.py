@@ -25,14 +25,14 @@ CASES: list[tuple[str, list[str], list[str], list[str]]] = [
      ["Report withheld", "1 days with a dose, 3 needed"], []),
     ("all provisional", [f"UPDATE kpi_week SET is_provisional = TRUE WHERE {WEEK}"], ["week 2026-W14: provisional"], ["week 2026-W14: final"]),
     ("shutdown", [f"UPDATE kpi_week SET {NOTHING} WHERE {WEEK}", f"UPDATE kpi_day SET {NOTHING}, lost_minutes = 0 WHERE {DAYS}"],
-     ["Belt press 1 did not process sludge; Belt press 2 did not process sludge.", "There is nothing to compare."], ["Report withheld"]),
+     ["Belt press 1 did not process sludge. Belt press 2 did not process sludge.", "There is nothing to compare."], ["Report withheld"]),
     ("meter fault", ["UPDATE data_quality SET missing_processing_minutes = processing_minutes WHERE role = 'sludge_flow'"],
      ["Report withheld", "the sludge flow meter is missing in 100 % of the processing minutes"], ["lb active"]),
     ("huge values", [f"UPDATE kpi_week SET {HUGE} WHERE {WEEK}"], ["198,000", "outside target"], ["e+"]),
-    ("no cake and no filtrate", [f"UPDATE kpi_week SET cake_ts_pct = NULL, capture_pct = NULL WHERE {WEEK}"], ["not enough data", "dose is in target"], []),
+    ("no cake and no filtrate", [f"UPDATE kpi_week SET cake_ts_pct = NULL, capture_pct = NULL WHERE {WEEK}"], ["not enough data", "Dose meets its target"], []),
     ("many lost hours", [f"UPDATE kpi_week SET lost_minutes = 600 WHERE {WEEK}"], ["ran 40.0 to 50.0 hours", "dewatered at least 89"], []),
     ("two arrangements", [f"UPDATE kpi_week SET arrangement_note = 'mixed: a; b' WHERE {WEEK}"],
-     ["not compared, because the week holds two arrangements", "mixed week"], ["below baseline", "above baseline"]),
+     ["which is not compared because the week has two arrangements", "mixed week"], ["below its baseline", "above its baseline"]),
 ]  # fmt: skip
 
 
@@ -76,6 +76,6 @@ def test_missing_targets_and_first_week(weekly_home: Home, weekly_change: Callab
     for table, column in (("kpi_day", "operating_day"), ("kpi_week", "week_start_day"), ("kpi_rolling", "operating_day")):
         weekly_change("alder-fork", f"DELETE FROM {table} WHERE {column} < DATE '2026-03-30'")
     first, _ = first_page(weekly_home)
-    assert "without a baseline to compare" in first
+    assert "which has no baseline to compare with" in first
     assert "no baseline" in first
     assert "in target" not in first

@@ -18,14 +18,17 @@ def test_the_three_sentences_of_an_ordinary_week() -> None:
     # 79.832 t / 0.90718474 = 88.0 short tons; 7.3 kg/t x 2 = 14.6 lb/short ton, u 2 x 0.35 x 2 = 1.4; the baseline's median is 9.0: 7.3 / 9.0 is 19 % below.
     first, second, third = said(line({}, baseline=BASE, this_known={"dose_active_kg_t_u": 0.35, "dose_active_kg_t_u_random": 0.2}))
     assert first == "Belt press 1 ran 41.6 hours on 5 days and dewatered 88 dry tons."
-    assert second == "Polymer was 14.6 ± 1.4 lb active per dry ton, 19 % below baseline; dose, cake and capture are in target."
+    assert (
+        second
+        == "Belt press 1 used 14.6 ± 1.4 lb of active polymer per dry ton, 19 % below its baseline. Dose, cake and capture meet their targets."
+    )
     assert third == "Nothing needs a decision."
 
 
 def test_verdicts_are_said_worst_first() -> None:
     days = tuple(d | {"capture_pct_u": 1.0} for d in DAYS)
     second = said(line({"dose_active_kg_t": 11.5, "capture_pct": 94.5}, days=days))[1]
-    assert second.endswith("; dose is outside target; capture cannot be told from target; cake is in target.")
+    assert second.endswith(" Dose misses its target; cake meets its target; whether capture meets its target cannot be told.")
 
 
 def test_hours_that_no_meter_could_judge_make_a_range_and_a_day() -> None:
@@ -68,6 +71,15 @@ def test_what_cannot_be_judged_makes_hours_and_days_a_range(hidden: dict[str, fl
     assert len(appendix._exclusions((found,), False, T)) == is_unjudged
 
 
+def test_samples_are_counted_on_days_worked_for_certain() -> None:
+    """Nine days of two lines worked for certain, each sampled; two more, sampled too, cannot be judged: 9 of 9 to 11, not 11."""
+    open_days = tuple(
+        day(k, None, processing_minutes=0, dry_solids_t=None, unjudged_days=1, run_unknown_h=18.0, unknown_minutes=1080) for k in (5, 6)
+    )
+    lines = [made(line({}, days=(*DAYS, *open_days))), made(line({}, days=DAYS[:4]))]
+    assert "feed TS on 9 of 9 to 11 days" in sentences.data_line(WEEK, lines, T)
+
+
 def test_a_week_that_cannot_be_judged_is_no_week_without_work() -> None:
     nothing = {"processing_minutes": 0, "processing_h": 0.0, "dose_active_kg_t": None, "missed_share": None}
     open_day = day(2, None, processing_minutes=0, unknown_minutes=600, unjudged_days=1, dry_solids_t=None)
@@ -78,7 +90,7 @@ def test_a_week_that_cannot_be_judged_is_no_week_without_work() -> None:
 def test_no_dose_gives_its_reason() -> None:
     first, second, third = said(line({"dose_active_kg_t": None, "dose_reason": "2 days with a dose, 3 needed"}))
     assert first.endswith("dewatered 88 dry tons.")
-    assert second == "No dose is reported for Belt press 1: 2 days with a dose, 3 needed; cake and capture are in target."
+    assert second == "No dose is reported for Belt press 1: 2 days with a dose, 3 needed. Cake and capture meet their targets."
     assert third == "See that exports and lab sheets of the week arrive: no dose could be reported."
 
 
@@ -111,11 +123,11 @@ def test_usable_minutes_are_rounded_down(missed: float, text: str) -> None:
 
 def test_decision_names_the_most_urgent_and_counts() -> None:
     one = said(line({}, flags=(FLAG,)))[2]
-    assert one == "One item needs a check: sludge flow meter, data gap of 40 min on Tue 31 Mar."
+    assert one == "One open item: sludge flow meter, data gap of 40 min on Tue 31 Mar."
     assert said(line({}, flags=(FLAG | {"severity": "note"}, FLAG | {"disposition": "expected"})))[2] == "Nothing needs a decision."
     later = FLAG | {"severity": "check this week", "detector": "flatline"}
-    assert said(line({}, flags=(later, FLAG)))[2].startswith("Two items need a check. First: sludge flow meter, data gap")
-    assert said(line({}, flags=(FLAG,) * 12))[2].startswith("12 items need a check. First: ")
+    assert said(line({}, flags=(later, FLAG)))[2].startswith("Two open items. First: sludge flow meter, data gap")
+    assert said(line({}, flags=(FLAG,) * 12))[2].startswith("12 open items. First: ")
 
 
 def test_an_open_item_has_an_owner_and_a_day() -> None:

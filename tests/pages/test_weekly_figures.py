@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -10,9 +11,9 @@ import pytest
 from matplotlib.figure import Figure
 
 from pipelines.report import language
-from pipelines.report.weekly import charts, figures
+from pipelines.report.weekly import charts, facts, figures
 from pipelines.report.weekly.figures import Arm, Backdrop
-from pipelines.report.weekly.rows import WeekData
+from pipelines.report.weekly.rows import LineData, WeekData
 
 T = language.of("en")
 DAYS = [date(2026, 1, 12) + timedelta(days=k) for k in range(56)]
@@ -108,6 +109,32 @@ def test_empty_figures_say_so() -> None:
     assert "no values in these weeks" in figures.dose(Backdrop(DAYS), [None] * 56, [None] * 56, "x", T)
     assert "no values in these weeks" in figures.cloud([], [], ("x", "y"), ("a", "b"), T)
     assert "no values in these weeks" in figures.pump(["1 Mar"], [None], [None], "y", T)
+
+
+def test_the_pump_axis_is_the_same_for_every_week_and_only_an_index_outside_widens_it() -> None:
+    for values, ends in (([1.01, 0.97], (0.8, 1.2)), ([0.7, 1.0], (0.65, 1.2)), ([1.3], (0.8, 1.35)), ([], (0.8, 1.2))):
+        axes = Figure().subplots()
+        figures._pump_scale(axes, values)
+        assert axes.get_ylim() == pytest.approx(ends)
+
+
+def test_the_charts_begin_with_the_data_and_hold_four_weeks_at_least() -> None:
+    def first(days: int) -> date:
+        rows = tuple({"operating_day": DAYS[-1] - timedelta(days=k)} for k in range(days))
+        return replace(WEEK, lines=(LineData("l", "L", {}, None, None, days=rows),)).first_charted_day
+
+    assert WEEK.first_charted_day == DAYS[0]
+    assert first(56) == DAYS[0]
+    assert first(40) == DAYS[14]  # 39 days before Sunday 8 March is Wednesday 28 January, of the week that begins on the 26th
+    assert first(10) == DAYS[28]
+    assert facts.charted_days(WEEK) == DAYS
+
+
+def test_value_axes_have_round_ticks() -> None:
+    svg = figures.dose(Backdrop(DAYS, levels=(8.9,)), [7.6 + 0.2 * (k % 7) for k in range(56)], [None] * 56, "x", T)
+    ticks = [x for x in re.findall(r">([^<>]+)</text>", svg) if re.fullmatch(r"[\d.]+", x)]
+    assert ticks
+    assert all(float(x) % 0.5 == 0 for x in ticks)
 
 
 def test_clouds_say_how_many_points_they_show() -> None:

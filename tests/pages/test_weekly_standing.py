@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -23,17 +23,17 @@ def event(day_no: int, hour: int = 0) -> Event:
 @pytest.mark.parametrize(
     "logged, note, declared, told",
     [
-        ((), None, False, "19 % below baseline"),
-        ((event(0),), None, False, "19 % below baseline"),  # the week is whole on the near side of it
-        ((event(2),), None, False, "not compared, because the week holds a change on Wednesday 1 April"),
-        ((event(2),), None, True, "19 % below baseline"),  # arrangements are declared: they say what divides a week
-        ((), "mixed: a; b", True, "not compared, because the week holds two arrangements"),
+        ((), None, False, "19 % below its baseline"),
+        ((event(0),), None, False, "19 % below its baseline"),  # the week is whole on the near side of it
+        ((event(2),), None, False, "which is not compared because the week has a change on Wednesday 1 April"),
+        ((event(2),), None, True, "19 % below its baseline"),  # arrangements are declared: they say what divides a week
+        ((), "mixed: a; b", True, "which is not compared because the week has two arrangements"),
     ],
 )
 def test_no_comparison_reaches_over_a_change(logged: tuple[Event, ...], note: str | None, declared: bool, told: str) -> None:
     arrangements = ({"operating_day": WEEK.week_start_day, "arrangement": "a", "processing_share": 1.0},) if declared else ()
     second = said(line({"arrangement_note": note}, baseline=BASE, arrangements=arrangements), logged)[1]
-    assert f", {told};" in second
+    assert f", {told}. " in second
 
 
 def test_a_balance_that_does_not_close_is_said_with_the_data() -> None:
@@ -129,6 +129,21 @@ def test_a_state_of_no_hours_is_not_told() -> None:
     assert charts._strip(WEEK, made(line({}, states=states)), T).title == "Running state: processing 2.0 h, stopped 1.0 h"
 
 
+@pytest.mark.parametrize(
+    "monday, told",
+    [
+        # 2026: clocks in New York go forward on Sunday 8 March and back on Sunday 1 November at 02:00, inside the operating day that began at 06:00 on Saturday.
+        (date(2026, 3, 2), "Sat 7 Mar has 23 hours because the clock changed"),
+        (date(2026, 10, 26), "Sat 31 Oct has 25 hours because the clock changed"),
+        (date(2026, 3, 30), ""),
+    ],
+)
+def test_a_day_of_another_length_is_told(monday: date, told: str) -> None:
+    chart = charts._strip(replace(WEEK, week_start_day=monday), made(line({})), T)
+    assert chart.note.startswith(told)
+    assert bool(chart.note) == bool(told)
+
+
 def test_rounding_does_not_hide_a_change() -> None:
     found = made(line({"capture_pct": 95.4, "cost_total_per_t": 330.4}, {"capture_pct": 94.6, "cost_total_per_t": 327.0}))
     assert [r.value(T) for r in found.rows[2:4]] == ["95.4", "300"]  # 330.4 and 327 per t are 299.7 and 296.7 per short ton
@@ -152,8 +167,9 @@ def test_money_is_said_only_with_an_interval_valid_at_all_times(row: dict[str, A
     assert money.line([plain | row], T) == text
 
 
-def test_durations_are_minutes_up_to_two_hours() -> None:
+def test_durations_are_minutes_then_hours_then_days() -> None:
     assert [items.lasted(m, language.of("da")) for m in (120, 121, 600)] == ["120 min", "2,0 t", "10,0 t"]
+    assert [items.lasted(m, T) for m in (5999, 6000, 73_380)] == ["100.0 h", "4 days", "51 days"]
 
 
 def test_consequences_hang_under_their_cause() -> None:

@@ -8,17 +8,19 @@ from datetime import date, timedelta
 from typing import Any
 
 from pipelines.base import units
+from pipelines.plant.calendar import Calendar, wall_time
 from pipelines.report import style
 from pipelines.report.language import Language
 from pipelines.report.numbers import Printed, one_decimal
 from pipelines.report.weekly import figures, judge
-from pipelines.report.weekly.facts import KpiRow, LineFacts, shown_days
+from pipelines.report.weekly.facts import KpiRow, LineFacts, charted_days
 from pipelines.report.weekly.figures import WEEK, Arm, Backdrop
 from pipelines.report.weekly.queries import Row
-from pipelines.report.weekly.rows import SHOWN_WEEKS, WeekData
+from pipelines.report.weekly.rows import WeekData
 from pipelines.report.weekly.sentences import change
 
 _BETWEEN_IN = 0.12  # of small figures side by side
+WIDEST_PUMP = 0.2  # half width of a pump index that still says something (rule of this project)
 _TOLD = ("processing", "idle running", "stopped", "unknown")  # states whose hours the title gives
 
 
@@ -46,7 +48,7 @@ class Chart:
 
 def dose(week: WeekData, line: LineFacts, t: Language, *, name: str | None = None, height_in: float = 1.75) -> Chart:
     """Return the dose of the shown weeks with baseline band, target, arms, events and polymer lots."""
-    row, days = line.row("dose"), shown_days(week)
+    row, days = line.row("dose"), charted_days(week)
     daily, rolling = _daily(days, line.data.days, row.printed), _daily(days, line.data.rolling, row.printed)
     title = _finding(row, line.mixed, t)
     return Chart(
@@ -70,14 +72,14 @@ def _behind(week: WeekData, line: LineFacts, row: KpiRow) -> Backdrop:
     f = row.printed.factor
     levels = tuple(x * f for x in (row.limits.at_least, row.limits.at_most) if x is not None)
     band = None if row.baseline is None else (row.baseline.low * f, row.baseline.high * f)
-    lots = tuple(r["from_utc"].astimezone(week.zone).date() for r in line.data.lots)
+    lots = tuple(day for day, _ in _lots(week, line))
     most = 100.0 if row.printed.unit.startswith("%") else float("inf")
-    return Backdrop(shown_days(week), levels, band, arms(week, line.data.arrangements), tuple(e.day for e in line.logged), lots, most)
+    return Backdrop(charted_days(week), levels, band, arms(week, line.data.arrangements), tuple(e.day for e in line.logged), lots, most)
 
 
 def arms(week: WeekData, arrangement_days: Sequence[Row]) -> tuple[Arm, ...]:
     """Return the spells of arrangements over the shown days; every arrangement but the first named is shaded alike in every spell."""
-    days = shown_days(week)
+    days = charted_days(week)
     main: dict[date, tuple[float, str]] = {}
     for r in arrangement_days:
         share = r.get("processing_share") or 0.0
@@ -108,6 +110,12 @@ def _points(days: list[date], values: Sequence[float | None], printed: Printed, 
     return tuple((t.day(d), "-" if v is None else t.numeral(printed.digits(v))) for d, v in zip(days, values, strict=True))
 
 
+def _lots(week: WeekData, line: LineFacts) -> list[tuple[date, str]]:
+    """Return the charted days on which another polymer came into use, with its name."""
+    found = [(r["from_utc"].astimezone(week.zone).date(), r["product"]) for r in line.data.lots]
+    return [(day, product) for day, product in found if day >= week.first_charted_day]
+
+
 def notes(week: WeekData, line: LineFacts, t: Language) -> str:
     """Return the words that explain the marks, each text once."""
     by_what: dict[str, list[int]] = {}
@@ -117,7 +125,7 @@ def notes(week: WeekData, line: LineFacts, t: Language) -> str:
         t("chart.event_note", n=", ".join(map(str, ks)), day=t.joined([t.day(line.logged[k - 1].day) for k in ks]), what=what)
         for what, ks in by_what.items()
     ]
-    told += [f"▲ {t.day(r['from_utc'].astimezone(week.zone).date())}: {t('chart.lot', product=r['product'])}." for r in line.data.lots]
+    told += [f"▲ {t.day(day)}: {t('chart.lot', product=product)}." for day, product in _lots(week, line)]
     return " ".join(told)
 
 
@@ -139,8 +147,8 @@ def _alt(what: str, values: Sequence[float | None], printed: Printed, t: Languag
 
 
 def _product(week: WeekData, line: LineFacts, t: Language) -> Chart:
-    cake, capture, days = line.row("cake"), line.row("capture"), shown_days(week)
-    start = week.start_utc - timedelta(days=WEEK * (SHOWN_WEEKS - 1))
+    cake, capture, days = line.row("cake"), line.row("capture"), charted_days(week)
+    start = week.start_utc - (week.week_start_day - week.first_charted_day)
     samples = [
         (figures.position(r["from_utc"] + timedelta(hours=r["half_width_h"] or 0.0), start), r["value"] * cake.printed.factor)
         for r in line.data.cake
@@ -214,8 +222,10 @@ def _pump(week: WeekData, line: LineFacts, t: Language, width_in: float) -> Char
     if value is None:
         finding = t("chart.pump_none", reason=t.why(now["index_reason"] or t("not_enough")))
     else:
+        half_width = spread[rows.index(now)]
+        shown = t.numeral(f"{value:.2f} ± {half_width:.2f}")
         reference = t.day(now["reference_day"], "tick") if now["reference_day"] else "-"
-        finding = t("chart.pump_found", value=t.numeral(f"{value:.2f}"), reference=reference)
+        finding = t("chart.pump_found" if half_width <= WIDEST_PUMP else "chart.pump_open", value=shown, reference=reference)
     title = t("chart.pump", finding=finding)
     labels = [t.day(r["week_start_day"], "tick") for r in rows]
     return Chart(title, figures.pump(labels, values, list(spread), t("chart.pump_axis"), t, width_in=width_in), title, is_half=True)
@@ -238,4 +248,13 @@ def _strip(week: WeekData, line: LineFacts, t: Language) -> Chart:
         if round(hours.get(name, 0.0), 1)
     )
     title = t("chart.strip", told=told or t("chart.no_minutes"))
-    return Chart(title, figures.strip(days, states, line.data.settings["operating_day_start_h"], t), title)
+    return Chart(
+        title, figures.strip(days, states, line.data.settings["operating_day_start_h"], t), title, _clock_changes(week, line, days, t)
+    )
+
+
+def _clock_changes(week: WeekData, line: LineFacts, days: list[date], t: Language) -> str:
+    """Return the words on operating days of another length than 24 hours."""
+    calendar = Calendar(week.zone, wall_time(line.data.settings["operating_day_start_h"]))
+    hours = [(calendar.day_end(d) - calendar.day_start(d)).total_seconds() / 3600.0 for d in days]
+    return " ".join(t("chart.clock_change", day=t.day(d), hours=f"{h:g}") for d, h in zip(days, hours, strict=True) if h != 24.0)

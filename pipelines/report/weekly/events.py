@@ -28,7 +28,7 @@ def of_line(week: WeekData, line: str, plant_file: PlantFile) -> tuple[Event, ..
     for at, what in [*logged, *changed]:
         instant = plant_file.calendar.until(at)
         day = plant_file.calendar.operating_day(instant)
-        if week.first_shown_day <= day <= week.week_start_day + timedelta(days=6) and ((at, what) in logged or day not in days):
+        if week.first_charted_day <= day <= week.week_start_day + timedelta(days=6) and ((at, what) in logged or day not in days):
             found.append(Event(instant, day, what))
             days.add(day)
     return tuple(sorted(found, key=lambda e: (e.at_utc, e.what)))

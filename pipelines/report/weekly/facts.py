@@ -15,7 +15,7 @@ from pipelines.report.weekly.events import Event
 from pipelines.report.weekly.items import Item
 from pipelines.report.weekly.judge import Baseline
 from pipelines.report.weekly.queries import Row
-from pipelines.report.weekly.rows import LineData, WeekData
+from pipelines.report.weekly.rows import SHOWN_WEEKS, LineData, WeekData
 from pipelines.report.weekly.standing import Standing, standing
 
 # A line's numbers are withheld when more than this share of its evidence, or of its numbers, is missing (common practice, no source).
@@ -209,10 +209,10 @@ def floor_pct(share: float) -> int:
 
 def shown_weeks(week: WeekData) -> list[date]:
     """Return the first days of the shown weeks, oldest first."""
-    return shown_days(week)[::7]
+    return [week.first_shown_day + timedelta(days=7 * k) for k in range(SHOWN_WEEKS)]
 
 
-def shown_days(week: WeekData) -> list[date]:
+def charted_days(week: WeekData) -> list[date]:
     """Return the operating days of the charts, oldest first."""
-    first = week.first_shown_day
+    first = week.first_charted_day
     return [first + timedelta(days=k) for k in range((week.week_start_day - first).days + 7)]

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
-from matplotlib.ticker import Formatter
+from matplotlib.ticker import Formatter, MaxNLocator
 
 from pipelines.report import style
 from pipelines.report.language import Language
@@ -34,6 +34,8 @@ HALF_IN = 3.58  # width of one of two figures side by side
 _LEGEND_SIZE, _AXIS_SIZE, _MARK_SIZE = 7.0, 7.5, 6.5
 _LETTERS_A_DAY = 2.0  # of an arm's name that the axis has room for
 _MOST_WEEK_NAMES = 3  # below the axis of a small figure
+_PUMP_AXIS, _PUMP_ROOM = (0.8, 1.2), 0.05  # of the pump index, and the room above and below one outside it
+_MOST_TICKS = 4  # between the ends of a value axis of days
 _ARM_NAME_DAYS = 5  # an arm shorter than this bears its letter only
 
 
@@ -127,7 +129,8 @@ def cloud(
         if not week and not base:
             axes.annotate(t("chart.no_values"), (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
         if from_zero:
-            axes.set_ylim(bottom=min([0.0, *(y for _, y in [*week, *base])]))
+            values = [y for _, y in [*week, *base]]
+            axes.set_ylim(min([0.0, *values]), 1.08 * max([1e-9, *values]))
         axes.set_xlabel(labels[0], fontsize=_AXIS_SIZE)
         axes.set_ylabel(labels[1], fontsize=_AXIS_SIZE)
         axes.grid(color="0.88", linewidth=0.5)
@@ -150,8 +153,7 @@ def pump(
                           capsize=2, marker="D", markersize=3)  # fmt: skip
         else:
             axes.annotate(t("chart.no_values"), (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
-        low, high = min([0.9, *(v - s for _, v, s in known)]), max([1.1, *(v + s for _, v, s in known)])
-        axes.set_ylim(low - 0.02, high + 0.02)
+        _pump_scale(axes, [v for _, v, _ in known])
         axes.set_xlim(-0.5, len(weeks) - 0.5)
         step = max(1, math.ceil(len(weeks) / _MOST_WEEK_NAMES))
         axes.set_xticks(range(len(weeks))[::step], weeks[::step])
@@ -159,6 +161,12 @@ def pump(
         axes.grid(axis="y", color="0.88", linewidth=0.5)
         _local(axes, t, x=False)
         return style.svg(figure)
+
+
+def _pump_scale(axes: Axes, values: Sequence[float]) -> None:
+    """Scale the axis of the index alike for every week and pump; only an index outside widens it, an interval that leaves it is cut."""
+    low, high = _PUMP_AXIS
+    axes.set_ylim(min([low, *(v - _PUMP_ROOM for v in values)]), max([high, *(v + _PUMP_ROOM for v in values)]))
 
 
 def strip(days: list[date], states: list[tuple[int, float, float, str]], start_h: float, t: Language) -> str:
@@ -262,6 +270,7 @@ def _finish(axes: Axes, behind: Backdrop, label: str, t: Language, *, legend: bo
     axes.set_xticks(ticks, [t.day(days[i], "tick") for i in ticks])
     axes.set_xlim(-0.5, len(days) - 0.5)
     axes.set_ylabel(label, fontsize=_AXIS_SIZE)
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=_MOST_TICKS, steps=[1, 2, 5, 10], min_n_ticks=3))
     axes.grid(axis="y", color="0.88", linewidth=0.5)
     axes.set_axisbelow(True)
     _local(axes, t, x=False)

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from pipelines.report.language import Language
-from pipelines.report.numbers import one_decimal
+from pipelines.report.numbers import one_decimal, whole
 from pipelines.report.weekly.queries import Row
 from pipelines.report.weekly.rows import LineData, WeekData
 
 URGENT = ("check today", "check this week")
+MOST_MINUTES, MOST_HOURS = 120, 100  # longer durations are told in hours, then in days
 DAYS_TO_ACT = {"check today": 0, "check this week": 7}  # after the page's day
 # Who looks at a cause first (common practice, no source); a cause that is not here is the process engineer's.
 OWNER = {
@@ -62,5 +63,9 @@ def title(week: WeekData, flag: Row, t: Language) -> str:
 
 
 def lasted(minutes: int, t: Language) -> str:
-    """Return a duration: minutes up to two hours, then hours."""
-    return t("item.minutes", n=minutes) if minutes <= 120 else t("item.hours", n=t.numeral(one_decimal(minutes / 60)))
+    """Return a duration: minutes up to two hours, hours up to a hundred, then days."""
+    if minutes <= MOST_MINUTES:
+        return t("item.minutes", n=minutes)
+    if minutes < MOST_HOURS * 60:
+        return t("item.hours", n=t.numeral(one_decimal(minutes / 60)))
+    return t("item.days", n=t.numeral(whole(minutes / (24 * 60))))

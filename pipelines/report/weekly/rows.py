@@ -11,6 +11,7 @@ from pipelines.report.weekly.queries import Row
 # Weeks that the charts look back on, the reported one included.
 SHOWN_WEEKS = 8
 SHOWN_DAYS = 7 * SHOWN_WEEKS
+LEAST_CHARTED_WEEKS = 4  # of a plant whose data are younger than the shown weeks
 
 
 @dataclass(frozen=True)
@@ -81,3 +82,10 @@ class WeekData:
     @property
     def first_shown_day(self) -> date:
         return self.week_start_day - timedelta(days=SHOWN_DAYS - 7)
+
+    @property
+    def first_charted_day(self) -> date:
+        """Return the first day of the charts: that of the shown weeks, or of the week in which the data of the plant begin."""
+        first = min((d["operating_day"] for line in self.lines for d in line.days), default=self.first_shown_day)
+        latest = self.week_start_day - timedelta(days=7 * (LEAST_CHARTED_WEEKS - 1))
+        return min(first - timedelta(days=(first - self.first_shown_day).days % 7), latest)

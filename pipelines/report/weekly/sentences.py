@@ -24,8 +24,8 @@ def three(lines: Sequence[LineFacts], t: Language) -> list[str]:
     reported = [line for line in lines if line.withheld is None]
     several = len(lines) > 1
     return [
-        sentence("; ".join(happened(line, t) for line in reported)),
-        sentence("; ".join(compared(line, t, several) for line in reported if _worked(line)) or t("sentence.nothing_compared")),
+        " ".join(sentence(happened(line, t)) for line in reported),
+        " ".join(compared(line, t) for line in reported if _worked(line)) or sentence(t("sentence.nothing_compared")),
         sentence(decision(lines, t, several)),
     ]
 
@@ -49,17 +49,23 @@ def happened(line: LineFacts, t: Language) -> str:
     return t("sentence.ran_unknown" if hours.is_open or days.is_open else "sentence.ran", **given)
 
 
-def compared(line: LineFacts, t: Language, several: bool) -> str:
-    """Return the dose against its baseline, then dose, cake and capture against their targets."""
+def compared(line: LineFacts, t: Language) -> str:
+    """Return the dose of a line against its baseline, then in a sentence of its own dose, cake and capture against their targets."""
+    return " ".join(sentence(x) for x in (_dose(line, t), _targets(line, t)) if x)
+
+
+def _dose(line: LineFacts, t: Language) -> str:
     dose = line.row("dose")
-    polymer = t("sentence.polymer_of", line=line.data.name) if several else t("sentence.polymer")
-    parts = []
     if dose.is_reported:
-        parts.append(t("sentence.dose", polymer=polymer, dose=dose.value(t), unit=dose.printed.unit, versus=_versus(dose, line.mixed, t)))
-    else:
-        reason = (line.data.this or {}).get("dose_reason") or dose.why or t("sentence.reason_unknown")
-        parts.append(t("sentence.no_dose", line=line.data.name, reason=t.why(reason)))
-    for verdict in (judge.OUT, judge.OPEN, judge.IN):
+        unit = t(f"sentence.dose_unit_{line.data.settings['units'].lower()}")
+        return t("sentence.dose", line=line.data.name, dose=dose.value(t), unit=unit, versus=_versus(dose, line.mixed, t))
+    reason = (line.data.this or {}).get("dose_reason") or dose.why or t("sentence.reason_unknown")
+    return t("sentence.no_dose", line=line.data.name, reason=t.why(reason))
+
+
+def _targets(line: LineFacts, t: Language) -> str:
+    parts = []
+    for verdict in (judge.OUT, judge.IN, judge.OPEN):
         names = [t(f"short.{r.name}") for r in line.rows if r.name in _JUDGED and r.verdict == verdict]
         if names:
             parts.append(t(f"sentence.{verdict}_{'one' if len(names) == 1 else 'many'}", names=t.joined(names)))
@@ -71,14 +77,14 @@ def _versus(row: KpiRow, mixed: str | None, t: Language) -> str:
         return t("sentence.versus_mixed", what=mixed)
     if row.baseline is None:
         return t("sentence.versus_none")
-    return change(row.change_pct, t) or t("sentence.versus_same")
+    return change(row.change_pct, t, "sentence") or t("sentence.versus_same")
 
 
-def change(percent: float | None, t: Language) -> str | None:
-    """Return "18 % below baseline"; None for none."""
+def change(percent: float | None, t: Language, kind: str = "versus") -> str | None:
+    """Return "18 % below baseline" in the words of a table ("versus") or of a sentence ("sentence"); None for none."""
     if percent is None:
         return None
-    return t("versus.below" if percent < 0 else "versus.above", percent=f"{abs(percent):.0f}")
+    return t(f"{kind}.below" if percent < 0 else f"{kind}.above", percent=f"{abs(percent):.0f}")
 
 
 def decision(lines: Sequence[LineFacts], t: Language, several: bool) -> str:
@@ -115,7 +121,7 @@ def data_line(week: WeekData, lines: Sequence[LineFacts], t: Language) -> str:
     """Return the line that says how far the numbers can be trusted: the least of the lines."""
     missed = [m for line in lines if (m := (line.data.this or {}).get("missed_share")) is not None]
     in_week = [d for line in lines for d in line.in_week]
-    sampled = sum(1 for d in in_week if work.may_be_worked(d) and d["feed_samples"])
+    sampled = sum(1 for d in in_week if work.is_worked(d) and d["feed_samples"])
     parts = [
         t("dataline.usable", percent=floor_pct(1 - max(missed))) if missed else t("dataline.no_minutes"),
         t("dataline.sampled", sampled=sampled, days=work.days_text(work.days(in_week), t)),
