@@ -64,6 +64,7 @@ def test_what_cannot_be_judged_makes_hours_and_days_a_range(hidden: dict[str, fl
     sixth = day(5, None, processing_minutes=0, dry_solids_t=None, feed_samples=0, unjudged_days=is_unjudged, **hidden)
     found = made(line(hidden, days=(*DAYS, sixth)))
     assert told in sentences.three([found], T)[0]
+    assert found.row("solids").bounded(T).startswith("at least") == ("at least" in told)  # the table says it as the sentence does
     of = {"5 to 6 days": "5 of 5 to 6 days", "on 6 days": "5 of 6 days"}
     expected = next((text for words, text in of.items() if words in told), "5 of 5 days")
     assert f"feed TS on {expected}" in sentences.data_line(WEEK, [found], T)
@@ -240,6 +241,12 @@ def test_plus_minus_of_the_week() -> None:
     )
     found = made(line({}, days=days, this_known={"dose_active_kg_t_u": 0.35}))
     assert [r.value(T) for r in found.rows] == ["14.6 ± 1.4", "22.6 ± 0.8", "95 ± 2", "370", "88 ± 18", "4.5 ± 0.9"]
+
+
+def test_meters_that_no_witness_tested_stand_in_the_appendix() -> None:
+    rows = ({"role": "sludge_flow", "verdict": "agrees"}, {"role": "polymer_solution_flow", "verdict": "not testable"})
+    found = made(line({}, integrity=tuple(r | {"deviation_pct": None, "reason": None} for r in rows)))
+    assert appendix._untested((found,), False, T) == ["polymer solution flow meter"]
 
 
 def test_a_doubted_meter_is_named_and_its_numbers_widened_or_withheld() -> None:

@@ -20,6 +20,7 @@ def content(
     us = plant_file.plant.units == "US"
     texts = [
         (t("appendix.basis"), [*_basis(lines, several, t), t("appendix.ton_us" if us else "appendix.ton_si"), t("appendix.condition"), t("appendix.doubt_rule")]),
+        *([(t("appendix.untested"), untested)] if (untested := _untested(lines, several, t)) else []),
         (t("appendix.set_aside"), [f"{t.word('reason', r['reason'])}: {t.numeral(format(r['n'], ','))}" for r in week.set_aside] or [t("appendix.no_set_aside")]),
         (t("appendix.exclusions"), _exclusions(lines, several, t) or [t("appendix.no_exclusions")]),
         (t("appendix.changes"), _changes(week, lines, several, t) or [t("appendix.no_changes")]),
@@ -48,6 +49,11 @@ def _basis(lines: tuple[LineFacts, ...], several: bool, t: Language) -> list[str
             text = row.basis if row.is_reported else row.why or ""
             found.append(_of(line, several, t("appendix.kpi_line", kpi=f"{row.printed.label} ({row.printed.unit})", basis=text)))
     return found
+
+
+def _untested(lines: tuple[LineFacts, ...], several: bool, t: Language) -> list[str]:
+    """Return the meters that no witness could test in the week; their errors show in no number."""
+    return [_of(line, several, t.word("role", role)) for line in lines for role in line.untested]
 
 
 def _exclusions(lines: tuple[LineFacts, ...], several: bool, t: Language) -> list[str]:

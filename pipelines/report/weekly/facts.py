@@ -25,7 +25,9 @@ NAMES = ("dose", "cake", "capture", "cost", "solids", "mixing")  # of the six, i
 
 @dataclass(frozen=True)
 class KpiRow:
-    """One of the six. `half_width` is the expanded uncertainty (k = 2) with what a doubt adds, in the stored unit; `why` says why there is no number."""
+    """One of the six. `half_width` is the expanded uncertainty (k = 2) with what a doubt adds, in the stored unit; `why` says why there is no number;
+    `is_least`: a total of a week in which hours ran, or may have, that no meter told of: there were at least so many.
+    """
 
     name: str
     printed: Printed
@@ -39,6 +41,7 @@ class KpiRow:
     basis: str
     why: str | None
     trend: tuple[float | None, ...]
+    is_least: bool = False
 
     @property
     def is_reported(self) -> bool:
@@ -52,6 +55,10 @@ class KpiRow:
         if self.half_width is None:
             return t.numeral(text)
         return f"{t.numeral(text)} ± {t.numeral(numbers.plus_minus(text, self.half_width * self.printed.factor))}"
+
+    def bounded(self, t: Language) -> str:
+        """Return the value, "at least 61.7 ± 8.2" where the week's total is a lower bound."""
+        return t("target.at_least", low=self.value(t)) if self.is_least and self.is_reported else self.value(t)
 
 
 @dataclass(frozen=True)
@@ -67,6 +74,11 @@ class LineFacts:
     logged: tuple[Event, ...] = ()
     mixed: str | None = None
     in_week: tuple[Row, ...] = ()
+
+    @property
+    def untested(self) -> tuple[str, ...]:
+        """Return the roles of the line's meters that no witness could test in the week."""
+        return tuple(r["role"] for r in self.data.integrity if r["verdict"] == "not testable")
 
     def row(self, name: str) -> KpiRow:
         return self.rows[NAMES.index(name)]
@@ -164,7 +176,7 @@ def _row(
         judge.change_pct(this, noise, base) if compares and this is not None and base is not None else None,
         judge.target(printed, this, half_width, limits) if this is not None and why is None else None,
         limits, touching, basis(name, week, in_week, data.this or {}, kpi, t), why,
-        tuple(by_start.get(day) for day in shown_weeks(week)),
+        tuple(by_start.get(day) for day in shown_weeks(week)), name == "solids" and work.is_open(data.this or {}, in_week),
     )  # fmt: skip
 
 

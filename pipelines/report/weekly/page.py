@@ -119,7 +119,7 @@ def _row(row: KpiRow, mixed: str | None, with_units: bool, t: Language) -> dict[
     shown = [None if v is None else v * f for v in row.trend]
     texts = ["-" if v is None else t.numeral(row.printed.digits(v)) for v in shown]
     return {
-        "label": row.printed.label, "kpi": row.printed.kpi, "unit": row.printed.unit if with_units else "", "value": row.value(t),
+        "label": row.printed.label, "kpi": row.printed.kpi, "unit": row.printed.unit if with_units else "", "value": row.bounded(t),
         "trend": figures.trend(shown, band), "trend_alt": t("chart.alt_trend", what=row.printed.label, values="; ".join(texts)),
         "baseline": _versus_baseline(row, mixed, t), "target": _versus_target(row, t),
     }  # fmt: skip

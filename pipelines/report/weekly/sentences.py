@@ -46,7 +46,7 @@ def happened(line: LineFacts, t: Language) -> str:
     if not solids.is_reported:
         return t("sentence.ran_no_solids", **given)
     given |= {"tons": solids.value(t), "unit": solids.printed.unit}
-    return t("sentence.ran_unknown" if hours.is_open or days.is_open else "sentence.ran", **given)
+    return t("sentence.ran_unknown" if solids.is_least else "sentence.ran", **given)
 
 
 def compared(line: LineFacts, t: Language) -> str:

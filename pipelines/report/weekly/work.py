@@ -54,6 +54,11 @@ def days(in_week: Sequence[Row]) -> Span:
     return Span(sum(1 for d in in_week if is_worked(d)), sum(1 for d in in_week if may_be_worked(d)))
 
 
+def is_open(this: Row, in_week: Sequence[Row]) -> bool:
+    """Return whether hours or days of a week are known as a range only: its totals are then lower bounds."""
+    return hours(this).is_open or days(in_week).is_open
+
+
 def hours_text(span: Span, t: Language) -> str:
     """Return "36.5", or "36.5 to 54.5"."""
     least, most = (t.numeral(one_decimal(h)) for h in (span.least, span.most))
