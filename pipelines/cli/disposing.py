@@ -113,6 +113,8 @@ def row(
 @click.option("--line", help="Line id.")
 @click.option("--detector", help="Name of the rule.")
 @click.option("--day", type=click.DateTime(["%Y-%m-%d"]), help="Operating day.")
+@click.option("--owner", type=Word("tables.corrections_applied", "DECIDERS"), help="Role that sees to the flag.")
+@click.option("--due", type=click.DateTime(["%Y-%m-%d"]), help="Day by which the owner has seen to it.")
 @_shared("FLAG_DISPOSITIONS")
 def flag(
     home: Home,
@@ -121,19 +123,24 @@ def flag(
     who: str,
     note: str,
     day: datetime | None,
+    owner: str | None,
+    due: datetime | None,
     *,
     count: int | None,
     dry_run: bool,
     later: bool,
     **filters: Any,
 ) -> int:
-    """Record what flags turned out to be: confirmed, data fault, expected, nuisance, or unknown."""
+    """Record what flags turned out to be: confirmed, data fault, expected, nuisance, or unknown.
+
+    A flag that still has to be looked into is unknown, with --owner and --due: it stays an open item until a later decision.
+    """
     from pipelines.decisions import decide
 
     known_plants(home, plant)
     chosen = decide.decide_flags(
-        home, plant, decide.FlagFilter(day=day.date() if day else None, **filters), decide.Verdict(disposition, who, note),
-        count=count, dry_run=dry_run,
+        home, plant, decide.FlagFilter(day=day.date() if day else None, **filters),
+        decide.Verdict(disposition, who, note, owner=owner, due_day=due.date() if due else None), count=count, dry_run=dry_run,
     )  # fmt: skip
     return _finished(home, plant, chosen, disposition, later=later)
 

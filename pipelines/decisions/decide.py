@@ -55,12 +55,14 @@ class FlagFilter:
 
 @dataclass(frozen=True)
 class Verdict:
-    """A decision, the role that made it, and why; `given` is the replacement value with its unit."""
+    """A decision, the role that made it, and why; `given` is the replacement value with its unit, `owner` the role that sees to a flag."""
 
     disposition: str
     who: str
     note: str
     given: str | None = None
+    owner: str | None = None
+    due_day: date | None = None
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,18 @@ def decide_flags(
         _confirmed(len(rows), "flag", count, dry_run=dry_run)
         now = clock.now_utc()
         decisions = [
-            Decision(now, "flag", verdict.disposition, verdict.who, verdict.note, line=r["line"], flag_id=r["flag_id"]) for r in rows
+            Decision(
+                now,
+                "flag",
+                verdict.disposition,
+                verdict.who,
+                verdict.note,
+                line=r["line"],
+                flag_id=r["flag_id"],
+                owner=verdict.owner,
+                due_day=verdict.due_day,
+            )
+            for r in rows
         ]
         return Chosen(rows, [] if dry_run else decision_file.append(home.dispositions(plant_id), decisions))
 
@@ -217,11 +230,16 @@ def _is_free(store: Store, value: _Row) -> None:
         raise ValueError(f"{value['tag']}: another reading stands at that time: {held[0][0]:g} in the internal unit")
 
 
+def _assigned(row: _Row) -> str:
+    due = f", due {row['due_day']}" if row["due_day"] else ""
+    return f", {row['owner']}{due}" if row["owner"] else due
+
+
 def described(chosen: Chosen, shown: int = 20) -> Iterable[str]:
     """Yield a line for each row or flag, at most `shown` of them."""
     for row in chosen.rows[:shown]:
         if "flag_id" in row:
-            yield f"{row['flag_id']}: {row['sentence']} ({row['disposition'] or 'open'})"
+            yield f"{row['flag_id']}: {row['sentence']} ({row['disposition'] or 'open'}{_assigned(row)})"
         else:
             yield f"{row['file_name']}, line {row['line_no']}: {row['reason']}: {row['detail'] or ''} ({row['disposition'] or 'open'})"
     if len(chosen.rows) > shown:

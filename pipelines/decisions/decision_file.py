@@ -11,7 +11,7 @@ import json
 import os
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from pipelines.base.errors import ExitCode, FlocledgerError
@@ -41,6 +41,8 @@ class Decision:
     subject: str | None = None
     line: str | None = None
     flag_id: str | None = None
+    owner: str | None = None
+    due_day: date | None = None
     id: str = ""
 
     def chained(self, before: str) -> Decision:
@@ -50,7 +52,8 @@ class Decision:
 
     def _said(self) -> dict[str, object]:
         said = {k: v for k, v in asdict(self).items() if k != "id" and v is not None}
-        return said | {"decided_utc": self.decided_utc.astimezone(UTC).isoformat()}
+        due = {"due_day": self.due_day.isoformat()} if self.due_day else {}
+        return said | due | {"decided_utc": self.decided_utc.astimezone(UTC).isoformat()}
 
     def line_of_file(self) -> str:
         return json.dumps({"id": self.id, **self._said()}, ensure_ascii=False) + "\n"
@@ -99,7 +102,8 @@ def _decision(path: Path, number: int, text: str, before: str) -> Decision:
         known = {f.name for f in fields(Decision)}
         if not isinstance(given, dict) or not set(given) <= known:
             raise ValueError("is not a decision")
-        decision = Decision(**{**given, "decided_utc": datetime.fromisoformat(given["decided_utc"])})
+        due = date.fromisoformat(given["due_day"]) if given.get("due_day") else None
+        decision = Decision(**{**given, "decided_utc": datetime.fromisoformat(given["decided_utc"]), "due_day": due})
     except (ValueError, KeyError, TypeError) as error:
         raise _broken(path, number, f"cannot be read: {error}") from error
     if decision.chained(before).id != decision.id:

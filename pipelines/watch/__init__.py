@@ -32,12 +32,14 @@ from schemas import TABLES
 PIECE_DAYS = 31  # judged at a time, so that memory does not grow with a backfill
 # The last decision on a flag stands, whenever it was raised; a rebuild has it from the file of decisions.
 _DECIDED = (
-    "UPDATE flags f SET disposition = d.disposition, disposition_role = d.who, disposition_note = d.note, disposition_utc = d.decided_utc "
+    "UPDATE flags f SET disposition = d.disposition, disposition_role = d.who, disposition_note = d.note, disposition_utc = d.decided_utc, "
+    "owner = d.owner, due_day = d.due_day "
     "FROM (SELECT * FROM dispositions WHERE kind = 'flag' QUALIFY row_number() OVER (PARTITION BY line, flag_id ORDER BY place DESC) = 1) d "
     "WHERE f.line = d.line AND f.flag_id = d.flag_id AND (f.disposition IS DISTINCT FROM d.disposition OR f.disposition_role IS DISTINCT FROM d.who "
-    "OR f.disposition_note IS DISTINCT FROM d.note OR f.disposition_utc IS DISTINCT FROM d.decided_utc)"
+    "OR f.disposition_note IS DISTINCT FROM d.note OR f.disposition_utc IS DISTINCT FROM d.decided_utc "
+    "OR f.owner IS DISTINCT FROM d.owner OR f.due_day IS DISTINCT FROM d.due_day)"
 )
-_DISPOSITION = ("disposition", "disposition_role", "disposition_note", "disposition_utc")
+_DISPOSITION = ("disposition", "disposition_role", "disposition_note", "disposition_utc", "owner", "due_day")
 
 
 @dataclass(frozen=True)

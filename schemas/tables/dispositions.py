@@ -28,5 +28,7 @@ TABLE = Table(
         Column("given", "text", "-", "the value that stands instead, with its unit, as written"),
         Column("who", "text", "-", "by which role", nullable=False, isin=DECIDERS),
         Column("note", "text", "-", "why"),
+        Column("owner", "text", "-", "role that sees to the flag", isin=DECIDERS),
+        Column("due_day", "date", "-", "plant-local day by which the owner has seen to it"),
     ),
 )

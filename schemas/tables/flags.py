@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from schemas.model import Column, Table
+from schemas.tables.corrections_applied import DECIDERS
 from schemas.vocabulary import FLAG_DISPOSITIONS, SEVERITIES
 
 TABLE = Table(
@@ -32,6 +33,8 @@ TABLE = Table(
         Column("disposition_role", "text", "-", "by which role"),
         Column("disposition_note", "text", "-", "why"),
         Column("disposition_utc", "instant", "-", "when"),
+        Column("owner", "text", "-", "role that sees to it; null while nobody was named", isin=DECIDERS),
+        Column("due_day", "date", "-", "plant-local day by which the owner has seen to it"),
         Column("data_version", "text", "-", "hash of the loads and the plant file behind the row", nullable=False),
     ),
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from typing import Any
 
 import pytest
@@ -181,10 +182,17 @@ def test_flags_keep_their_decision_through_a_rebuild(small: Any) -> None:
     small.export(0, {k: {"PT": "0"} for k in range(60, 66)})
     small.nightly(publish_now=True)
     ((flag_id,),) = small.ask("SELECT flag_id FROM flags WHERE detector = 'polymer outage'")
-    chosen = decide.decide_flags(small.home, "p", FlagFilter(flag_id=flag_id), Verdict("confirmed", "operator", "tote was empty"))
+    chosen = decide.decide_flags(
+        small.home,
+        "p",
+        FlagFilter(flag_id=flag_id),
+        Verdict("confirmed", "operator", "tote was empty", owner="operator", due_day=date(2026, 3, 9)),
+    )
     small.bring_up()
-    told = "SELECT disposition, disposition_role, disposition_note, disposition_utc FROM flags WHERE detector = 'polymer outage'"
-    assert small.published(told) == [("confirmed", "operator", "tote was empty", chosen.decisions[0].decided_utc)]
+    told = "SELECT disposition, disposition_role, disposition_note, disposition_utc, owner, due_day FROM flags WHERE detector = 'polymer outage'"
+    assert small.published(told) == [
+        ("confirmed", "operator", "tote was empty", chosen.decisions[0].decided_utc, "operator", date(2026, 3, 9))
+    ]
     small.same_as_rebuilt()
     assert small.published(told)[0][0] == "confirmed"
     with pytest.raises(DataMissingError, match="no flag fits"):

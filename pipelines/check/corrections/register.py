@@ -205,7 +205,7 @@ def _write_decisions(store: Store, decisions: Sequence[Decision]) -> int:
         {
             "plant": store.plant, "disposition_id": d.id, "place": k, "decided_utc": d.decided_utc, "kind": d.kind, "load_id": d.load_id,
             "line_no": d.line_no, "subject": d.subject, "line": d.line, "flag_id": d.flag_id, "disposition": d.disposition, "given": d.given,
-            "who": d.who, "note": d.note,
+            "who": d.who, "note": d.note, "owner": d.owner, "due_day": d.due_day,
         }
         for k, d in enumerate(decisions, start=1)
     ]  # fmt: skip
