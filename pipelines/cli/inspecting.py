@@ -13,7 +13,7 @@ from pipelines.base.sanitise import lines
 from pipelines.cli.app import EXIT_CODES
 
 if TYPE_CHECKING:
-    from pipelines.inspect import Inspection
+    from pipelines.inspect import Inspection, asking
 
 _SHOWN_TAGS = 60
 
@@ -133,14 +133,35 @@ def _json(seen: Inspection) -> str:
 @click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
 @click.option("--id", "plant_id", required=True, callback=_plant_id, help="Short name of the plant: letters, digits, dashes.")
 @click.option("--time-zone", required=True, callback=_known_zone, help="IANA time zone of the plant, such as America/New_York.")
-def new_plant(folder: Path, plant_id: str, time_zone: str) -> int:
+@click.option("--ask", "is_asked", is_flag=True, help="Ask the open questions one by one; the answers go into the file.")
+def new_plant(folder: Path, plant_id: str, time_zone: str, is_asked: bool) -> int:
     """Print a first plant file for the exports in FOLDER, guesses marked as open questions.
 
-    Reads the files of FOLDER. Writes nothing: redirect the output to <home>/plants/<id>.toml, answer the questions, then
-    run check-plant.
+    Reads the files of FOLDER. Writes nothing: redirect the output to <home>/plants/<id>.toml, answer the questions (there, or
+    one by one with --ask, which prints them beside the file), then run check-plant.
     """
-    from pipelines.inspect import first_plant
+    from pipelines.inspect import asking, first_plant
 
     files = [p for p in sorted(folder.iterdir()) if p.is_file() and not p.name.startswith(".")]
-    _say(first_plant.new_plant(files, plant_id=plant_id, time_zone=time_zone))
+    text = first_plant.new_plant(files, plant_id=plant_id, time_zone=time_zone)
+    if is_asked:
+        _tell("Enter keeps what stands in [brackets] and leaves out what stands in (brackets); ? leaves the question open in the file.")
+        text = asking.answered(text, _ask, _tell)
+    _say(text)
     return ExitCode.OK
+
+
+def _tell(text: str) -> None:
+    click.echo(lines(text), err=True)
+
+
+def _ask(question: asking.Question, key: asking.Key | None) -> str:
+    """Return the answer to a question about one key, or (without a key) "" for yes and another text for no; the question stands above its first key."""
+    if key is None:
+        _tell(f"\n{question.text}")
+        return "" if click.confirm(lines("  as proposed"), default=True, err=True) else "no"
+    if key == question.keys[0]:
+        _tell(f"\n{question.text}" + "".join(f"\n  {row}" for row in question.shown))
+    is_left_out = key.is_off and (question.block is None or key == question.keys[0])
+    shown = f"  {key.name} ({key.value})" if is_left_out else f"  {key.name} [{key.value}]"
+    return str(click.prompt(lines(shown), default="", show_default=False, err=True))

@@ -110,6 +110,7 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         ("lot_column", p.lot_column),
         ("line_column", p.line_column),
         ("entity_column", p.entity_column),
+        ("unit_column", p.unit_column),
         ("quality_column", p.quality_column),
         ("quality_name", p.quality_name),
         ("unit_row", p.unit_row),
@@ -123,6 +124,8 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         lines.append(f"{QUESTION} are the values instants, or averages stamped at the start or end of an interval{seen}?")
     lines.append("[[layouts]]")
     lines += [f"{key} = {text(value)}" for key, value in pairs if value is not None]
+    if not p.kind.startswith("lab") and p.stamp == "instant":
+        lines.append(f'# interval = "{p.interval_min or 15:g} min"')
     if p.quality_words:
         inner = ", ".join(f"{k} = {text(v)}" for k, v in p.quality_words.items())
         lines.append(f"quality_words = {{ {inner} }}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -13,11 +14,13 @@ from pipelines.inspect import Inspection, blocks, run
 from pipelines.inspect.survey import TagSurvey
 from schemas.roles import ROLES
 
-_DEVICES = {  # words of tags and file names -> device; the first that is met counts
-    "centrifuge": ("centrifug", "zentrifug", "decanter", "dekanter", "wirowk"),
-    "screw press": ("screw", "schnecken", "vis "),
-    "rotary press": ("rotary",),
-    "belt press": ("press", "presse", "prensa", "prasa", "belt"),
+_DEVICES = {  # words of tags, file names, titles and columns -> device; the first that is met counts
+    "centrifuge": re.compile("centrifug|zentrifug|centrat|zentrat|decanter|dekanter|wirowk|bowl"),
+    "screw press": re.compile("screw|schnecken|vis "),
+    "rotary press": re.compile("rotary"),
+    "belt press": re.compile(
+        r"belt|siebband|presse|prensa|prasa|(?<!charge )(?<!suction )(?<!inlet )(?<!outlet )(?<!disch )(?<!suct )\bpress(es)?\b"
+    ),
 }
 _CUTOFF_SHARE = 0.05  # of the largest flow seen: below it nothing counts as fed (rule of this project)
 
@@ -44,7 +47,15 @@ def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:
     layouts = [i.layout_toml for i in found.inspections.values()]
     of_lines = [_line(n, [t for name, t in found.tags.items() if lines[name] == n and name in live], found) for n in _numbers(found, lines)]
     head = _HEAD.format(plant_id=blocks.text(plant_id), time_zone=blocks.text(time_zone), q=blocks.QUESTION)
-    return "\n".join([head + "\n".join(of_lines), *signals, *layouts, _TAIL.format(q=blocks.QUESTION), *found.troubled])
+    return "\n".join(
+        [
+            head + "\n".join(of_lines),
+            *signals,
+            *layouts,
+            _TAIL.format(q=blocks.QUESTION, lines=blocks.text([f"line-{n}" for n in _numbers(found, lines)])),
+            *found.troubled,
+        ]
+    )
 
 
 def _inspected(files: Sequence[Path], time_zone: str) -> _Found:
@@ -112,8 +123,7 @@ def _fits(tag: TagSurvey) -> bool:
 
 def _line(number: int, tags: Sequence[TagSurvey], found: _Found) -> str:
     """Return the [[lines]] block: device by the words of tags and files, sizes by what the flows reached."""
-    said = " ".join([t.tag for t in tags] + [i.path.name for i in found.inspections.values()]).lower()
-    device, word = next(((d, w) for d, said_by in _DEVICES.items() for w in said_by if w in said), ("belt press", None))
+    device, word = _device(tags, found)
     by_role = {t.role: t for t in tags}
     feed = _size(by_role.get("sludge_flow"), 50.0, "m3/h")
     polymer = _size(by_role.get("polymer_neat_flow") or by_role.get("polymer_solution_flow"), 100.0, "L/h")
@@ -123,6 +133,23 @@ def _line(number: int, tags: Sequence[TagSurvey], found: _Found) -> str:
         feed_cutoff=_amount(feed, _CUTOFF_SHARE), polymer_cutoff=_amount(polymer, _CUTOFF_SHARE), reference=_amount(feed, 1.0), meter=meter,
         dilution="none" if meter == "neat" else "polymer",
     )  # fmt: skip
+
+
+def _device(tags: Sequence[TagSurvey], found: _Found) -> tuple[str, str | None]:
+    """Return (device, the word that tells it): by the line's tags and the file names, else by titles and columns of all files."""
+    own = " ".join([t.tag for t in tags] + [i.path.name for i in found.inspections.values()])
+    others = " ".join(" ".join(i.proposal.columns) + " " + _titles(i) for i in found.inspections.values())
+    for text in (own, others):
+        told = re.sub(r"[\s_/.-]+", " ", text.lower())
+        for device, said in _DEVICES.items():
+            if (met := said.search(told)) is not None:
+                return device, met[0].strip()
+    return "belt press", None
+
+
+def _titles(seen: Inspection) -> str:
+    """Return the texts above the header of a file."""
+    return " ".join(cell for line, fields in seen.look.records[:20] if line < seen.proposal.header_line for cell in fields)
 
 
 def _size(tag: TagSurvey | None, usual: float, unit: str) -> tuple[float, str]:
@@ -148,19 +175,21 @@ units = "SI"
 
 """
 
-_LINE = """# likely by {why}: {device}; sizes by the largest flows seen
-{q} line {n}: which dewatering machine is it, and how large? Below the cut-offs nothing counts as fed.
-{q} line {n}: how long does it run after a start before its cake counts (startup_min)?
-[[lines]]
+_LINE = """[[lines]]
 id = "line-{n}"
+# likely by {why}: {device}
+{q} line {n}: what is it called, and which dewatering machine is it?
 name = "Line {n}"
 device = "{device}"
+{q} line {n}: how long does it run after a start before its cake counts? By machine: belt press 15 min, centrifuge 20 min, screw press 60 min
+# startup = "20 min"
+{q} line {n}: does the polymer meter measure the neat product or the made-up solution, and which water reaches the filtrate sample?
+polymer_meter = "{meter}"
+dilution_counted = "{dilution}"
+# by the largest flows seen; below the cut-offs nothing counts as fed
 feed_cutoff = "{feed_cutoff}"
 polymer_cutoff = "{polymer_cutoff}"
-{q} line {n}: does the polymer meter measure the neat product or the made-up solution?
-polymer_meter = "{meter}"
 reference_flow = "{reference}"
-dilution_counted = "{dilution}"
 
 [lines.pump]
 id = "P-{n}"
@@ -170,7 +199,7 @@ kind = "displacement"
 
 _TAIL = """{q} which polymer, at what density, active fraction (by whose number?), strength and price? Without it there is no dose.
 # [[polymers]]
-# lines = ["line-1"]
+# lines = {lines}
 # product = "cationic emulsion"
 # form = "emulsion"
 # density = "1.03 kg/L"

@@ -47,6 +47,7 @@ class Proposal:
     fill_values: list[str] = field(default_factory=list)
     quality_words: dict[str, list[str]] = field(default_factory=dict)
     unit_row: int | None = None
+    unit_column: str | None = None
     units: dict[str, str] = field(default_factory=dict)
     decimal: str = "."
     footer_words: list[str] = field(default_factory=list)
@@ -305,9 +306,10 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
     if tag and value and lab >= 2:
         proposal.kind = "lab long"
     elif tag and value:
-        proposal.kind, proposal.units = "long", long_shape.units_of(names, rows, at, tag)
+        shape = long_shape.named(names, rows, at, tag, value)
+        proposal.kind, proposal.units, proposal.unit_column, quality = "long", shape.units, shape.unit, quality or shape.quality
     elif shape:
-        proposal.kind, proposal.units = "long", shape.units
+        proposal.kind, proposal.units, proposal.unit_column = "long", shape.units, shape.unit
         tag, value, quality = shape.tag, shape.value, shape.quality
         proposal.open_questions.append(f"is each row one reading, with its tag in {tag!r} and its value in {value!r}? (proposed)")
     elif cells.ticket_columns(names) or proposal.time.date_only or (lab >= 2 and len(readable) < 500):

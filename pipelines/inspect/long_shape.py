@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from pipelines.base import units
 from pipelines.inspect import cells, words
 
-_FEW = 12  # more different words are neither units nor qualities
+_FEW = 12  # more different words are no qualities
+_MOST_UNITS = 30
 _ROWS_A_TAG = 5  # a tag stands in at least so many rows, on average
 
 
@@ -20,32 +21,54 @@ class LongShape:
     tag: str
     value: str
     quality: str | None = None
+    unit: str | None = None  # the column that says the unit of a row
     units: dict[str, str] = field(default_factory=dict)
 
 
 def told(names: Sequence[str], rows: Sequence[Sequence[str]], at: Sequence[int]) -> LongShape | None:
     """Return the shape from the columns `at` (time columns left out), or None where the rows are not one reading each."""
     texts = {i: Counter(row[i] for row in rows if i < len(row) and row[i]) for i in at}
-    unit = next((i for i in at if _are_units(texts[i])), None)
-    quality = next((i for i in at if i != unit and _are_qualities(names[i], texts[i])), None)
+    unit, quality = _beside(names, texts, at)
     rest = [i for i in at if i not in (unit, quality) and texts[i]]
     value = _one([i for i in rest if _are_numbers(texts[i])], names, words.VALUE)
     tag = _one([i for i in rest if i != value and _are_tags(texts[i])], names, words.TAG)
     if tag is None or value is None:
         return None
-    if unit is not None and len({(row[tag], row[unit]) for row in rows if max(tag, unit) < len(row) and row[unit]}) > len(texts[tag]):
-        return None  # a tag has one unit: these are words of another kind
+    if unit is not None and not _has_one_unit(rows, tag, unit):
+        return None  # these are words of another kind
     is_named = names[tag].lower() in words.TAG or names[value].lower() in words.VALUE
     is_numbered = sum(any(c.isdigit() for c in word) for word in texts[tag]) > len(texts[tag]) / 2
     if not (is_named or is_numbered or unit is not None):
         return None  # as well a wide export of a state and a number
-    return LongShape(names[tag], names[value], None if quality is None else names[quality], _units(rows, tag, unit))
+    return _shape(names, rows, (tag, value, unit, quality))
 
 
-def units_of(names: Sequence[str], rows: Sequence[Sequence[str]], at: Sequence[int], tag: str) -> dict[str, str]:
-    """Return tag -> unit where a column of a long export says it."""
+def named(names: Sequence[str], rows: Sequence[Sequence[str]], at: Sequence[int], tag: str, value: str) -> LongShape:
+    """Return the shape of a long export whose columns of tags and values are known by their names."""
     texts = {i: Counter(row[i] for row in rows if i < len(row) and row[i]) for i in at}
-    return _units(rows, names.index(tag), next((i for i in at if names[i] != tag and _are_units(texts[i])), None))
+    tag_at, value_at = names.index(tag), names.index(value)
+    unit, quality = _beside(names, texts, [i for i in at if i not in (tag_at, value_at)])
+    if unit is not None and not _has_one_unit(rows, tag_at, unit):
+        unit = None
+    return _shape(names, rows, (tag_at, value_at, unit, quality))
+
+
+def _shape(names: Sequence[str], rows: Sequence[Sequence[str]], found: tuple[int, int, int | None, int | None]) -> LongShape:
+    tag, value, unit, quality = found
+    says_unit, says_quality = (None if i is None else names[i] for i in (unit, quality))
+    return LongShape(names[tag], names[value], says_quality, says_unit, _units(rows, tag, unit))
+
+
+def _beside(names: Sequence[str], texts: dict[int, Counter[str]], at: Sequence[int]) -> tuple[int | None, int | None]:
+    """Return the columns of units and of qualities."""
+    unit = next((i for i in at if _are_units(texts[i])), None)
+    return unit, next((i for i in at if i != unit and _are_qualities(names[i], texts[i])), None)
+
+
+def _has_one_unit(rows: Sequence[Sequence[str]], tag: int, unit: int) -> bool:
+    """Return whether each tag has one unit."""
+    pairs = {(row[tag], row[unit]) for row in rows if max(tag, unit) < len(row) and row[unit]}
+    return len(pairs) == len({name for name, _ in pairs})
 
 
 def _one(found: list[int], names: Sequence[str], known: Sequence[str]) -> int | None:
@@ -54,7 +77,9 @@ def _one(found: list[int], names: Sequence[str], known: Sequence[str]) -> int | 
 
 
 def _are_units(texts: Counter[str]) -> bool:
-    return 0 < len(texts) <= _FEW and all(_unit(word) and not cells.NUMBER.match(word) for word in texts)
+    """Return whether most words are units known here, and none is a number: a plant has units of other instruments too."""
+    known = sum(_unit(word) is not None for word in texts)
+    return 0 < len(texts) <= _MOST_UNITS and known * 2 > len(texts) and not any(cells.NUMBER.match(word) for word in texts)
 
 
 def _are_qualities(name: str, texts: Counter[str]) -> bool:
@@ -75,10 +100,11 @@ def _are_tags(texts: Counter[str]) -> bool:
 
 
 def _units(rows: Sequence[Sequence[str]], tag: int, unit: int | None) -> dict[str, str]:
+    """Return tag -> unit; a word that is no unit known here stays as it is written."""
     if unit is None:
         return {}
-    said = {row[tag]: _unit(row[unit]) for row in rows if max(tag, unit) < len(row) and row[unit]}
-    return {name: word for name, word in said.items() if word}
+    said = {row[tag]: row[unit] for row in rows if max(tag, unit) < len(row) and row[unit]}
+    return {name: _unit(word) or word for name, word in said.items()}
 
 
 def _unit(word: str) -> str | None:

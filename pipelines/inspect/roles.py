@@ -25,14 +25,14 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "dilution_water_flow": ("dilution", "fortynd", "verdunnung", "dilucion", "rozciencz"),
     "wash_water_flow": ("wash", "spray", "vaskevand", "waschwasser", "lavado", "lavage", "plukan"),
     "seal_water_flow": ("seal", "gland", "sperrwasser", "cierre", "garniture", "uszczelni"),
-    "pump_speed": ("pump speed", "speed", "omdrejning", "drehzahl", "hz", "velocidad", "vitesse", "predkosc", "obroty"),
+    "pump_speed": ("pump speed", "pump spd", "speed", "spd", "omdrejning", "drehzahl", "hz", "velocidad", "vitesse", "predkosc", "obroty"),
     "pump_power": ("pump power", "effekt pumpe", "pump kw", "pump", "bomba", "pompe", "pompa", "pompy"),
     "device_power": (
         "press power", "centrifuge power", "effekt presse", "drive power", "centrifug", "zentrifug", "wirowk", "decanter", "dekanter",
         "presse", "prensa", "prasa", "prasy",
     ),
-    "pump_suction_pressure": ("suction", "sugetryk", "inlet", "saug", "aspiracion", "aspiration", "ssan"),
-    "pump_discharge_pressure": ("discharge", "efter pumpe", "outlet", "druckseite", "impulsion", "descarga", "refoulement", "tlocz"),
+    "pump_suction_pressure": ("suction", "suct", "sugetryk", "inlet", "saug", "aspiracion", "aspiration", "ssan"),
+    "pump_discharge_pressure": ("discharge", "disch", "efter pumpe", "outlet", "druckseite", "impulsion", "descarga", "refoulement", "tlocz"),
     "mixing_upstream_pressure": (
         "before mix", "upstream", "for mix", "valve in", "vor misch", "antes mezcla", "antes de mezcla", "avant melange", "przed miesz",
     ),
@@ -52,13 +52,23 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "polymer_total": ("polymer total", "polymer", "polimer"),
     "energy_total": ("kwh", "energy", "energi"),
 }  # fmt: skip
+_NOT = {  # role -> words of other machines that have the same quantity
+    "pump_speed": ("diff", "bowl", "scroll", "belt speed", "drum", "conveyor", "trommel", "mixer", "band"),
+    "pump_power": ("conveyor", "mixer", "belt drive", "fan", "blower"),
+    "pump_discharge_pressure": ("cake discharge", "air"),
+    "sludge_flow": ("air", "effluent", "influent", "biogas", "gas flow"),
+}
 _QUANTITIES = {  # where no unit is known: dimension -> words a tag can begin a word with
-    "flow": ("flow", "durchfluss", "caudal", "debit", "przeplyw"),
+    "flow": ("flow", "flw", "durchfluss", "caudal", "debit", "przeplyw"),
     "pressure": ("pressure", "druck", "presion", "pression", "cisnienie", "tryk"),
     "power": ("power", "leistung", "potencia", "puissance", "moc", "effekt", "kw"),
-    "speed": ("speed", "drehzahl", "velocidad", "vitesse", "predkosc", "obroty"),
-    "state": ("run", "betrieb", "marcha", "marche", "praca", "drift"),
+    "speed": ("speed", "spd", "drehzahl", "velocidad", "vitesse", "predkosc", "obroty"),
+    "state": ("run", "stat", "sts", "betrieb", "marcha", "marche", "praca", "drift"),
 }
+_OTHER_QUANTITIES = re.compile(  # measured at plants, and no role: a name that says one is of no role
+    r"\b(ph|orp|redox|turbidity|trubung|turbidite|turbidez|conductivity|leitfahigkeit|conductivite|chlorine|ammonia|nitrate|phosphate|oxygen|"
+    r"dissolved oxygen|ntu|setpoint|set point|sollwert|consigne|alarm)\b"
+)
 _AT_WORD_START = ("couple", "moment", "sum", "ts", "hz", "seal", "neat", "total")
 _NEEDS_QUANTITY = ("power", "speed", "energy", "state")  # a machine's name alone says nothing of what is measured at it
 _NEAT_OVER_POLYMER = 8.0  # "polymer neat" is the neat product, not the solution
@@ -84,10 +94,15 @@ class RoleGuess:
 
 
 def guess_role(tag: str, unit_word: str | None, *, is_text: bool, only_grows: bool = False) -> RoleGuess | None:
-    """Return the most likely role, or None when neither words nor letters and unit together point to one."""
+    """Return the most likely role, or None when neither words nor letters and unit together point to one.
+
+    A unit that no role has, known or not, and the name of another quantity rule every role out.
+    """
     folded = _folded(tag)
     letters = _LETTERS.search(tag)
     unit_dimension = _dimension(unit_word, is_text=is_text)
+    if _OTHER_QUANTITIES.search(folded) or (unit_word and unit_dimension is None):
+        return None
     only_grows = only_grows and unit_dimension in (None, "volume", "energy")  # a flow that happens to rise is no register
     named = next((d for d, said in _QUANTITIES.items() if any(re.search(rf"\b{w}", folded) for w in said)), None)
     dimension = unit_dimension or (None if only_grows else named)
@@ -99,6 +114,8 @@ def guess_role(tag: str, unit_word: str | None, *, is_text: bool, only_grows: bo
         if only_grows != (role.kind == "totaliser") and not is_text:
             continue
         if dimension is None and role.dimension in _NEEDS_QUANTITY:
+            continue
+        if any(re.search(rf"\b{word}", folded) for word in _NOT.get(role.name, ())):
             continue
         said = [w for w in _WORDS[role.name] if _stands(w, folded)]
         score = max((len(w) for w in said), default=0) + (2.0 if dimension else 0.0) * bool(said)
@@ -133,7 +150,9 @@ _PLAIN = str.maketrans("łøæ", "loa")
 
 @lru_cache(maxsize=10_000)
 def _folded(text: str) -> str:
-    """Return lower case without accents."""
+    """Return lower case without accents, words parted by blanks: "FEED_PUMP/ST" and "FeedPumpSt" are "feed pump st"."""
+    text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)
+    text = re.sub(r"[\s_/\\.:]+", " ", text)
     plain = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss").translate(_PLAIN))
     return "".join(c for c in plain if not unicodedata.combining(c))
 

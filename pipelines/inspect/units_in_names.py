@@ -8,7 +8,7 @@ from contextlib import suppress
 from pipelines.base import units
 
 _AT_END = (re.compile(r"[\[(]([^\[\]()]+)[\])]\s*$"), re.compile(r",\s*([^,]+)$"), re.compile(r"\s(\S+)$"))
-_STATES = re.compile(r"(?<![a-z])(run|running|on|status|state|betrieb|lauf|marcha|marche|drift|praca)(?![a-z])", re.IGNORECASE)
+_STATES = re.compile(r"(?<![a-z])(run|running|on|status|state|stat|sts|st|betrieb|lauf|marcha|marche|drift|praca)(?![a-z])", re.IGNORECASE)
 
 
 def unit_of(name: str) -> str | None:
@@ -22,4 +22,4 @@ def unit_of(name: str) -> str | None:
 
 def is_state(name: str) -> bool:
     """Return whether a word of a name says that it is a state."""
-    return _STATES.search(name) is not None
+    return _STATES.search(name.replace("_", " ")) is not None
