@@ -19,7 +19,7 @@ from pipelines.store.worker_threads import WorkerThreads
 TABLES = (
     "feed_samples", "day_feed_ts", "minute_feed_ts", "planned_minutes", "meter_share", "pump_edges", "minute_kpi", "period_totals", "span_versions",
     "arrangement_days", "arrangement_rows",
-    "samples_outside", "period_product", "dose_spread", "all_totals", "period_kpi", "kpi_hour", "kpi_shift", "day_feed_u", "day_uncertainty", "kpi_day", "day_rows",
+    "samples_outside", "period_product", "dose_spread", "all_totals", "period_kpi", "kpi_hour", "kpi_shift", "day_feed_variance", "day_uncertainty", "kpi_day", "day_rows",
     "long_totals", "long_kpi", "kpi_week", "kpi_rolling",
     "runs_span", "runs", "data_quality",
     "line_day", "pump_minutes", "pump_weeks", "dose_steps",

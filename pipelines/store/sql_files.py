@@ -21,19 +21,19 @@ def create_macros(con: duckdb.DuckDBPyConnection) -> None:
 
 
 def create_macros_once(con: duckdb.DuckDBPyConnection) -> None:
-    """Create all macros in a file unless they were created from the same text: creating them takes a tenth of a night's compute."""
+    """Create all macros unless they were created from the same text: creating them takes a tenth of the compute step."""
     if note_changed(con, "macros", "".join(path.read_text(encoding="utf-8") for path in resources.sql_files("macros"))):
         create_macros(con)
 
 
-def note_changed(con: duckdb.DuckDBPyConnection, what: str, text: str) -> bool:
-    """Return whether a file was made from another text of `what`, and record this one; call it in the transaction that makes it."""
-    mark = hashlib.sha256(text.encode()).hexdigest()[:16]
-    con.execute("CREATE TABLE IF NOT EXISTS made_of (what VARCHAR, mark VARCHAR)")
-    if con.execute("SELECT mark FROM made_of WHERE what = $what", {"what": what}).fetchall() == [(mark,)]:
+def note_changed(con: duckdb.DuckDBPyConnection, name: str, text: str) -> bool:
+    """Record the text that `name` is built from; return whether it differs from the one recorded. Call it in the transaction that builds."""
+    text_hash = hashlib.sha256(text.encode()).hexdigest()[:16]
+    con.execute("CREATE TABLE IF NOT EXISTS built_from (name VARCHAR, text_hash VARCHAR)")
+    if con.execute("SELECT text_hash FROM built_from WHERE name = $name", {"name": name}).fetchall() == [(text_hash,)]:
         return False
-    con.execute("DELETE FROM made_of WHERE what = $what", {"what": what})
-    con.execute("INSERT INTO made_of VALUES ($what, $mark)", {"what": what, "mark": mark})
+    con.execute("DELETE FROM built_from WHERE name = $name", {"name": name})
+    con.execute("INSERT INTO built_from VALUES ($name, $text_hash)", {"name": name, "text_hash": text_hash})
     return True
 
 

@@ -4,7 +4,7 @@
 -- formula: GUM (JCGM 100) law of propagation, first order: u2 = sum of (partial derivative x u)2 over independent inputs; a part shared by
 --          numerator and denominator is carried once. dose = A/S: u2/dose2 = TS2 + meter noise2 + batch2 (random) + gains2 + (offset x
 --          sensitivity)2 + fraction2 + bias of the feed TS2 (systematic). Capture by the partial derivatives of capture_pct; cost by those of its terms
--- source: JCGM 100:2008 5.1.2; inputs from uncertainty_inputs; feed TS from work.day_feed_u
+-- source: JCGM 100:2008 5.1.2; inputs from uncertainty_inputs; feed TS from work.day_feed_variance
 -- known limits: first order only; specific gravity, gauge heights and prices count as exact; power meters of a line as one; noise of
 --          pressures as averaged out; the water of wash and polymer counts in the dilution only; a cake grab counts as good for its day. A
 --         day without a KPI has none of its u
@@ -71,7 +71,7 @@ WITH said AS (
   JOIN line_settings l ON l.line = k.line
   LEFT JOIN said s ON s.line = k.line AND s.operating_day = k.operating_day
   LEFT JOIN summed m ON m.line = k.line AND m.operating_day = k.operating_day
-  LEFT JOIN work.day_feed_u f ON f.line = k.line AND f.operating_day = k.operating_day
+  LEFT JOIN work.day_feed_variance f ON f.line = k.line AND f.operating_day = k.operating_day
   LEFT JOIN lab c ON c.line = k.line AND c.operating_day = k.operating_day AND c.point = 'cake'
   LEFT JOIN lab x ON x.line = k.line AND x.operating_day = k.operating_day AND x.point = 'filtrate'
   LEFT JOIN polymers p ON p.line = k.line AND k.period_start_utc >= p.from_utc AND k.period_start_utc < p.to_utc

@@ -18,76 +18,23 @@ from pipelines import order, publish
 from pipelines.base.home import Home
 from pipelines.runs.summary import Summary
 from pipelines.store import Store, connect
+from tests.plants import EMULSION, FLOW, RUN, home_of, plant_toml
 
-PLANT = """
-[plant]
-id = "p"
-name = "Invented plant"
-invented = true
-time_zone = "UTC"
-units = "SI"
-
-[[lines]]
-id = "line-1"
-name = "Press"
-device = "belt press"
-startup = "0 min"
-feed_cutoff = "5 m3/h"
-polymer_cutoff = "2 L/h"
-polymer_meter = "neat"
-reference_flow = "60 m3/h"
-dilution_counted = "none"
-pump = { id = "P-1", kind = "displacement" }
-
-[[signals]]
-line = "line-1"
-role = "sludge_flow"
-tag = "FT"
-unit = "m3/h"
-range = [0, 120]
-
-[[signals]]
-line = "line-1"
-role = "polymer_neat_flow"
-tag = "PT"
-unit = "L/h"
-range = [0, 200]
-
-[[signals]]
-line = "line-1"
-role = "pump_run"
-tag = "YI"
-unit = "state"
-
-[[layouts]]
-id = "export"
-kind = "wide"
-files = "export_*.csv"
-time_column = "time"
-time_format = "%Y-%m-%d %H:%M"
-
-[[layouts]]
-id = "lab"
-kind = "lab wide"
-files = "lab_*.csv"
-time_column = "date"
-time_format = "%Y-%m-%d"
-results = [
-  { column = "feed", line = "line-1", point = "feed", analyte = "ts", unit = "%" },
-  { column = "cake", line = "line-1", point = "cake", analyte = "ts", unit = "%" },
-]
-
-[lab]
-time_is_stated = false
-
-[[polymers]]
-lines = ["line-1"]
-product = "emulsion"
-form = "emulsion"
-density = "1 kg/L"
-active_fraction = 0.4
-since = 2026-01-01
-"""
+PLANT = plant_toml(
+    FLOW | {"range": [0, 120]},
+    {"role": "polymer_neat_flow", "tag": "PT", "unit": "L/h", "range": [0, 200]},
+    RUN,
+    line={"startup": "0 min", "reference_flow": "60 m3/h"},
+    layouts=(
+        {"id": "export", "kind": "wide", "files": "export_*.csv", "time_column": "time", "time_format": "%Y-%m-%d %H:%M"},
+        {
+            "id": "lab", "kind": "lab wide", "files": "lab_*.csv", "time_column": "date", "time_format": "%Y-%m-%d",
+            "results": [{"column": point, "line": "line-1", "point": point, "analyte": "ts", "unit": "%"} for point in ("feed", "cake")],
+        },
+    ),
+    blocks={"lab": {"time_is_stated": False}, "polymers": [EMULSION]},
+    time_zone="UTC",
+)  # fmt: skip
 DAY0 = datetime(2026, 1, 5, tzinfo=UTC)
 EVERY_MIN = 10
 Cells = dict[int, dict[str, str]]  # reading of the day (0 to 143) -> tag -> text in the place of the plain one
@@ -131,7 +78,7 @@ class Small:
     def nightly(self, *, publish_now: bool = False) -> Summary:
         return order.nightly(self.home, "p", self.as_of(), publish_now=publish_now)
 
-    def bring_up(self) -> Summary:
+    def apply_decisions(self) -> Summary:
         return order.apply_decisions(self.home, "p", self.as_of())
 
     def rebuild(self) -> Summary:
@@ -141,8 +88,8 @@ class Small:
         return publish.hashes(self.home)
 
     def same_as_rebuilt(self) -> None:
-        """Hold every published table against a rebuild from archive, plant file and decisions."""
-        self.bring_up()
+        """Compare every published table with a rebuild from archive, plant file and decisions."""
+        self.apply_decisions()
         before = self.hashes()
         self.rebuild()
         after = self.hashes()
@@ -167,11 +114,7 @@ class Small:
 
 
 def made(root: Path) -> Small:
-    small = Small(Home(root))
-    small.home.plant_file("p").parent.mkdir(parents=True)
-    small.home.inbox("p").mkdir(parents=True)
-    small.register()
-    return small
+    return Small(home_of(root, PLANT))
 
 
 @pytest.fixture

@@ -97,7 +97,7 @@ def nights(small: Any, rng: random.Random) -> Iterator[int]:
 
 
 def differing(small: Any) -> set[str]:
-    small.bring_up()
+    small.apply_decisions()
     before = small.hashes()
     small.rebuild()
     after = small.hashes()

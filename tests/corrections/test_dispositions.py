@@ -40,7 +40,7 @@ def test_decisions_one_after_the_other_and_a_rebuild_after_each(small: Any) -> N
         ("accept as is", None, (125.0, 1.0)), ("corrected to", "61 m3/h", (61.0, 1.0)), ("ask plant", None, (None, 0.0)), ("reject", None, (None, 0.0)),
     ):  # fmt: skip
         (decision,) = decided(small, disposition, given, file="export_0.csv", line_no=14).decisions
-        small.bring_up()
+        small.apply_decisions()
         assert flow(small) == expected
         assert small.published("SELECT disposition, disposition_role, disposition_note, disposition_utc FROM set_aside") == [
             (disposition, ENGINEER, "looked at it", decision.decided_utc)
@@ -66,7 +66,7 @@ def test_kept_and_then_killed_is_applied_by_the_next_run(small: Any, make_small:
         one.export(0, {12: {"FT": "125"}})
         one.nightly(publish_now=True)
     decided(other, "accept as is", line_no=14)
-    other.bring_up()
+    other.apply_decisions()
     decision = decided(small, "accept as is", line_no=14).decisions[0]
     (line,) = small.home.dispositions("p").read_text().splitlines()
     assert json.loads(line)["id"] == decision.id
@@ -188,7 +188,7 @@ def test_flags_keep_their_decision_through_a_rebuild(small: Any) -> None:
         FlagFilter(flag_id=flag_id),
         Verdict("confirmed", "operator", "tote was empty", owner="operator", due_day=date(2026, 3, 9)),
     )
-    small.bring_up()
+    small.apply_decisions()
     told = "SELECT disposition, disposition_role, disposition_note, disposition_utc, owner, due_day FROM flags WHERE detector = 'polymer outage'"
     assert small.published(told) == [
         ("confirmed", "operator", "tote was empty", chosen.decisions[0].decided_utc, "operator", date(2026, 3, 9))

@@ -31,7 +31,7 @@ def traced(shared_small: Any) -> Any:
     )
     small.nightly()
     decide.decide_rows(small.home, "p", RowFilter(line_no=14), Verdict("corrected to", "operator", "log sheet", "61 m3/h"))
-    small.bring_up()
+    small.apply_decisions()
     return small
 
 

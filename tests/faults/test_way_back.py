@@ -34,14 +34,20 @@ def deliver(home: Home, number: int) -> None:
     os.utime(path, (1.7e9, 1.7e9))
 
 
-@pytest.fixture
-def home(tmp_path: Path, home_in: Callable[[Path], Home]) -> Home:
-    """A home with two exports taken in on two nights, published."""
-    made = home_in(tmp_path)
+@pytest.fixture(scope="module")
+def after_two_nights(tmp_path_factory: pytest.TempPathFactory, home_in: Callable[[Path], Home]) -> Home:
+    """A home with two exports taken in on two nights, published; to be copied."""
+    made = home_in(tmp_path_factory.mktemp("two-nights") / "home")
     for night, number in enumerate((5, 6)):
         deliver(made, number)
         order.nightly(made, PLANT, WHEN + night * DAY)
     return made
+
+
+@pytest.fixture
+def home(tmp_path: Path, after_two_nights: Home) -> Home:
+    """A copy of the home after two nights, to damage."""
+    return Home(Path(shutil.copytree(after_two_nights.root, tmp_path / "home")))
 
 
 def names(summary: Summary) -> list[str]:

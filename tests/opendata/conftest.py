@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.base.home import Home
+from tests import plants
 
 # SHA-256 of the files the figures in these tests were counted on; another release may hold other content.
 SHA256 = {
@@ -39,36 +40,12 @@ def plant_home(tmp_path: Path) -> Callable[..., Home]:
     """(plant id, time zone, signal, layout as TOML) -> a home with that plant, its inbox empty."""
 
     def make(plant: str, zone: str, signal: str, layout: str) -> Home:
-        home = Home(tmp_path)
-        home.inbox(plant).mkdir(parents=True, exist_ok=True)
-        home.plant_file(plant).parent.mkdir(parents=True, exist_ok=True)
-        home.plant_file(plant).write_text(
-            PLANT.format(id=plant, zone=zone) + _block("signals", signal) + _block("layouts", layout), encoding="utf-8"
-        )
-        return home
+        line = {"feed_cutoff": "1 m3/h", "polymer_cutoff": "1 L/h", "reference_flow": "300 m3/h"}
+        own = plants.tables(line=line, id=plant, time_zone=zone) | {"signals": [], "layouts": []}
+        return plants.home_of(tmp_path, plants.toml_of(own) + _block("signals", signal) + _block("layouts", layout), plant)
 
     return make
 
 
 def _block(name: str, body: str) -> str:
     return f"\n[[{name}]]\n{textwrap.dedent(body).strip()}\n"
-
-
-PLANT = """\
-[plant]
-id = "{id}"
-name = "Open data"
-time_zone = "{zone}"
-units = "SI"
-
-[[lines]]
-id = "line-1"
-name = "Line"
-device = "belt press"
-feed_cutoff = "1 m3/h"
-polymer_cutoff = "1 L/h"
-polymer_meter = "neat"
-reference_flow = "300 m3/h"
-dilution_counted = "none"
-pump = {{ id = "P-1", kind = "displacement" }}
-"""

@@ -10,6 +10,7 @@ import random
 import tempfile
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -18,43 +19,28 @@ from hypothesis import strategies as st
 
 from pipelines import align
 from pipelines.check import touched
-from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
 from schemas import TABLES
+from tests import plants
 
 T0 = datetime(2026, 3, 7, 3, 17, 12, tzinfo=UTC)  # the clock leaps on the 8th
 SPAN_S = 60 * 3600
 CHANGE = T0 + timedelta(hours=20, seconds=31)
-LINE = {
-    "id": "line-1", "name": "L", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "30 m3/h", "startup": "95 min",
-    "polymer_cutoff": "300 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
-}  # fmt: skip
-PLANT = PlantFile.model_validate(
-    {
-        "plant": {"id": "p", "name": "P", "time_zone": "America/New_York", "units": "SI", "operating_day_start": time(6)},
-        "lines": [LINE, LINE | {"id": "line-2", "startup": "0 min"}],
-        "signals": [
-            {"line": "line-1", "role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [0, 100], "until": CHANGE},
-            {
-                "line": "line-1",
-                "role": "sludge_flow",
-                "tag": "FT2",
-                "unit": "m3/h",
-                "range": [0, 80],
-                "interpolation": "sloped",
-                "since": CHANGE,
-            },
-            {"line": "line-1", "role": "polymer_neat_flow", "tag": "FP", "unit": "m3/h", "range": [0, 1], "hold_limit": "5 h"},
-            {"line": "line-1", "role": "pump_run", "tag": "YI", "unit": "state"},
-            {"line": "line-1", "role": "device_run", "tag": "YD", "unit": "state", "hold_limit": "90 min"},
-            {"line": "line-1", "role": "sludge_total", "tag": "FQ", "unit": "m3", "rollover": 1000.0, "maximum_rate": "600 m3/h"},
-            {"line": "line-2", "role": "pump_speed", "tag": "ST", "unit": "rpm", "range": [0, 300], "interpolation": "sloped"},
-            {"line": "line-2", "role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [0, 100], "hold_limit": "100 h"},
-        ],
-        "layouts": [{"id": "w", "kind": "wide", "files": "*", "time_column": "t"}],
-    }
+LINE = {"feed_cutoff": "30 m3/h", "startup": "95 min", "polymer_cutoff": "300 L/h"}
+SLOPED = {"interpolation": "sloped"}
+LINES = [plants.LINE | LINE, plants.LINE | LINE | {"id": "line-2", "startup": "0 min"}]
+SIGNALS: tuple[dict[str, Any], ...] = (
+    plants.FLOW | {"until": CHANGE},
+    plants.FLOW | SLOPED | {"tag": "FT2", "range": [0, 80], "since": CHANGE},
+    {"role": "polymer_neat_flow", "tag": "FP", "unit": "m3/h", "range": [0, 1], "hold_limit": "5 h"},
+    plants.RUN,
+    {"role": "device_run", "tag": "YD", "unit": "state", "hold_limit": "90 min"},
+    {"role": "sludge_total", "tag": "FQ", "unit": "m3", "rollover": 1000.0, "maximum_rate": "600 m3/h"},
+    plants.SPEED | SLOPED | {"line": "line-2", "range": [0, 300]},
+    plants.FLOW | {"line": "line-2", "hold_limit": "100 h"},
 )
+PLANT = plants.plant_file(*SIGNALS, blocks={"lines": LINES}, operating_day_start=time(6))
 TAGS = ("FT", "FT2", "FP", "YI", "YD", "FQ", "ST")
 FEW = settings(max_examples=7)
 

@@ -16,38 +16,24 @@ import pytest
 
 from pipelines import check, receive
 from pipelines.ask import questions
-from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.store.sql_files import create_macros_and_views
+from tests.plants import DAY_AND_NIGHT, plant_file
 
 HEAD = "Day,No,Where,What,Result,Unit,Method,Crew,From,To,Reported"
-PLANT = PlantFile.model_validate(
-    {
-        "plant": {
-            "id": "p", "name": "Plant", "time_zone": "Europe/Copenhagen", "units": "SI", "operating_day_start": "06:00:00",
-            "shifts": [{"name": "day", "start": "06:00:00", "end": "18:00:00"}, {"name": "night", "start": "18:00:00", "end": "06:00:00"}],
-        },
-        "lines": [
-            {
-                "id": "line-1", "name": "Press", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "5 m3/h",
-                "polymer_cutoff": "2 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
-            }
-        ],
-        "signals": [{"line": "line-1", "role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [0, 100]}],
-        "layouts": [
-            {
-                "id": "lab", "kind": "lab long", "files": "*", "time_column": "Day", "time_format": "%Y-%m-%d", "point_column": "Where",
-                "analyte_column": "What", "result_column": "Result", "unit_column": "Unit", "sample_column": "No", "method_column": "Method",
-                "shift_column": "Crew", "from_column": "From", "to_column": "To", "reported_column": "Reported",
-            }
-        ],
-        "lab": {
-            "methods": ["oven", "balance"],
-            "sample_points": [{"names": [p], "line": "line-1", "point": p} for p in ("feed", "cake", "filtrate", "cake haul")],
-            "analytes": [{"names": [a], "analyte": a} for a in ("ts", "tss", "wet_mass")],
-        },
-    }
-)  # fmt: skip
+SHEET: dict[str, Any] = {
+    "id": "lab", "kind": "lab long", "files": "*", "time_column": "Day", "time_format": "%Y-%m-%d", "point_column": "Where",
+    "analyte_column": "What", "result_column": "Result", "unit_column": "Unit", "sample_column": "No", "method_column": "Method",
+    "shift_column": "Crew", "from_column": "From", "to_column": "To", "reported_column": "Reported",
+}  # fmt: skip
+LAB: dict[str, Any] = {
+    "methods": ["oven", "balance"],
+    "sample_points": [{"names": [p], "line": "line-1", "point": p} for p in ("feed", "cake", "filtrate", "cake haul")],
+    "analytes": [{"names": [a], "analyte": a} for a in ("ts", "tss", "wet_mass")],
+}
+PLANT = plant_file(
+    layouts=(SHEET,), blocks={"lab": LAB}, time_zone="Europe/Copenhagen", operating_day_start="06:00:00", shifts=DAY_AND_NIGHT
+)
 STANDS = "SELECT * EXCLUDE (load_id, line_no) FROM lab_results ORDER BY sample_id, analyte"
 HISTORY = "SELECT * EXCLUDE (load_id, line_no) FROM lab_results_history ORDER BY sample_id, analyte, revision"
 

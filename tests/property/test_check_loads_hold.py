@@ -15,30 +15,14 @@ from pipelines import check
 from pipelines.base.receipts import Receipt
 from pipelines.files.original import Original
 from pipelines.files.pieces import Chunk
-from pipelines.plant.model import Layout, PlantFile
+from pipelines.plant.model import Layout
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
+from tests.plants import FLOW, LONG, RUN, plant_file
 
 T0 = datetime(2026, 1, 5, 9, 59, 58, tzinfo=UTC)
-PLANT = PlantFile.model_validate(
-    {
-        "plant": {"id": "p", "name": "Plant", "time_zone": "UTC", "units": "SI", "operating_day_start": "10:00:00"},
-        "lines": [
-            {
-                "id": "line-1", "name": "Press", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "5 m3/h",
-                "polymer_cutoff": "2 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
-            }
-        ],
-        "signals": [
-            {"line": "line-1", "role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [0, 100]},
-            {"line": "line-1", "role": "pump_run", "tag": "YI", "unit": "state"},
-        ],
-        "layouts": [{"id": "wide", "kind": "wide", "files": "*", "time_column": "t"}],
-    }
-)  # fmt: skip
-LAYOUT = Layout.model_validate(
-    {"id": "long", "kind": "long", "files": "*", "time_column": "t", "tag_column": "g", "value_column": "v", "quality_column": "q"}
-)
+PLANT = plant_file(FLOW, RUN, time_zone="UTC", operating_day_start="10:00:00")
+LAYOUT = Layout.model_validate(LONG | {"quality_column": "q"})
 SCHEMA = {
     "line_no": pl.UInt32,
     "time_utc": pl.Datetime("us", "UTC"),

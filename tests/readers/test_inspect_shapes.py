@@ -19,6 +19,7 @@ from pipelines.files.original import Original
 from pipelines.inspect import blocks, first_plant
 from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
+from tests import plants
 
 START = datetime(2026, 1, 13, 5, 30)  # noqa: DTZ001  wall clock of the export; the 13th tells day from month
 ROWS = 40
@@ -290,16 +291,4 @@ def test_the_shapes_are_enough() -> None:
     assert len({s.name for s in SHAPES}) == len(SHAPES)
 
 
-PLANT = PlantFile.model_validate(
-    {
-        "plant": {"id": "p", "name": "P", "time_zone": "UTC", "units": "SI"},
-        "lines": [
-            {
-                "id": "line-1", "name": "L", "device": "centrifuge", "feed_cutoff": "10 gpm", "polymer_cutoff": "1 gph", "polymer_meter": "neat",
-                "reference_flow": "100 gpm", "dilution_counted": "none", "pump": {"id": "P", "kind": "displacement"},
-            }
-        ],
-        "signals": [{"line": "line-1", "role": "pump_run", "tag": "x", "unit": "state"}],
-        "layouts": [{"id": "x", "kind": "wide", "files": "*", "time_column": "t"}],
-    }
-).plant  # fmt: skip
+PLANT = plants.plant_file(time_zone="UTC").plant

@@ -170,13 +170,13 @@ def merge(store: Store, found: Sequence[Overlay], plant_file: PlantFile) -> int:
     if not is_same:
         store.con.execute("DELETE FROM corrections_applied WHERE kind = 'lab result'")
         row_schemas.append(store, "corrections_applied", new_rows)
-    updated = _bring_up(store, found, days, plant_file)
+    updated = _update_results(store, found, days, plant_file)
     changed = {d for frame in (new_rows.join(old_rows, on=new_rows.columns, how="anti", nulls_equal=True), old_rows.join(new_rows, on=new_rows.columns, how="anti", nulls_equal=True)) for d in frame["operating_day"]}  # fmt: skip
     touched.mark_lab(store, updated | changed)
     return 0 if is_same else len(changed)
 
 
-def _bring_up(store: Store, found: Sequence[Overlay], days: set[date], plant_file: PlantFile) -> set[date]:
+def _update_results(store: Store, found: Sequence[Overlay], days: set[date], plant_file: PlantFile) -> set[date]:
     """Make the results of some operating days what counts; returns the days on which something changed."""
     latest = {(r["sample_id"], r["analyte"]): r for r in store.frame(_STANDING).to_dicts() if r["operating_day"] in days}
     wanted: dict[_Key, _Row] = {key: {**row, "is_used": True, "unused_reason": None} for key, row in latest.items()}

@@ -2,62 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
-from typing import Any
 
-import polars as pl
 import pytest
 from pydantic import ValidationError
 
 from pipelines import align
 from pipelines.align import worklist
-from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
-from tests.plants import plant_file
-
-T0 = datetime(2026, 1, 5, 11, 0, tzinfo=UTC)  # 6:00 in New York: an operating day begins
-GOOD, UNCERTAIN, BAD = 0, 1, 2
-FLOW = {"role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [0, 100]}
-RUN = {"role": "pump_run", "tag": "YI", "unit": "state"}
-
-
-def plant(*signals: dict[str, Any], lines: tuple[str, ...] = ("line-1",), **of_plant: Any) -> PlantFile:
-    changed = {"startup": "3 min", "polymer_cutoff": "20 L/h"}
-    return plant_file(*signals, lines=lines, line=changed, **({"operating_day_start": time(6)} | of_plant))
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "p.duckdb", "p") as opened:
-        yield opened
-
-
-def put(store: Store, tag: str, *rows: tuple[float, float | None] | tuple[float, float | None, int], mark: bool = True) -> None:
-    """Readings at minutes after T0: (minute, value) or (minute, value, quality); their hours are marked as `check` does."""
-    times = [T0 + timedelta(minutes=r[0]) for r in rows]
-    quality = [r[2] if len(r) > 2 else GOOD for r in rows]
-    frame = pl.DataFrame(
-        {
-            "plant": "p",
-            "tag": tag,
-            "time_utc": times,
-            "value": pl.Series([r[1] for r in rows], dtype=pl.Float64),
-            "quality": pl.Series(quality, dtype=pl.UInt8),
-            "load_id": "l",
-        }
-    ).with_columns(pl.col("time_utc").cast(pl.Datetime("us", "UTC")))
-    store.append("readings", frame)
-    if mark:
-        store.mark_hours(min(times) - timedelta(minutes=30), max(times) + timedelta(hours=24))
-
-
-def minute(store: Store, at: int, *columns: str, line: str = "line-1") -> tuple[Any, ...]:
-    sql = f"SELECT {', '.join(columns)} FROM minutes WHERE minute_utc = $at AND line = $line"
-    return store.rows(sql, {"at": T0 + timedelta(minutes=at), "line": line})[0]
-
+from tests.plants import FLOW, RUN
+from tests.unit.align.stored_readings import BAD, T0, UNCERTAIN, minute, plant, put
 
 # --- which minutes --------------------------------------------------------------------------------------------------
 

@@ -11,13 +11,9 @@ from pipelines.align.grid import RoleMinutes
 from pipelines.align.states import look_back_min, pump_known, pump_runs, running_states
 from pipelines.plant.model import Line
 from schemas.vocabulary import RUNNING_STATES
+from tests.plants import plant_file
 
-LINE = Line.model_validate(
-    {
-        "id": "line-1", "name": "Press", "device": "belt press", "pump": {"id": "P-1", "kind": "displacement"}, "startup": "3 min",
-        "feed_cutoff": "5 m3/h", "polymer_cutoff": "20 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
-    }
-)  # fmt: skip
+LINE = plant_file(line={"startup": "3 min", "polymer_cutoff": "20 L/h"}).lines[0]
 RANGES = {
     "pump_speed": (0.0, 300.0),
     "pump_power": (0.0, 40.0),

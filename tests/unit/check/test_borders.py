@@ -16,9 +16,9 @@ from pipelines.store import Store, schema_check
 from tests.unit.check import test_lab_sheets as lab
 from tests.unit.check import test_loads as loads
 from tests.unit.check.test_lab_sheets import Take, take
-from tests.unit.check.test_loads import chunk, counts, store
+from tests.unit.check.test_loads import chunk, counts
 
-__all__ = ["store", "take"]
+__all__ = ["take"]
 
 
 def spoiling(**columns: pl.Expr) -> Any:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,46 +13,13 @@ from pipelines import order
 from pipelines.base.home import Home
 from pipelines.check.readings.clock_steps import StepsBack, steps_back
 from pipelines.store import Store
+from tests.plants import FLOW, LONG, SPEED, WIDE, home_of, plant_toml
 
 S = 1_000_000
 NO_TIME = np.iinfo(np.int64).min
-PLANT = """
-[plant]
-id = "works"
-name = "Works"
-time_zone = "UTC"
-units = "SI"
-[[lines]]
-id = "line-1"
-name = "Press"
-device = "belt press"
-feed_cutoff = "5 m3/h"
-polymer_cutoff = "2 L/h"
-polymer_meter = "neat"
-reference_flow = "90 m3/h"
-dilution_counted = "none"
-pump = { id = "P-1", kind = "displacement" }
-[[signals]]
-line = "line-1"
-role = "sludge_flow"
-tag = "FT"
-unit = "m3/h"
-range = [0, 100]
-[[signals]]
-line = "line-1"
-role = "pump_speed"
-tag = "ST"
-unit = "rpm"
-range = [0, 1800]
-[[layouts]]
-id = "log"
-kind = "long"
-files = "*.csv"
-time_column = "time"
-time_zone = "UTC"
-tag_column = "tag"
-value_column = "value"
-"""
+FLOW_AND_SPEED = (FLOW, SPEED)
+LOG = LONG | {"files": "*.csv", "time_column": "time", "time_zone": "UTC", "value_column": "value"}
+EXPORT = WIDE | {"files": "*.csv", "time_column": "time", "time_zone": "UTC"}
 
 
 def found(*seconds: float | None, code: list[int] | None = None) -> StepsBack | None:
@@ -84,25 +52,22 @@ def test_rows_without_time_are_passed_over() -> None:
     assert found(0, 10, None, 5, 20) == StepsBack(10 * S, 1, 5 * S)
 
 
-def nightly(root: Path, layout: str = "") -> Home:
+def nightly(root: Path, **layout: Any) -> Home:
     """An hour of two tags each ten seconds, in which the clock is set back by two minutes at 00:30."""
-    home = Home(root)
-    home.inbox("works").mkdir(parents=True)
-    home.plant_file("works").parent.mkdir(parents=True)
-    home.plant_file("works").write_text(PLANT + layout, encoding="utf-8")
+    home = home_of(root, plant_toml(*FLOW_AND_SPEED, layouts=(LOG | layout,), time_zone="UTC"))
     lines = ["time,tag,value"]
     for k in range(360):
         at = datetime(2026, 1, 5, tzinfo=UTC) + timedelta(seconds=10 * k - (125 if k >= 180 else 0))
         lines += [f"{at:%Y-%m-%d %H:%M:%S},FT,{40 + k % 7}", f"{at:%Y-%m-%d %H:%M:%S},ST,{900 + k % 5}"]
-    (home.inbox("works") / "log.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    receipt = order.nightly(home, "works", datetime(2026, 1, 6, tzinfo=UTC), publish_now=False).receipts[0]
+    (home.inbox("p") / "log.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    receipt = order.nightly(home, "p", datetime(2026, 1, 6, tzinfo=UTC), publish_now=False).receipts[0]
     assert (receipt.rows_kept, receipt.rows_set_aside) == (720, 0)
     return home
 
 
 def test_a_clock_set_back_is_noted_and_flagged_once(tmp_path: Path) -> None:
     home = nightly(tmp_path)
-    with Store(home.store("works"), "works") as store:
+    with Store(home.store("p"), "p") as store:
         before = datetime(2026, 1, 5, 0, 29, 50, tzinfo=UTC)
         assert store.rows("SELECT first_step_utc, step_count, largest_step_s FROM clock_steps") == [(before, 1, 115.0)]
         flags = store.rows("SELECT detector, role, operating_day, start_utc, severity, sentence FROM flags WHERE detector = 'clock error'")
@@ -111,21 +76,17 @@ def test_a_clock_set_back_is_noted_and_flagged_once(tmp_path: Path) -> None:
 
 
 def test_a_source_that_buffers_is_left_alone(tmp_path: Path) -> None:
-    home = nightly(tmp_path, "late_rows = true\n")
-    with Store(home.store("works"), "works") as store:
+    home = nightly(tmp_path, late_rows=True)
+    with Store(home.store("p"), "p") as store:
         assert store.rows("SELECT count(*) FROM clock_steps") == [(0,)]
         assert store.rows("SELECT count(*) FROM flags WHERE detector = 'clock error'") == [(0,)]
 
 
 def test_unknown_columns_of_a_wide_file_are_no_clock(tmp_path: Path) -> None:
-    home = Home(tmp_path)
-    home.inbox("works").mkdir(parents=True)
-    home.plant_file("works").parent.mkdir(parents=True)
-    wide = PLANT.replace('kind = "long"', 'kind = "wide"').replace('tag_column = "tag"\nvalue_column = "value"\n', "")
-    home.plant_file("works").write_text(wide, encoding="utf-8")
+    home = home_of(tmp_path, plant_toml(*FLOW_AND_SPEED, layouts=(EXPORT,), time_zone="UTC"))
     lines = ["time,FT,Mystery A,Mystery B"]
     lines += [f"{datetime(2026, 1, 5, tzinfo=UTC) + timedelta(minutes=k):%Y-%m-%d %H:%M:%S},{40 + k % 7},1,2" for k in range(60)]
-    (home.inbox("works") / "log.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    order.nightly(home, "works", datetime(2026, 1, 6, tzinfo=UTC), publish_now=False)
-    with Store(home.store("works"), "works") as store:
+    (home.inbox("p") / "log.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    order.nightly(home, "p", datetime(2026, 1, 6, tzinfo=UTC), publish_now=False)
+    with Store(home.store("p"), "p") as store:
         assert store.rows("SELECT count(*) FROM clock_steps") == [(0,)]

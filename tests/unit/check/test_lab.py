@@ -18,6 +18,7 @@ from pipelines.files.original import Original
 from pipelines.files.pieces import Chunk
 from pipelines.plant.model import Layout, PlantFile
 from pipelines.store import Store
+from tests.plants import GPM, US, plant_file
 
 NEW_YORK = ZoneInfo("America/New_York")
 RECEIVED = datetime(2026, 1, 20, 4, tzinfo=UTC)
@@ -33,32 +34,20 @@ WIDE = {
         {"column": "Cake", "line": "line-1", "point": "cake", "analyte": "moisture", "unit": "%", "since": date(2026, 1, 10)},
     ],
 }  # fmt: skip
-PLANT = PlantFile.model_validate(
-    {
-        "plant": {"id": "p", "name": "Plant", "time_zone": "America/New_York", "units": "US", "operating_day_start": "06:00:00"},
-        "lines": [
-            {
-                "id": "line-1", "name": "Press", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "20 gpm",
-                "polymer_cutoff": "1 gph", "polymer_meter": "neat", "reference_flow": "400 gpm", "dilution_counted": "none",
-            }
-        ],
-        "signals": [{"line": "line-1", "role": "sludge_flow", "tag": "FT", "unit": "gpm", "range": [0, 400]}],
-        "layouts": [LONG, WIDE],
-        "lab": {
-            "sample_points": [
-                {"names": ["BFP 1 Feed", "digester to press"], "line": "line-1", "point": "feed"},
-                {"names": ["cake"], "line": "line-1", "point": "cake"},
-                {"names": ["filtrate"], "line": "line-1", "point": "filtrate"},
-            ],
-            "analytes": [
-                {"names": ["TS", "Total Solids"], "analyte": "ts"},
-                {"names": ["VS"], "analyte": "vs"},
-                {"names": ["TSS"], "analyte": "tss"},
-                {"names": ["moisture"], "analyte": "moisture"},
-            ],
-        },
-    }
-)  # fmt: skip
+LAB: dict[str, Any] = {
+    "sample_points": [
+        {"names": ["BFP 1 Feed", "digester to press"], "line": "line-1", "point": "feed"},
+        {"names": ["cake"], "line": "line-1", "point": "cake"},
+        {"names": ["filtrate"], "line": "line-1", "point": "filtrate"},
+    ],
+    "analytes": [
+        {"names": ["TS", "Total Solids"], "analyte": "ts"},
+        {"names": ["VS"], "analyte": "vs"},
+        {"names": ["TSS"], "analyte": "tss"},
+        {"names": ["moisture"], "analyte": "moisture"},
+    ],
+}
+PLANT = plant_file(GPM, line=US, layouts=(LONG, WIDE), blocks={"lab": LAB}, units="US", operating_day_start="06:00:00")
 TEXTS = (
     "sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "limit_text", "reported_text", "method", "crew",
     "shift_text", "window_from", "window_to", "lot", "column",
@@ -82,12 +71,6 @@ class Opened:
 
     def chunks(self) -> Iterator[Chunk]:
         yield from self.parts
-
-
-@pytest.fixture
-def store() -> Iterator[Store]:
-    with Store(Path(":memory:"), "p") as opened:
-        yield opened
 
 
 def row(line_no: int = 2, at: str = "2026-01-05 08:30", **given: Any) -> dict[str, Any]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 from pipelines.store import Store
-from tests.unit.check.test_lab_sheets import LONG, WIDE, Take, aside, results, store, take
+from tests.unit.check.test_lab_sheets import LONG, WIDE, Take, aside, results, take
 
-__all__ = ["store", "take"]
+__all__ = ["take"]
 
 
 def test_a_bare_date_is_read_by_the_column_that_holds_on_its_operating_day(store: Store, take: Take) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,25 +13,13 @@ from pipelines import check, receive
 from pipelines.base.receipts import Receipt
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
+from tests import plants
 
 RECEIVED = datetime(2026, 1, 20, 4, tzinfo=UTC)
-BASE: dict[str, Any] = {
-    "plant": {
-        "id": "p", "name": "Plant", "time_zone": "America/New_York", "units": "US", "operating_day_start": "06:00:00",
-        "shifts": [{"name": "day", "start": "06:00:00", "end": "18:00:00"}, {"name": "night", "start": "18:00:00", "end": "06:00:00"}],
-    },
-    "lines": [
-        {
-            "id": "line-1", "name": "Press", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "20 gpm",
-            "polymer_cutoff": "1 gph", "polymer_meter": "neat", "reference_flow": "400 gpm", "dilution_counted": "none",
-        }
-    ],
-    "signals": [{"line": "line-1", "role": "sludge_flow", "tag": "FT", "unit": "gpm", "range": [0, 400]}],
-    "polymers": [
-        {"lines": ["line-1"], "product": "old", "form": "emulsion", "density": "1.00 kg/L", "active_fraction": 0.4, "since": date(2025, 1, 1)},
-        {"lines": ["line-1"], "product": "new", "form": "emulsion", "density": "1.04 kg/L", "active_fraction": 0.4, "since": date(2026, 1, 10)},
-    ],
-}  # fmt: skip
+POLYMERS = [
+    plants.EMULSION | {"product": "old", "density": "1.00 kg/L", "since": date(2025, 1, 1)},
+    plants.EMULSION | {"product": "new", "density": "1.04 kg/L", "since": date(2026, 1, 10)},
+]
 LAB: dict[str, Any] = {
     "shift_words": {"day": ["A", "1st"], "night": ["B"]},
     "qualifier_words": {"ND": ["below", "u.d."], "R": ["void"], "J": ["ca."]},
@@ -59,10 +47,11 @@ LONG: dict[str, Any] = {
 Take = Callable[..., Receipt]
 
 
-@pytest.fixture
-def store() -> Iterator[Store]:
-    with Store(Path(":memory:"), "p") as opened:
-        yield opened
+def with_sheet(layout: dict[str, Any], *, lab: dict[str, Any] | None = None, **of_plant: Any) -> PlantFile:
+    """A plant of day and night shifts whose polymer changes on 10 January, with one layout."""
+    blocks = {"polymers": POLYMERS, "lab": lab or {}}
+    own = {"units": "US", "operating_day_start": "06:00:00", "shifts": plants.DAY_AND_NIGHT} | of_plant
+    return plants.plant_file(plants.GPM, line=plants.US, layouts=(layout,), blocks=blocks, **own)
 
 
 @pytest.fixture
@@ -70,9 +59,7 @@ def take(store: Store, tmp_path: Path) -> Take:
     """Take a sheet in: its layout, its text."""
 
     def taken(layout: dict[str, Any], text: str, *, lab: dict[str, Any] | None = None, plant: dict[str, Any] | None = None) -> Receipt:
-        plant_file = PlantFile.model_validate(
-            {**BASE, "plant": {**BASE["plant"], **(plant or {})}, "layouts": [layout], "lab": {**LAB, **(lab or {})}}
-        )
+        plant_file = with_sheet(layout, lab={**LAB, **(lab or {})}, **(plant or {}))
         seq = check.next_seq(store)
         path = tmp_path / f"{seq}.csv"
         path.write_text(text, encoding="utf-8")
@@ -149,7 +136,7 @@ def test_a_night_has_the_hours_of_its_clock(store: Store, take: Take) -> None:
 
 def test_a_shift_the_plant_file_does_not_have_is_refused_with_the_plant_file() -> None:
     with pytest.raises(ValueError, match="no shift 'late'"):
-        PlantFile.model_validate({**BASE, "layouts": [SHIFTS], "lab": {"shift_words": {"late": ["C"]}}})
+        with_sheet(SHIFTS, lab={"shift_words": {"late": ["C"]}})
 
 
 WINDOWS = WIDE | {"from_column": "From", "to_column": "To"}
@@ -394,6 +381,6 @@ def test_filtrate_solids_at_the_feed_contradict_the_set_and_tickets_are_no_part_
 def test_points_and_analytes_that_do_not_belong_together_are_refused_with_the_plant_file() -> None:
     wrong = {"column": "x", "line": "line-1", "point": "cake haul", "analyte": "ts", "unit": "%"}
     with pytest.raises(ValueError, match="no result of the point 'cake haul'"):
-        PlantFile.model_validate({**BASE, "layouts": [WIDE | {"results": [wrong]}]})
+        with_sheet(WIDE | {"results": [wrong]})
     with pytest.raises(ValueError, match="give both or none"):
-        PlantFile.model_validate({**BASE, "layouts": [WIDE | {"from_column": "From"}]})
+        with_sheet(WIDE | {"from_column": "From"})

@@ -11,24 +11,11 @@ from hypothesis import strategies as st
 
 from pipelines.check.lab.qualifiers import RowError
 from pipelines.check.lab.sample_times import days_of, label, reported, when
-from pipelines.plant.model import Layout, PlantFile
+from pipelines.plant.model import Layout
+from tests.plants import plant_file
 
-PLANT = PlantFile.model_validate(
-    {
-        "plant": {
-            "id": "p", "name": "Plant", "time_zone": "Europe/Copenhagen", "units": "SI", "operating_day_start": "06:00:00",
-            "shifts": [{"name": "Early", "start": "05:00:00", "end": "13:00:00"}, {"name": "Late", "start": "13:00:00", "end": "21:00:00"}],
-        },
-        "lines": [
-            {
-                "id": "line-1", "name": "Press", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "5 m3/h",
-                "polymer_cutoff": "2 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
-            }
-        ],
-        "signals": [{"line": "line-1", "role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [0, 100]}],
-        "layouts": [{"id": "x", "kind": "wide", "files": "*", "time_column": "t"}],
-    }
-)  # fmt: skip
+SHIFTS = [{"name": "Early", "start": "05:00:00", "end": "13:00:00"}, {"name": "Late", "start": "13:00:00", "end": "21:00:00"}]
+PLANT = plant_file(time_zone="Europe/Copenhagen", operating_day_start="06:00:00", shifts=SHIFTS)
 
 
 def layout(time_format: str, zone: str = "plant") -> Layout:

@@ -17,31 +17,14 @@ from pipelines.base.receipts import Receipt
 from pipelines.check import receipts
 from pipelines.files.original import FileRefusedError, Original
 from pipelines.files.pieces import Chunk
-from pipelines.plant.model import Layout, PlantFile
+from pipelines.plant.model import Layout
 from pipelines.store import Store
+from tests.plants import FLOW, LONG, RUN, SPEED, plant_file
 
 T0 = datetime(2026, 1, 5, 12, tzinfo=UTC)
 RECEIVED = datetime(2026, 1, 7, 4, tzinfo=UTC)
-PLANT = PlantFile.model_validate(
-    {
-        "plant": {"id": "p", "name": "Plant", "time_zone": "America/New_York", "units": "SI", "operating_day_start": "06:00:00"},
-        "lines": [
-            {
-                "id": "line-1", "name": "Press", "device": "belt press", "pump": {"id": "P-1", "kind": "rotodynamic"}, "feed_cutoff": "5 m3/h",
-                "polymer_cutoff": "2 L/h", "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "none",
-            }
-        ],
-        "signals": [
-            {"line": "line-1", "role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [0, 100]},
-            {"line": "line-1", "role": "pump_speed", "tag": "ST", "unit": "rpm", "range": [0, 3000]},
-            {"line": "line-1", "role": "pump_run", "tag": "YI", "unit": "state"},
-        ],
-        "layouts": [{"id": "wide", "kind": "wide", "files": "*", "time_column": "t"}],
-    }
-)  # fmt: skip
-LONG = Layout.model_validate(
-    {"id": "long", "kind": "long", "files": "*", "time_column": "t", "tag_column": "tag", "value_column": "v", "quality_column": "q"}
-)
+PLANT = plant_file(FLOW, SPEED | {"range": [0, 3000]}, RUN, operating_day_start="06:00:00")
+LAYOUT = Layout.model_validate(LONG | {"quality_column": "q"})
 SCHEMA = {
     "line_no": pl.UInt32,
     "time_utc": pl.Datetime("us", "UTC"),
@@ -59,7 +42,7 @@ class Opened:
     """A file already cut into chunks; an exception among them ends it."""
 
     parts: list[Chunk | Exception]
-    layout: Layout = field(default=LONG)
+    layout: Layout = field(default=LAYOUT)
     reader: str = "exact"
     clock_note: str | None = None
 
@@ -85,12 +68,6 @@ def chunk(*values: Value, refused: list[tuple[int, str, str, str]] | None = None
     frame = pl.DataFrame(rows, schema=SCHEMA, orient="row")
     gone = pl.DataFrame(refused or [], schema=REFUSED, orient="row")
     return Chunk(frame, gone, frame["line_no"].n_unique() + gone.height + dropped, dropped)
-
-
-@pytest.fixture
-def store() -> Iterator[Store]:
-    with Store(Path(":memory:"), "p") as opened:
-        yield opened
 
 
 def take(store: Store, name: str, *parts: Chunk | Exception, received: datetime = RECEIVED) -> Receipt:

@@ -8,40 +8,14 @@ from pathlib import Path
 import pytest
 
 from pipelines import order
-from pipelines.base.home import Home
 from pipelines.store import Store
+from tests.plants import FLOW, WIDE, home_of, plant_toml
 
-PLANT = """
-[plant]
-id = "p"
-name = "Clock"
-invented = true
-time_zone = "{zone}"
-units = "SI"
-[[lines]]
-id = "line-1"
-name = "Line 1"
-device = "centrifuge"
-feed_cutoff = "2 m3/h"
-polymer_cutoff = "5 L/h"
-polymer_meter = "neat"
-reference_flow = "50 m3/h"
-dilution_counted = "none"
-pump = {{ id = "P-1", kind = "displacement" }}
-[[signals]]
-line = "line-1"
-role = "sludge_flow"
-tag = "Feed"
-unit = "m3/h"
-range = [0, 100]
-hold_limit = "1 h"
-[[layouts]]
-id = "hourly"
-kind = "wide"
-files = "*.csv"
-time_column = "time"
-{layout_zone}
-"""
+HOURLY = WIDE | {"files": "*.csv", "time_column": "time"}
+
+
+def toml(zone: str, **layout: str) -> str:
+    return plant_toml(FLOW | {"tag": "Feed", "hold_limit": "1 h"}, layouts=(HOURLY | layout,), time_zone=zone)
 
 
 @pytest.mark.parametrize(
@@ -53,10 +27,7 @@ time_column = "time"
     ],
 )
 def test_stamps_in_the_skipped_hour_name_the_fixed_offset(tmp_path: Path, zone: str, first: datetime, offset: str) -> None:
-    home = Home(tmp_path)
-    home.plant_file("p").parent.mkdir(parents=True)
-    home.plant_file("p").write_text(PLANT.format(zone=zone, layout_zone=""), encoding="utf-8")
-    home.inbox("p").mkdir(parents=True)
+    home = home_of(tmp_path, toml(zone))
     rows = [f"{first - timedelta(days=2) + timedelta(hours=h):%Y-%m-%d %H:%M:%S},{h % 50}" for h in range(96)]
     (home.inbox("p") / "x.csv").write_text("\n".join(["time,Feed", *rows]) + "\n", encoding="utf-8")
     run = order.nightly(home, "p", datetime(2026, 4, 10, tzinfo=UTC))
@@ -66,7 +37,7 @@ def test_stamps_in_the_skipped_hour_name_the_fixed_offset(tmp_path: Path, zone: 
     with Store(home.store("p"), "p") as store:
         (detail,) = store.rows("SELECT detail FROM set_aside WHERE reason = 'local time does not exist'")[0]
         assert offset in detail
-    home.plant_file("p").write_text(PLANT.format(zone=zone, layout_zone=f'time_zone = "{offset}"'), encoding="utf-8")
+    home.plant_file("p").write_text(toml(zone, time_zone=offset), encoding="utf-8")
     run = order.rebuild(home, "p", as_of=datetime(2026, 4, 11, tzinfo=UTC))
     assert not [n for n in run.notices if n.name == "file.no_daylight_saving"]
     with Store(home.store("p"), "p") as store:

@@ -9,53 +9,20 @@ from pipelines import order
 from pipelines.base.errors import ExitCode
 from pipelines.base.home import Home
 from pipelines.store import Store
+from tests.plants import FLOW, LONG, home_of, plant_toml
 
-PLANT = """
-[plant]
-id = "p"
-name = "Untied"
-invented = true
-time_zone = "UTC"
-units = "SI"
-[[lines]]
-id = "line-1"
-name = "Line 1"
-device = "centrifuge"
-feed_cutoff = "2 m3/h"
-polymer_cutoff = "5 L/h"
-polymer_meter = "neat"
-reference_flow = "50 m3/h"
-dilution_counted = "none"
-pump = { id = "P-1", kind = "displacement" }
-[[signals]]
-line = "line-1"
-role = "sludge_flow"
-tag = "Feed"
-unit = "m3/h"
-range = [0, 100]
-[[layouts]]
-id = "long"
-kind = "long"
-files = "*.csv"
-time_column = "time"
-tag_column = "tag"
-value_column = "value"
-ignore_columns = ["Known, not needed"]
-"""
+LAYOUT = LONG | {"files": "*.csv", "time_column": "time", "value_column": "value", "ignore_columns": ["Known, not needed"]}
 
 
 def export(home: Home, day: int, *tags: str) -> None:
     inbox = home.inbox("p")
-    inbox.mkdir(parents=True, exist_ok=True)
     stamps = [f"2026-01-{day:02d} {h:02d}:{m:02d}:00" for h in range(24) for m in (0, 30)]
     rows = [f'{at},"{tag}",12.5' for at in stamps for tag in ("Feed", *tags)]
     (inbox / f"day_{day}.csv").write_text("\n".join(["time,tag,value", *rows]) + "\n", encoding="utf-8")
 
 
 def test_an_untied_tag_is_one_row_a_file_and_told_once(tmp_path: Path) -> None:
-    home = Home(tmp_path)
-    home.plant_file("p").parent.mkdir(parents=True)
-    home.plant_file("p").write_text(PLANT, encoding="utf-8")
+    home = home_of(tmp_path, plant_toml(FLOW | {"tag": "Feed"}, layouts=(LAYOUT,), time_zone="UTC"))
     told = []
     for day, tags in ((5, ("Level", "Known, not needed")), (6, ("Level",)), (7, ("Level", "Torque"))):
         export(home, day, *tags)

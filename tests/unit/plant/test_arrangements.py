@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,46 +13,13 @@ from pipelines.base.errors import PlantFileError
 from pipelines.plant import arrangements, loader
 from pipelines.plant.calendar import FAR_FUTURE, LONG_AGO
 from pipelines.plant.model import PlantFile
+from tests import plants
 
-LINE = """
-[[lines]]
-id = "{line}"
-name = "Press {line}"
-device = "belt press"
-feed_cutoff = "20 gpm"
-polymer_cutoff = "0.5 gph"
-polymer_meter = "neat"
-reference_flow = "400 gpm"
-dilution_counted = "polymer"
-[lines.pump]
-id = "{pump}"
-kind = "displacement"
-"""
-PLANT = (
-    """
-[plant]
-id = "test-plant"
-name = "Test plant"
-time_zone = "America/New_York"
-operating_day_start = 06:00:00
-units = "US"
-"""
-    + LINE.format(line="line-1", pump="P-1")
-    + LINE.format(line="line-2", pump="P-2")
-    + """
-[[signals]]
-line = "line-1"
-role = "sludge_flow"
-tag = "FIT-110"
-unit = "gpm"
-range = [0, 600]
-[[layouts]]
-id = "day"
-kind = "wide"
-files = "*.csv"
-time_column = "time"
-"""
+LINES = tuple(
+    plants.LINE | plants.US | {"id": f"line-{n}", "name": f"Press line-{n}", "pump": {"id": f"P-{n}", "kind": "displacement"}}
+    for n in (1, 2)
 )
+PLANT = plants.plant_toml(plants.GPM, blocks={"lines": LINES}, id="test-plant", operating_day_start=time(6), units="US")
 SPARE = '[[pumps]]\nid = "P-9"\nkind = "displacement"\n'
 
 

@@ -15,6 +15,7 @@ from pipelines.files.original import FileRefusedError
 from pipelines.files.pieces import Chunk
 from pipelines.plant.model import PlantFile
 from pipelines.receive.shapes.rows import FileRows
+from tests import plants
 
 LONG = {
     "id": "long", "kind": "long", "files": "long*.csv", "time_column": "time", "time_format": "iso8601", "time_zone": "UTC",
@@ -28,21 +29,8 @@ WIDE = {
 
 
 def plant_file(*layouts: dict[str, Any], zone: str = "America/New_York", signals: list[dict[str, Any]] | None = None) -> PlantFile:
-    flow = {"line": "l", "role": "sludge_flow", "tag": "Feed", "unit": "gpm", "range": [0, 600]}
-    run = {"line": "l", "role": "pump_run", "tag": "Run", "unit": "state"}
-    return PlantFile.model_validate(
-        {
-            "plant": {"id": "p", "name": "P", "time_zone": zone, "units": "US"},
-            "lines": [
-                {
-                    "id": "l", "name": "L", "device": "centrifuge", "feed_cutoff": "10 gpm", "polymer_cutoff": "1 gph", "polymer_meter": "neat",
-                    "reference_flow": "100 gpm", "dilution_counted": "none", "pump": {"id": "P", "kind": "displacement"},
-                }
-            ],
-            "signals": signals or [flow, run],
-            "layouts": list(layouts),
-        }
-    )  # fmt: skip
+    tags = signals or [plants.GPM | {"tag": "Feed"}, plants.RUN | {"tag": "Run"}]
+    return plants.plant_file(*tags, lines=("l",), line=plants.US, layouts=layouts, time_zone=zone, units="US")
 
 
 def read(tmp_path: Path, name: str, text: str | bytes, plant: PlantFile, piece_bytes: int | None = None) -> tuple[FileRows, list[Chunk]]:

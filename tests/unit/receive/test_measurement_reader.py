@@ -21,6 +21,7 @@ from pipelines.receive.shapes.header import Header, find
 from pipelines.receive.shapes.measurement_reader import MeasurementReader
 from pipelines.receive.shapes.record_fields import Columns
 from pipelines.receive.times import stamps
+from tests.plants import EMULSION, FLOW, plant_file
 
 RECEIVED = datetime(2026, 1, 8, tzinfo=UTC)
 LONG = {
@@ -32,21 +33,11 @@ WIDE = {"id": "wide", "kind": "wide", "files": "*.csv", "time_column": "time", "
 
 def plant(**layout: Any) -> PlantFile:
     """A plant of two signals and one layout."""
-    line = {
-        "id": "line-1", "name": "one", "device": "belt press", "device_width": "2 m", "feed_cutoff": "5 m3/h", "polymer_cutoff": "2 L/h",
-        "polymer_meter": "neat", "reference_flow": "90 m3/h", "dilution_counted": "polymer", "pump": {"id": "P1", "kind": "rotodynamic"},
-    }  # fmt: skip
-    signals = [
-        {"line": "line-1", "role": role, "tag": tag, "unit": unit, "range": [0, 200]}
-        for role, tag, unit in (("sludge_flow", "Feed", "m3/h"), ("polymer_neat_flow", "Poly ä", "L/h"))
-    ]
-    return PlantFile.model_validate(
-        {
-            "plant": {"id": "one-pass", "name": "Invented", "invented": True, "time_zone": "Europe/Berlin", "units": "SI"},
-            "lines": [line], "signals": signals, "layouts": [layout],
-            "polymers": [{"lines": ["line-1"], "product": "x", "form": "emulsion", "density": "1.03 kg/L", "active_fraction": 0.4, "since": "2025-01-01"}],
-        }
-    )  # fmt: skip
+    flow, polymer = (
+        FLOW | {"tag": "Feed", "range": [0, 200]},
+        {"role": "polymer_neat_flow", "tag": "Poly ä", "unit": "L/h", "range": [0, 200]},
+    )
+    return plant_file(flow, polymer, layouts=(layout,), blocks={"polymers": [EMULSION]}, time_zone="Europe/Berlin")
 
 
 def chunks(path: Path, layout: dict[str, Any], text: str, *, may_measure: bool, piece_bytes: int | None = None) -> list[Chunk]:

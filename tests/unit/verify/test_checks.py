@@ -4,32 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 import polars as pl
 import pytest
 
-from pipelines.plant.model import PlantFile
 from pipelines.verify.checks import AGREES, DOUBT, Finding, LineData, findings
+from tests.plants import EMULSION, FLOW, plant_file
 
 START = datetime(2026, 2, 2, tzinfo=UTC)
 DAYS = 7
 FEED, TS, CAKE, CAPTURE = 24.0, 2.5, 22.0, 0.95
 NEAT_M3_H = FEED * TS / 100 * 8 / 1030 / 0.4  # 8 kg active a dry ton of a product with 1030 kg/m3 and 40 % active
-PLANT: dict[str, Any] = {
-    "plant": {"id": "p", "name": "Invented", "time_zone": "UTC", "units": "SI"},
-    "lines": [
-        {
-            "id": "line-1", "name": "L", "device": "centrifuge", "pump": {"id": "P-1", "kind": "displacement"}, "feed_cutoff": "2 m3/h",
-            "polymer_cutoff": "1 L/h", "polymer_meter": "neat", "reference_flow": "25 m3/h", "dilution_counted": "none",
-        }
-    ],
-    "signals": [{"line": "line-1", "role": "sludge_flow", "tag": "F", "unit": "m3/h", "range": [0, 100]}],
-    "polymers": [
-        {"lines": ["line-1"], "product": "E", "form": "emulsion", "density": "1.03 kg/L", "active_fraction": 0.4, "since": "2026-01-01"}
-    ],
-    "layouts": [{"id": "w", "kind": "wide", "files": "*", "time_column": "t"}],
-}  # fmt: skip
+LINE = {"device": "centrifuge", "pump": {"id": "P-1", "kind": "displacement"}, "feed_cutoff": "2 m3/h", "reference_flow": "25 m3/h"}
+PLANT = plant_file(FLOW, line=LINE, blocks={"polymers": [EMULSION | {"density": "1.03 kg/L"}]}, time_zone="UTC")
 
 
 def minutes(**changes: Callable[[pl.Expr], pl.Expr]) -> pl.DataFrame:
@@ -65,9 +52,8 @@ def results(*, shift_h: float = 0.0, factor: dict[tuple[str, str], float] | None
 
 
 def judged(frame: pl.DataFrame | None = None, lab: pl.DataFrame | None = None, own: dict[str, float] | None = None) -> dict[str, Finding]:
-    plant = PlantFile.model_validate(PLANT)
-    data = LineData(plant.lines[0], minutes() if frame is None else frame, results() if lab is None else lab, DAYS)
-    return {f.check: f for f in findings(data, plant, own or {})}
+    data = LineData(PLANT.lines[0], minutes() if frame is None else frame, results() if lab is None else lab, DAYS)
+    return {f.check: f for f in findings(data, PLANT, own or {})}
 
 
 def test_a_sound_week_is_in_doubt_nowhere_and_its_figures_are_those_it_was_made_of() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -12,52 +11,29 @@ import pytest
 
 from pipelines import order
 from pipelines.base.home import Home
-from pipelines.plant import model
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
 from pipelines.watch.line_day import signal_on, signals_on
+from tests.plants import WIDE, home_of, plant_file, plant_toml
 
 BEGIN = datetime(2026, 1, 5, tzinfo=UTC)
 AS_OF = datetime(2026, 2, 1, tzinfo=UTC)
+CHANGES = (date(2026, 1, 6), date(2026, 1, 7))
 CLEAN, FAULTY = date(2026, 1, 5), date(2026, 1, 6)
 N = 1440
 START, STOP = 360, 1080  # the line runs from 06:00 to 18:00
-PLANT = """
-[plant]
-id = "works"
-name = "Works"
-time_zone = "UTC"
-units = "SI"
-[[lines]]
-id = "line-1"
-name = "Press"
-device = "belt press"
-feed_cutoff = "5 m3/h"
-polymer_cutoff = "2 L/h"
-polymer_meter = "neat"
-reference_flow = "90 m3/h"
-dilution_counted = "none"
-pump = { id = "P-1", kind = "displacement" }
-[[layouts]]
-id = "export"
-kind = "wide"
-files = "*.csv"
-time_column = "time"
-time_zone = "UTC"
-"""
-SIGNALS = {
-    "sludge_flow": ("FT", "m3/h", 'range = [-10, 100]'), "polymer_neat_flow": ("PF", "L/h", "range = [0, 100]"),
-    "pump_speed": ("ST", "rpm", "range = [0, 1800]"), "pump_power": ("JT", "kW", "range = [0, 50]"),
-    "pump_discharge_pressure": ("PT", "kPa", "range = [0, 1000]"), "mixing_downstream_pressure": ("PD", "kPa", "range = [0, 500]"),
-    "pump_run": ("YI", "state", ""), "sludge_total": ("FQ", "x10 m3", "rollover = 1000000"),
-}  # fmt: skip
-
-
-def plant_file() -> str:
-    return PLANT + "".join(
-        f'[[signals]]\nline = "line-1"\nrole = "{role}"\ntag = "{tag}"\nunit = "{unit}"\n{more}\n'
-        for role, (tag, unit, more) in SIGNALS.items()
-    )
+SIGNALS: tuple[dict[str, Any], ...] = (
+    {"role": "sludge_flow", "tag": "FT", "unit": "m3/h", "range": [-10, 100]},
+    {"role": "polymer_neat_flow", "tag": "PF", "unit": "L/h", "range": [0, 100]},
+    {"role": "pump_speed", "tag": "ST", "unit": "rpm", "range": [0, 1800]},
+    {"role": "pump_power", "tag": "JT", "unit": "kW", "range": [0, 50]},
+    {"role": "pump_discharge_pressure", "tag": "PT", "unit": "kPa", "range": [0, 1000]},
+    {"role": "mixing_downstream_pressure", "tag": "PD", "unit": "kPa", "range": [0, 500]},
+    {"role": "pump_run", "tag": "YI", "unit": "state"},
+    {"role": "sludge_total", "tag": "FQ", "unit": "x10 m3", "rollover": 1000000},
+)
+PUMP = {"pump": {"id": "P-1", "kind": "displacement"}}
+EXPORT = WIDE | {"files": "*.csv", "time_column": "time", "time_zone": "UTC"}
 
 
 def columns(day: int) -> dict[str, np.ndarray]:
@@ -96,29 +72,25 @@ def write(home: Home, day: int, c: dict[str, np.ndarray]) -> None:
     lines = [",".join(["time", *c])]
     for k in range(N):
         lines.append(",".join([f"{BEGIN + timedelta(days=day, minutes=k):%Y-%m-%d %H:%M:%S}", *(f"{v[k]:.4f}" for v in c.values())]))
-    (home.inbox("works") / f"day_{day}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    (home.inbox("p") / f"day_{day}.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
 def home_at(root: Path) -> Home:
-    home = Home(root)
-    home.inbox("works").mkdir(parents=True)
-    home.plant_file("works").parent.mkdir(parents=True)
-    home.plant_file("works").write_text(plant_file(), encoding="utf-8")
-    return home
+    return home_of(root, plant_toml(*SIGNALS, line=PUMP, layouts=(EXPORT,), time_zone="UTC"))
 
 
 @pytest.fixture(scope="module")
 def worked(tmp_path_factory: pytest.TempPathFactory) -> Home:
-    home = home_at(tmp_path_factory.mktemp("works"))
+    home = home_at(tmp_path_factory.mktemp("p"))
     write(home, 0, columns(0))
     write(home, 1, faulty())
-    receipts = order.nightly(home, "works", AS_OF, publish_now=False).receipts
+    receipts = order.nightly(home, "p", AS_OF, publish_now=False).receipts
     assert [r.rows_set_aside for r in receipts] == [0, 0]
     return home
 
 
 def ask(home: Home, sql: str, **values: Any) -> list[tuple[Any, ...]]:
-    with Store(home.store("works"), "works") as store:
+    with Store(home.store("p"), "p") as store:
         return store.rows(sql, values)
 
 
@@ -129,7 +101,7 @@ def mark(home: Home, day: date, role: str, *names: str) -> tuple[Any, ...]:
 def test_a_quiet_day_has_its_marks_and_no_flags(worked: Home) -> None:
     assert ask(worked, "SELECT detector FROM flags WHERE operating_day = $d", d=CLEAN) == []
     roles = [r for (r,) in ask(worked, "SELECT role FROM signal_marks WHERE operating_day = $d ORDER BY role", d=CLEAN)]
-    assert roles == sorted(SIGNALS)
+    assert roles == sorted(s["role"] for s in SIGNALS)
     assert mark(worked, CLEAN, "pump_run", "run_flow_lag_s", "stuck_minutes") == (pytest.approx(0.0, abs=1.0), 0)
     assert mark(worked, CLEAN, "sludge_total", "register_ratio") == (pytest.approx(1.0, abs=0.003),)
     assert mark(worked, CLEAN, "sludge_flow", "zero_offset_m3_h", "negative_minutes", "negative_m3", "is_resampled") == (0.0, 0, 0.0, False)
@@ -188,29 +160,24 @@ def test_neither_phantom_nor_negative_flow_is_in_the_totals(worked: Home) -> Non
 def test_the_marks_do_not_depend_on_the_order_of_the_days(worked: Home, tmp_path: Path) -> None:
     home = home_at(tmp_path / "other")
     write(home, 1, faulty())
-    order.nightly(home, "works", AS_OF, publish_now=False)
+    order.nightly(home, "p", AS_OF, publish_now=False)
     write(home, 0, columns(0))
-    order.nightly(home, "works", AS_OF, publish_now=False)
+    order.nightly(home, "p", AS_OF, publish_now=False)
     hashes = []
     for one in (worked, home):
-        with Store(one.store("works"), "works") as store:
+        with Store(one.store("p"), "p") as store:
             store.con.execute("UPDATE signal_marks SET data_version = ''")  # the order of receipt changes no value
             hashes.append(content_hash(store.con, "signal_marks"))
     assert hashes[0] == hashes[1]
 
 
 def test_the_signals_of_a_day_are_those_asked_for_one_by_one() -> None:
-    plant = model.PlantFile.model_validate(
-        tomllib.loads(
-            plant_file()
-            + "".join(
-                f'[[signals]]\nline = "line-1"\nrole = "device_power"\ntag = "J{k}"\nunit = "kW"\nrange = [0, 9]\n{dates}\n'
-                for k, dates in enumerate(("until = 2026-01-06", "since = 2026-01-06\nuntil = 2026-01-07", "since = 2026-01-07"))
-            )
-        )
-    )
+    spells = ({"until": CHANGES[0]}, {"since": CHANGES[0], "until": CHANGES[1]}, {"since": CHANGES[1]})
+    power = {"role": "device_power", "unit": "kW", "range": [0, 9]}
+    plant = plant_file(*SIGNALS, *(power | {"tag": f"J{k}"} | spell for k, spell in enumerate(spells)), time_zone="UTC")
+    roles = [s["role"] for s in SIGNALS]
     for day in range(4):
         when = BEGIN + timedelta(days=day)
         together = signals_on(plant, "line-1", when)
-        assert together == {role: s for role in (*SIGNALS, "device_power") if (s := signal_on(plant, "line-1", role, when)) is not None}
+        assert together == {role: s for role in (*roles, "device_power") if (s := signal_on(plant, "line-1", role, when)) is not None}
     assert signals_on(plant, "line-2", BEGIN) == {}

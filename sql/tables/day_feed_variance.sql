@@ -10,7 +10,7 @@
 -- known limits: the flow is taken as even over the day; lab errors are taken as independent from sample to sample, a bias of the lab is
 --          not seen; s is the plant file's, else learned from five samples or more, else the default; independent samples of a span
 --          are taken as 1 + span / (2 tau), no more than there are
-CREATE OR REPLACE TABLE work.day_feed_u AS
+CREATE OR REPLACE TABLE work.day_feed_variance AS
 WITH span AS (
   SELECT line, operating_day, min(minute_utc) AS first_utc, max(minute_utc) + INTERVAL 1 MINUTE AS end_utc,
     date_diff('second', first_utc, end_utc) / 3600.0 AS hours
