@@ -25,8 +25,9 @@ MARKER = "demo.json"  # marks a home made by the demonstration, which may be rep
 WEEKS, NIGHTS = 12, 3  # weeks of data; the last nights come one by one, as nightly runs. About a minute on two cores
 FULL_WEEKS, FULL_NIGHTS = 16, 14  # the long demonstration
 WEEKLIES = 2  # pages of the last whole weeks
+FROZEN_UTC = datetime(2026, 1, 2, 9, tzinfo=UTC)  # the plans of comparisons were frozen before the data begin
 MORNING = time(7, 30)  # plant-local time of the nightly run; the demonstration's operating days end at 06:00 or 00:00
-_MADE = ("plants", "inbox", "archive", "store", "published", "runs", "scratch")  # all that a home holds
+_MADE = ("plants", "plans", "inbox", "archive", "store", "published", "runs", "scratch")  # all that a home holds
 
 Tell = Callable[[str, int, int], None]  # what is going on, pieces done, pieces in all
 
@@ -77,6 +78,7 @@ def run(home: Home, *, weeks: int = WEEKS, seed: int = 1, nights: int = NIGHTS, 
         for plant_file in plant_files:
             as_of = morning(plant_file, day)
             files += take_in(home, plant_file.plant.id, due(plant_file.plant.id, waiting, as_of), as_of, publish_now=True)
+    compared(home, plant_files, end, tell)
     pages = []
     for index, plant_file in enumerate(plant_files):
         tell(f"weekly pages of {plant_file.plant.id}", index, len(plant_files))
@@ -105,7 +107,7 @@ def generate(scratch: Path, weeks: int, seed: int, tell: Tell) -> date:
 
 
 def place(home: Home, scratch: Path) -> list[PlantFile]:
-    """Put the plant files into the home and read them, sorted by id."""
+    """Put the plant files and their plans into the home, freeze the plans, and read the plant files, sorted by id."""
     found = []
     for made in sorted(scratch.glob("*/plant.toml")):
         target = home.plant_file(made.parent.name)
@@ -113,7 +115,25 @@ def place(home: Home, scratch: Path) -> list[PlantFile]:
         shutil.copyfile(made, target)
         home.inbox(made.parent.name).mkdir(parents=True, exist_ok=True)
         found.append(loader.load(target))
+        plan = home.plans / f"{plan_of(made.parent.name)}.toml"
+        plan.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(made.with_name("plan.toml"), plan)
+        order.freeze_plan(home, plan_of(made.parent.name), FROZEN_UTC)
     return found
+
+
+def plan_of(plant: str) -> str:
+    """Return the name of a plant's plan of a comparison."""
+    return f"{plant}-injection"
+
+
+def compared(home: Home, plant_files: list[PlantFile], end: date, tell: Tell) -> None:
+    """Compute the comparisons whose last planned day lies before `end`; the others are not read before their time."""
+    for index, plant_file in enumerate(plant_files):
+        name = plan_of(plant_file.plant.id)
+        if order.last_day_of_plan(home, name) < end:
+            tell(f"savings statement of {plant_file.plant.id}", index, len(plant_files))
+            order.compare(home, name, as_of=morning(plant_file, end))
 
 
 def deliveries(scratch: Path) -> list[Delivery]:

@@ -63,8 +63,9 @@ def nightly(
 
 
 def derive(home: Home, store: Store, plant_file: PlantFile, notices: list[Notice], *, call: Call = direct) -> list[StepReceipt]:
-    """Update corrections, decisions, minutes, KPIs and flags; add to `notices` what a person should know."""
+    """Update corrections, decisions, minutes, KPIs, flags and running comparisons; add to `notices` what a person should know."""
     from pipelines import align, check, compute, watch
+    from pipelines.compare import running
 
     steps, decisions = [], decision_file.read(home.dispositions(store.plant))
     if check.corrections.is_needed(store, plant_file, decisions):
@@ -74,7 +75,10 @@ def derive(home: Home, store: Store, plant_file: PlantFile, notices: list[Notice
     steps.append(call(align.run, store, plant_file))
     with WorkerThreads(store, 1) as side:
         judging = side.submit(partial(watch.judge_days, plant_file=plant_file, days=compute.will_mark_watch(store)))
-        return [*steps, call(compute.run, store, plant_file), call(watch.run, store, plant_file, judging)]
+        steps += [call(compute.run, store, plant_file), call(watch.run, store, plant_file, judging)]
+    receipt, found = call(running.run, home, store)
+    notices += found
+    return [*steps, receipt]
 
 
 def apply_decisions(home: Home, plant_id: str, as_of: datetime | None = None, *, call: Call = direct) -> Summary:
@@ -164,3 +168,17 @@ def compare(home: Home, plan_name: str, *, call: Call = direct, as_of: datetime 
             steps = [call(comparing.run, store, loaded, run.as_of), call(publish.run, home, store, known_from=run.as_of, notices=notices)]
         path = call(statement.run, home, plant_id, loaded.name, loaded.shown_hash)
         return run.finished(steps=steps, outputs=[str(path)], notices=notices)
+
+
+def freeze_plan(home: Home, plan_name: str, at_utc: datetime) -> None:
+    """Freeze a plan below `<home>/plans/`."""
+    from pipelines.compare import plan
+
+    plan.freeze(home, plan_name, at_utc)
+
+
+def last_day_of_plan(home: Home, plan_name: str) -> date:
+    """Return the last operating day of a plan below `<home>/plans/`."""
+    from pipelines.compare import plan
+
+    return plan.load(home, plan_name).plan.plan.last_day

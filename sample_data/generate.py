@@ -43,7 +43,7 @@ def generate(
     plants: Sequence[str] = ("alder-fork", "sorrel-draw", "brenholm"),
     progress: Callable[[str], None] | None = None,
 ) -> None:
-    """Write `out/<plant>/`: plant.toml, exports/, deliveries.csv, truth/. Same arguments, same bytes.
+    """Write `out/<plant>/`: plant.toml, plan.toml, exports/, deliveries.csv, truth/. Same arguments, same bytes.
 
     `start` is a Monday for schedules and trials to fall as described. Quiet: no noise, no rounding below nine digits, so
     that a right calculation reproduces the truth. The truth is always the noise-free process value.
@@ -157,6 +157,7 @@ def _logged(plant: PlantScenario, ax: Axis, shown: list[Shown], rng: np.random.G
 def _write(out: Path, made: Made, given: dict[str, Any]) -> None:
     out.mkdir(parents=True, exist_ok=True)
     shutil.copyfile(instruments.PLANT_FILES / f"{made.plant.plant}.toml", out / "plant.toml")
+    shutil.copyfile(instruments.PLANT_FILES.with_name("plans") / f"{made.plant.plant}.toml", out / "plan.toml")
     zone = ZoneInfo(made.plant.zone)
     arriving = []
     for file in made.files:

@@ -69,17 +69,19 @@ _TRUE = {("feed", "ts"): "feed_ts_pct", ("cake", "ts"): "cake_ts_pct", ("filtrat
 
 
 def _daily(plant: PlantScenario, ax: Axis, truths: list[Truth], days: Days, rng: np.random.Generator, quiet: bool) -> list[Result]:
-    """One composite a day and line: feed TS, cake TS, filtrate TSS; no weekends at the third plant unless quiet."""
-    out = []
+    """One composite a day and line: feed TS, cake TS, filtrate TSS; at the third plant on weekends only during the trial, unless quiet."""
+    out, weekends = [], rng.spawn(1)[0]
     for i, day in enumerate(ax.days):
         for t in truths:
             row = days[t.line][i]
-            if row["processing_h"] < 2.0 or (plant.plant == "brenholm" and day.isoweekday() > 5 and not quiet):
+            is_weekend = plant.plant == "brenholm" and day.isoweekday() > 5 and not quiet
+            if row["processing_h"] < 2.0 or (is_weekend and row["rung"] == 0.0):
                 continue
+            draw = weekends if is_weekend else rng
             for (point, analyte), name in list(_TRUE.items())[:3]:
-                known = 1 if quiet else int(rng.choice((1, 2, 3), p=(0.6, 0.3, 0.1)))
+                known = 1 if quiet else int(draw.choice((1, 2, 3), p=(0.6, 0.3, 0.1)))
                 unit = "mg/L" if analyte == "tss" or (plant.plant == "brenholm" and point == "feed") else "%"
-                value = _seen(point, analyte, row[name], rng, quiet) * (1e4 if unit == "mg/L" and analyte == "ts" else 1.0)
+                value = _seen(point, analyte, row[name], draw, quiet) * (1e4 if unit == "mg/L" and analyte == "ts" else 1.0)
                 out.append(Result(t.line, i, point, analyte, value, unit, known))
     return out
 

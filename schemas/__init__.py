@@ -11,6 +11,7 @@ from schemas.tables import (
     comparison_checks,
     comparison_days,
     comparison_plans,
+    comparison_running,
     comparisons,
     corrections,
     corrections_applied,
@@ -50,6 +51,7 @@ from schemas.tables import (
     prices,
     pump_baselines,
     pump_spans,
+    pump_wear,
     pump_weeks,
     readings,
     readings_history,
@@ -74,7 +76,7 @@ TABLES: dict[str, Table] = {
         set_aside_values, set_aside_results, dispositions, corrections, corrections_applied, corrections_seen,
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, meter_days, meter_integrity, line_day, pump_weeks, dose_steps,
         arrangement_days,
-        comparison_plans, comparisons, comparison_days, comparison_checks,
+        comparison_plans, comparisons, comparison_days, comparison_checks, comparison_running, pump_wear,
         kpi_day_history, kpi_catalogue, detectors, dictionary,
     )
 }  # fmt: skip

@@ -27,6 +27,11 @@ class Home:
     def plant_file(self, plant: str) -> Path:
         return self.root / "plants" / f"{plant}.toml"
 
+    @property
+    def plans(self) -> Path:
+        """Return the folder of the plans of comparisons."""
+        return self.root / "plans"
+
     def dispositions(self, plant: str) -> Path:
         """Return the file of decisions on set-aside rows and flags; it lies beside the plant file and outlives the store."""
         return self.root / "plants" / f"{plant}.dispositions.jsonl"

@@ -24,7 +24,7 @@ _RATIO_COLUMNS = {"fed-dose saving": "dose_active_kg_t"}
 def compare(store: Store, loaded: Loaded, as_of: datetime, tell: Tell = lambda _: None) -> dict[str, pl.DataFrame]:
     """Return the rows of comparisons, comparison_plans, comparison_days and comparison_checks; nothing is written."""
     tell("reading the days of the plan")
-    work = _gathered(store, loaded)
+    work = _gathered(store, loaded, as_of)
     failed = [f"{name}: {note}" for name, passed, note in evidence.gates(loaded.plan, work.evidence) if not passed]
     for name, passed, note in evidence.gates(loaded.plan, work.evidence):
         work.check("evidence", name, note, is_passed=passed)
@@ -33,10 +33,10 @@ def compare(store: Store, loaded: Loaded, as_of: datetime, tell: Tell = lambda _
     found: list[Outcome] = []
     for name in loaded.plan.plan.outcomes:
         tell(f"computing {name}")
-        if failed and not (name in results.OF_LADDER and _only_days_fail(failed)):
+        if failed and not (results.rests_on_ladder(loaded.plan, name) and _only_days_fail(failed)):
             found.append(refused(name, "; ".join(failed)))
         else:
-            found += results.of(work, name)
+            found += results.ANSWERS[name](work)
     tell("trying other choices")
     found = _with_choices(work, found)
     return _tables(work, found, as_of)
@@ -44,10 +44,10 @@ def compare(store: Store, loaded: Loaded, as_of: datetime, tell: Tell = lambda _
 
 def _only_days_fail(failed: list[str]) -> bool:
     """Tell whether only the gate on whole days fails: ladder steps have sets of their own."""
-    return all(text.startswith("sets with both arms") for text in failed)
+    return all(text.startswith(evidence.COUNTS[0]) for text in failed)
 
 
-def _gathered(store: Store, loaded: Loaded) -> Work:
+def _gathered(store: Store, loaded: Loaded, as_of: datetime) -> Work:
     plan = loaded.plan
     days = read.days(store, plan, plan.plan.line)
     if days.is_empty():
@@ -56,12 +56,22 @@ def _gathered(store: Store, loaded: Loaded) -> Work:
             remedy="check line and days of the plan, and that `flocledger nightly` took the exports in",
         )
     control = read.days(store, plan, plan.plan.control_line) if plan.plan.control_line else None
-    caps: tuple[str, ...] = () if loaded.frozen_utc else ("the plan is a draft: it was not frozen",)
-    first = plan.plan.first_day
-    changed = [d for d in days.filter(pl.col("arrangement") == plan.plan.arm_to)["operating_day"].to_list() if d >= first]
-    if loaded.frozen_utc and changed and loaded.frozen_utc.date() > min(changed):
-        caps = ("the plan was frozen after the new arrangement began",)
-    return Work(loaded, store, days, control, evidence.gather(plan, days, control), ladder.gather(plan, read.steps(store, plan)), caps)
+    past = read.history(store, plan.plan.line, plan.plan.arm_from, plan.plan.first_day, plan.plan.control_line)
+    found, steps = evidence.gather(plan, days, control), ladder.gather(plan, read.steps(store, plan))
+    return Work(loaded, store, days, control, found, steps, _caps(loaded, days, as_of), past=past)
+
+
+def _caps(loaded: Loaded, days: pl.DataFrame, as_of: datetime) -> tuple[str, ...]:
+    """Return what forbids "shown" for every outcome of a plan."""
+    head, caps = loaded.plan.plan, []
+    changed = [d for d in days.filter(pl.col("arrangement") == head.arm_to)["operating_day"].to_list() if d >= head.first_day]
+    if not loaded.frozen_utc:
+        caps.append("the plan is a draft: it was not frozen")
+    elif changed and loaded.frozen_utc.date() > min(changed):
+        caps.append("the plan was frozen after the new arrangement began")
+    if as_of.date() <= head.last_day:
+        caps.append(f"read before the plan's last day {head.last_day}: an interval read early and again is wrong more often than it says")
+    return tuple(caps)
 
 
 def _with_choices(work: Work, found: list[Outcome]) -> list[Outcome]:

@@ -17,7 +17,8 @@ from pipelines.compare.plan import IN_SETS, Plan
 LEAST_EACH = 5  # days of an arm with the value; fewer give no difference
 NOT_CALIBRATED = "before/after without at least 20 nearly independent sham switches"
 NOT_DRAWN = "the order of arms was not drawn"
-TOO_FEW = "fewer than {} days of each arm with the value"
+TOO_FEW = f"fewer than {LEAST_EACH} days of each arm with the value"
+TOO_FEW_SETS = f"fewer than {randomisation.LEAST_SETS} sets, or {LEAST_EACH} days of each arm, with the value"
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ def of(
 ) -> Difference | None:
     """Return the difference of a column of days; None with fewer than 5 days of an arm, or fewer than 6 whole sets.
 
-    `past`: quiet days before the plan, for sham switches.
+    `past`: quiet days before the plan, for sham switches; with a control line as `read.history` joins both.
     """
     days = evidence.both().filter(pl.col(value).is_not_null() & (pl.col(value) > 0.0 if is_ln else pl.lit(True)))
     after = days["is_after"].to_numpy()
@@ -44,7 +45,7 @@ def of(
     counts = (int((1 - after).sum()), int(after.sum()))
     if plan.plan.design in IN_SETS:
         return _in_sets(plan, days, y, after, level, counts)
-    if plan.plan.design == "control line" and evidence.control is not None:
+    if evidence.control is not None:
         return _controlled(evidence, days, value, is_ln, level, past)
     covariates = _covariates(plan, days)
     quiet = None if past is None else _quiet(past, value, is_ln)
@@ -61,7 +62,18 @@ def _times(days: pl.DataFrame) -> Array:
     return np.array([d.toordinal() for d in days["operating_day"].to_list()], dtype=float)
 
 
+def _quiet_of_both(past: pl.DataFrame, value: str, is_ln: bool) -> tuple[Array, Array] | None:
+    """Return times and the difference of line and control on quiet days both have; None without the column or such days."""
+    other = f"{value}_of_control"
+    if value not in past.columns or other not in past.columns:
+        return None
+    known = past.filter(pl.all_horizontal(pl.col(c).is_not_null() & (pl.col(c) > 0.0 if is_ln else pl.lit(True)) for c in (value, other)))
+    return (_times(known), _values(known, value, is_ln) - _values(known, other, is_ln)) if known.height else None
+
+
 def _quiet(past: pl.DataFrame, value: str, is_ln: bool) -> tuple[Array, Array] | None:
+    if value not in past.columns:
+        return None
     known = past.filter(pl.col(value).is_not_null() & (pl.col(value) > 0.0 if is_ln else pl.lit(True)))
     return (_times(known), _values(known, value, is_ln)) if known.height else None
 
@@ -89,13 +101,19 @@ def _methods(found: before_after.BeforeAfter) -> tuple[tuple[str, float, float, 
     return tuple(rows)
 
 
-def _in_sets(plan: Plan, days: pl.DataFrame, y: Array, after: Array, level: float, counts: tuple[int, int]) -> Difference | None:
-    """Return the randomisation inference over whole sets; block means are the units, so days within a block need no model."""
-    frame = pl.DataFrame({"set_no": days["set_no"], "arm": after, "y": y, "day": days["operating_day"]}).drop_nulls()
+def set_means(set_no: pl.Series, arm: Array, y: Array, day: pl.Series) -> pl.DataFrame:
+    """Return set_no, arm, y (mean of the block) and day (first of the block) of sets with both arms, in order of time."""
+    frame = pl.DataFrame({"set_no": set_no, "arm": arm, "y": y, "day": day}).drop_nulls()
     units = frame.group_by("set_no", "arm").agg(pl.col("y").mean(), pl.col("day").min()).sort("day")
     whole = units.group_by("set_no").len().filter(pl.col("len") == 2)["set_no"]
-    units = units.filter(pl.col("set_no").is_in(whole.implode()))
-    if len(whole) < randomisation.LEAST_SETS:
+    return units.filter(pl.col("set_no").is_in(whole.implode()))
+
+
+def _in_sets(plan: Plan, days: pl.DataFrame, y: Array, after: Array, level: float, counts: tuple[int, int]) -> Difference | None:
+    """Return the randomisation inference over whole sets; block means are the units, so days within a block need no model."""
+    units = set_means(days["set_no"], after, y, days["operating_day"])
+    count = units["set_no"].n_unique()
+    if count < randomisation.LEAST_SETS:
         return None
     sets, arms, values = units["set_no"].to_numpy(), units["arm"].to_numpy().astype(np.int8), units["y"].to_numpy()
     orders = randomisation.possible_orders(sets, arms, plan.draw.seed)
@@ -103,7 +121,7 @@ def _in_sets(plan: Plan, days: pl.DataFrame, y: Array, after: Array, level: floa
     carry = randomisation.carry_over_p(values, orders, found.estimate)
     caps = (() if plan.draw.is_drawn else (NOT_DRAWN,)) + (("carry-over between blocks (p < 0.05)",) if carry < 0.05 else ())
     estimate = Estimate(found.estimate, found.low, found.high, "-", 100.0 * level, "randomisation test inverted", *counts)
-    note = f"{len(whole)} sets, {found.orders:,} orders, p = {found.p_value:.3f} of no difference; carry-over p = {carry:.2f}"
+    note = f"{count} sets, {found.orders:,} orders, p = {found.p_value:.3f} of no difference; carry-over p = {carry:.2f}"
     return Difference(estimate, caps, (("randomisation test inverted", found.estimate, found.low, found.high, note),))
 
 
@@ -118,9 +136,9 @@ def _controlled(
     if min(counts) < LEAST_EACH:
         return None
     mine, theirs = _values(both, value, is_ln), _values(both, "of_control", is_ln)
-    quiet = None if past is None else _quiet(past, value, is_ln)
+    quiet = None if past is None else _quiet_of_both(past, value, is_ln)
     found = control.step(_times(both), mine, theirs, after, quiet)
-    narrow = found.difference if level == 0.95 else before_after.step(_times(both), mine - theirs, after, level=level)
+    narrow = found.difference if level == 0.95 else before_after.step(_times(both), mine - theirs, after, history=quiet, level=level)
     trend = found.trend_before
     caps = () if found.difference.is_calibrated else (NOT_CALIBRATED,)
     if trend[1] > 0.0 or trend[2] < 0.0:

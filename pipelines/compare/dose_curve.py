@@ -1,6 +1,7 @@
 """Relative potency over dose ladders: one dose-response for both arms, shifted along the dose axis.
 
-With u = d exp(theta B - g_k), d the dose, B 1 in the new arm, g_k the demand of set k (pair of days, pair of blocks):
+With u = d exp(theta B - kappa e - g_k), d the dose, B 1 in the new arm, e the mixing energy less its mean (only for shear; kappa is 0 otherwise), g_k the
+demand of set k (pair of days, pair of blocks):
 
     cake = c0 + f B - A exp(-b u) - q max(0, u - x)^2        ln(1 - capture) = ln(r0 + r1 exp(-beta u))
 
@@ -24,10 +25,10 @@ from numpy.typing import NDArray
 from pipelines.compare.gls import Array
 
 Ints = NDArray[np.int64]
-C0, LN_A, LN_B, LN_R0, LN_R1, LN_BETA, THETA, F, LN_Q, LN_X = range(10)
-SHAPES = 10
-_PRIOR_MEAN = np.array([23.5, np.log(12.0), np.log(2.1), np.log(0.03), np.log(1.2), np.log(3.6), 0.0, 0.0, np.log(0.7), np.log(1.5)])
-_PRIOR_SD = np.array([10.0, 0.7, 0.7, 1.0, 0.7, 0.7, 5.0, 5.0, 1.2, 0.3])
+C0, LN_A, LN_B, LN_R0, LN_R1, LN_BETA, THETA, F, LN_Q, LN_X, KAPPA = range(11)
+SHAPES = 11
+_PRIOR_MEAN = np.array([23.5, np.log(12.0), np.log(2.1), np.log(0.03), np.log(1.2), np.log(3.6), 0.0, 0.0, np.log(0.7), np.log(1.5), 0.0])
+_PRIOR_SD = np.array([10.0, 0.7, 0.7, 1.0, 0.7, 0.7, 5.0, 5.0, 1.2, 0.3, 5.0])
 DEMAND_SD = 0.10  # of ln demand between sets
 _ITERATIONS = 14
 
@@ -36,13 +37,20 @@ PLATEAU_SLOPE_PCT = 0.5  # points of cake that the last 20 % of dose may still a
 
 @dataclass(frozen=True)
 class Steps:
-    """Ladder steps: dose [kg/t], arm (1 new), set number from 0, cake [%], capture [%]; NaN where not sampled."""
+    """Ladder steps: dose [kg/t], arm (1 new), set number from 0, cake [%], capture [%], NaN where not sampled; mixing energy in units of its own."""
 
     dose: Array
     arm: Array
     sets: Ints
     cake: Array
     capture: Array
+    energy: Array | None = None  # about 1 in span, mean 0; None: the curve has no kappa
+
+    def kept(self, keep: NDArray[np.bool_]) -> Steps:
+        """Return the steps kept, their sets numbered anew."""
+        _, sets = np.unique(self.sets[keep], return_inverse=True)
+        energy = None if self.energy is None else self.energy[keep]
+        return Steps(self.dose[keep], self.arm[keep], sets, self.cake[keep], self.capture[keep], energy)
 
     @property
     def count(self) -> int:
@@ -83,6 +91,8 @@ _Made = tuple[Array, Array, Array, Array, Array, Array, Array]
 def _model(p: Array, s: Steps, x: Array) -> _Made:
     """Return cake, ln loss, their slopes against ln u, the lack of cake and its slope, and what u exceeds the knee by (weightings x steps)."""
     ln_u = np.log(x)[None, :] + p[:, THETA, None] * s.arm[None, :] - p[:, SHAPES:][:, s.sets]
+    if s.energy is not None:
+        ln_u = ln_u - p[:, KAPPA, None] * s.energy[None, :]
     u = np.exp(np.clip(ln_u, -5.0, 5.0))
     b, beta = np.exp(p[:, LN_B, None]), np.exp(p[:, LN_BETA, None])
     lack = np.exp(p[:, LN_A, None] - b * u)
@@ -105,6 +115,8 @@ def _jacobian(p: Array, s: Steps, made: _Made) -> tuple[Array, Array]:
     j_cake[:, :, LN_Q], j_cake[:, :, LN_X] = -q * excess**2, 2.0 * q * excess * knee
     j_loss[:, :, LN_R0], j_loss[:, :, LN_R1] = r0_share, 1.0 - r0_share
     j_loss[:, :, LN_BETA], j_loss[:, :, THETA] = loss_slope, loss_slope * arm
+    if s.energy is not None:
+        j_cake[:, :, KAPPA], j_loss[:, :, KAPPA] = -cake_slope * s.energy, -loss_slope * s.energy
     at = np.arange(size)
     j_cake[:, at, SHAPES + s.sets], j_loss[:, at, SHAPES + s.sets] = -cake_slope, -loss_slope
     return j_cake, j_loss
@@ -156,7 +168,7 @@ def _iterate(p: Array, s: Steps, weight: Array, sds: tuple[float, float], fixed:
 
 
 def fit(s: Steps, fixed: tuple[int, ...] = ()) -> Curve:
-    """Return the curve of all sets; `fixed` parameters stay at 0 (THETA, F). Scatter of both outcomes is estimated in three passes."""
+    """Return the curve of all sets; `fixed` parameters stay at 0 (THETA, F, KAPPA). Scatter of both outcomes is estimated in three passes."""
     p = np.concatenate([_PRIOR_MEAN, np.zeros(s.count)])[None, :].copy()
     if np.isfinite(s.cake).any():
         p[0, C0] = np.nanmax(s.cake)
@@ -179,10 +191,10 @@ def _scatter(p: Array, s: Steps) -> tuple[float, float]:
     return found[0], found[1]
 
 
-def refit(s: Steps, curve: Curve, weight: Array) -> Array:
+def refit(s: Steps, curve: Curve, weight: Array, fixed: tuple[int, ...] = ()) -> Array:
     """Return the parameters of each weighting of sets (weightings x sets), started from the curve of all."""
     start = np.repeat(curve.parameters[None, :], len(weight), 0)
-    return _iterate(start, s, weight, (curve.cake_sd, curve.ln_loss_sd), ())
+    return _iterate(start, s, weight, (curve.cake_sd, curve.ln_loss_sd), fixed)
 
 
 def required_ln_dose(p: Array, arm: float, cake: float | None, capture: float | None) -> tuple[Array, Array]:
@@ -217,27 +229,34 @@ def ln_dose_ratio(cake: float | None = None, capture: float | None = None) -> St
     return statistic
 
 
+def point(p: Array, arm: float, cake: float | None, capture: float | None, scale: float) -> tuple[Array, Array, Array]:
+    """Return dose [kg/t], cake [%] and capture [%] of an arm at the dose its performance needs (weightings each)."""
+    ln_dose = np.maximum(*required_ln_dose(p, arm, cake, capture))
+    with np.errstate(invalid="ignore", over="ignore"):
+        u = np.exp(ln_dose + p[:, THETA] * arm)
+        over = np.exp(p[:, LN_Q]) * np.maximum(0.0, u - np.exp(p[:, LN_X])) ** 2
+        cakes = p[:, C0] + p[:, F] * arm - np.exp(p[:, LN_A] - np.exp(p[:, LN_B]) * u) - over
+        captures = 100.0 * (1.0 - np.exp(p[:, LN_R0]) - np.exp(p[:, LN_R1] - np.exp(p[:, LN_BETA]) * u))
+        return np.asarray(scale * np.exp(ln_dose)), np.asarray(cakes), np.asarray(captures)
+
+
 def cake_gain(cake: float | None = None, capture: float | None = None) -> Statistic:
     """Return the statistic cake of the new arm less that of the old [points], each at the dose its performance asks for."""
 
     def statistic(p: Array) -> Array:
-        found = []
-        for arm in (0.0, 1.0):
-            ln_u = np.maximum(*required_ln_dose(p, arm, cake, capture)) + p[:, THETA] * arm
-            found.append(p[:, C0] + p[:, F] * arm - np.exp(p[:, LN_A] - np.exp(p[:, LN_B] + ln_u)))
-        return np.asarray(found[1] - found[0])
+        return np.asarray(point(p, 1.0, cake, capture, 1.0)[1] - point(p, 0.0, cake, capture, 1.0)[1])
 
     return statistic
 
 
-def pseudo_values(s: Steps, curve: Curve, statistic: Statistic | None = None) -> tuple[float, Array]:
+def pseudo_values(s: Steps, curve: Curve, statistic: Statistic | None = None, fixed: tuple[int, ...] = ()) -> tuple[float, Array]:
     """Return a statistic (default: ln potency ratio) of all sets, and the jackknife pseudo-value of each set, moved to have it as their mean.
 
     Unmoved, their mean is the jackknife's correction for bias, which scatters three times as widely as the estimate.
     """
     statistic = statistic or ln_dose_ratio()
     whole = float(statistic(curve.parameters[None, :])[0])
-    without = statistic(refit(s, curve, 1.0 - np.eye(s.count)))
+    without = statistic(refit(s, curve, 1.0 - np.eye(s.count), fixed))
     return whole, whole + (s.count - 1) * (without.mean() - without)
 
 
@@ -278,9 +297,8 @@ def parallelism_p(s: Steps) -> float:
 
 
 def _part(s: Steps, keep: NDArray[np.bool_]) -> Steps:
-    """Return the steps kept, with dose scale of all and arm 0, sets numbered anew."""
-    _, sets = np.unique(s.sets[keep], return_inverse=True)
-    return Steps(s.dose[keep], np.zeros(int(keep.sum())), sets, s.cake[keep], s.capture[keep])
+    """Return the steps kept as if they were of the old arm."""
+    return replace(s.kept(keep), arm=np.zeros(int(keep.sum())))
 
 
 def _misfit(s: Steps, curve: Curve, scatter: Curve | None = None) -> float:

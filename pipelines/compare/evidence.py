@@ -18,6 +18,7 @@ from pipelines.compare.plan import IN_SETS, Plan
 
 LEAST_DAYS = 20  # operating days of each arm, before/after and control line
 LEAST_SETS = 6  # sets with both arms: with fewer no randomisation test can reject at 5 %
+COUNTS = ("sets with both arms", "days of ")  # how the names of the gates on how much there is begin
 MOST_DOUBTED_SHARE = 0.25  # of an arm's days in weeks with a meter in doubt
 LEAST_OVERLAP_SHARE = 0.5  # of each arm's days within the range of feed TS that the other arm saw
 
@@ -132,10 +133,12 @@ def gates(plan: Plan, evidence: Evidence) -> list[tuple[str, bool, str]]:
     rows = []
     if head.design in IN_SETS:
         whole = _whole_sets(evidence)
-        rows.append(("sets with both arms", whole >= LEAST_SETS, f"{whole} sets with days of both arms, {LEAST_SETS} needed"))
+        rows.append((COUNTS[0], whole >= LEAST_SETS, f"{whole} sets with days of both arms, {LEAST_SETS} needed"))
     else:
-        for name, days in ((f"days of '{head.arm_from}'", base), (f"days of '{head.arm_to}'", trial)):
-            rows.append((name, days.used.height >= LEAST_DAYS, f"{days.used.height} operating days used, {LEAST_DAYS} needed"))
+        for name, days in ((head.arm_from, base), (head.arm_to, trial)):
+            rows.append(
+                (f"{COUNTS[1]}'{name}'", days.used.height >= LEAST_DAYS, f"{days.used.height} operating days used, {LEAST_DAYS} needed")
+            )
     for name, days in ((f"meters of '{head.arm_from}'", base), (f"meters of '{head.arm_to}'", trial)):
         doubted = days.frame.filter(pl.col("doubt").is_not_null()).height
         share = doubted / days.frame.height if days.frame.height else 0.0

@@ -15,6 +15,7 @@ from pipelines.compare.outcomes import Estimate
 from pipelines.compare.plan import Plan
 from pipelines.compare.randomisation import LEAST_SETS
 
+OUT_OF_REACH = "an arm does not reach the cake and capture asked for at any dose, with one set or another left out"
 LEAST_STEPS = 4  # of each arm at different doses; fewer carry no curve
 
 
@@ -26,6 +27,10 @@ class Ladder:
     steps: Steps | None
     curve: Curve | None
     refusal: str | None
+
+    @property
+    def used(self) -> pl.DataFrame:
+        return self.frame.filter(pl.col("left_out").is_null())
 
 
 def gather(plan: Plan, steps: pl.DataFrame) -> Ladder:
@@ -52,18 +57,19 @@ def gather(plan: Plan, steps: pl.DataFrame) -> Ladder:
     if min(each) < LEAST_STEPS:
         return Ladder(frame, None, None, f"{min(each)} ladder steps in an arm, {LEAST_STEPS} needed")
     _, sets = np.unique(used["set_no"].to_numpy(), return_inverse=True)
-    dose, arm, cake, capture = (_floats(used, c) for c in ("dose_active_kg_t", "is_after", "cake_ts_pct", "capture_pct"))
+    dose, arm, cake, capture = (floats(used, c) for c in ("dose_active_kg_t", "is_after", "cake_ts_pct", "capture_pct"))
     found = Steps(dose, arm, sets, cake, capture)
     return Ladder(frame, found, dose_curve.fit(found), None)
 
 
-def _floats(frame: pl.DataFrame, column: str) -> Any:
+def floats(frame: pl.DataFrame, column: str) -> Any:
+    """Return a column as doubles, NaN where null."""
     return frame[column].cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
 
-def estimate(steps: Steps, curve: Curve, statistic: Statistic, level: float = 0.95) -> Estimate | None:
+def estimate(steps: Steps, curve: Curve, statistic: Statistic, level: float = 0.95, fixed: tuple[int, ...] = ()) -> Estimate | None:
     """Return a statistic of the curve with its interval; None where a set left out makes it infinite: the ladder does not carry it."""
-    whole, pseudo = dose_curve.pseudo_values(steps, curve, statistic)
+    whole, pseudo = dose_curve.pseudo_values(steps, curve, statistic, fixed)
     if not (np.isfinite(whole) and np.isfinite(pseudo).all()):
         return None
     _, low, high = dose_curve.interval_t(pseudo, dose_curve.model_error(steps, curve, statistic), level)

@@ -27,6 +27,7 @@ OutcomeName = Literal[
     "iso-performance saving",
     "fed-dose saving",
     "cake",
+    "cake gain",
     "capture",
     "filtrate",
     "throughput",
@@ -216,7 +217,7 @@ def path_of(home: Home, name: str) -> Path:
     """Return where a plan lies; UsageError for a name that is no plain file name."""
     if not name or name != Path(name).name or name.startswith("."):
         raise UsageError(f"{name!r} is no name of a plan", remedy="name the file below <home>/plans/ without its ending")
-    return home.root / "plans" / f"{name.removesuffix('.toml')}.toml"
+    return home.plans / f"{name.removesuffix('.toml')}.toml"
 
 
 def load(home: Home, name: str) -> Loaded:

@@ -56,16 +56,27 @@ def _doubts(store: Store, line: str, wanted: list[date]) -> list[str | None]:
     return [next((why for first, why in rows if 0 <= (day - first).days < 7), None) for day in wanted]
 
 
-def history(store: Store, line: str, arm: str, before: date) -> pl.DataFrame:
-    """Return quiet days of an arrangement before a day: operating_day, dose_active_kg_t, cake_ts_pct, capture_pct, oldest first."""
+_HISTORY = ("dose_active_kg_t", "cake_ts_pct", "capture_pct", "filtrate_tss_mg_l", "throughput_t_h", "mixing_dp_ref_kpa", "energy_kwh_t")
+
+
+def history(store: Store, line: str, arm: str, before: date, control_line: str | None = None) -> pl.DataFrame:
+    """Return the quiet days of an arrangement before a day, oldest first; with a control line also its values, as `<column>_of_control`."""
+    own = _quiet(store, line, before).filter(pl.col("arrangement") == arm).drop("arrangement")
+    if control_line is None:
+        return own
+    other = _quiet(store, control_line, before).drop("arrangement").rename({c: f"{c}_of_control" for c in _HISTORY})
+    return own.join(other, on="operating_day").sort("operating_day")
+
+
+def _quiet(store: Store, line: str, before: date) -> pl.DataFrame:
     return store.frame(
-        """
-        SELECT k.operating_day, k.dose_active_kg_t, k.cake_ts_pct, k.capture_pct, k.filtrate_tss_mg_l, k.throughput_t_h, k.mixing_dp_ref_kpa
+        f"""
+        SELECT k.operating_day, a.arrangement, {", ".join(f"k.{c}" for c in _HISTORY)}
         FROM kpi_day k JOIN arrangement_days a ON a.line = k.line AND a.operating_day = k.operating_day
-        WHERE k.line = $line AND a.arrangement = $arm AND NOT a.is_mixed AND NOT a.is_in_transition AND k.operating_day < $before
+        WHERE k.line = $line AND NOT a.is_mixed AND NOT a.is_in_transition AND k.operating_day < $before
         ORDER BY k.operating_day
         """,
-        line=line, arm=arm, before=before,
+        line=line, before=before,
     )  # fmt: skip
 
 
@@ -96,6 +107,24 @@ def prices(store: Store, line: str, at: date) -> dict[str, Any] | None:
     return row if row and row["polymer_per_kg"] is not None and row["disposal_per_wet_t"] is not None else None
 
 
-def pumps(store: Store, line: str) -> pl.DataFrame:
-    """Return the weekly index of the line's pumps."""
-    return store.frame("SELECT * FROM pump_weeks WHERE line = $line ORDER BY week_start_day", line=line)
+def pump_weeks(store: Store) -> pl.DataFrame:
+    """Return the weekly index of all pumps of the plant, oldest week first, with `last_day`: the last operating day of the plant."""
+    return store.frame(
+        """
+        SELECT line, pump, week_start_day, reference_day, wear_index, slip_index, slip_fraction, data_version,
+          (SELECT max(operating_day) FROM kpi_day) AS last_day
+        FROM pump_weeks ORDER BY line, pump, week_start_day
+        """
+    )
+
+
+def pump_events(store: Store, line: str) -> list[tuple[date, str, str]]:
+    """Return day, pump and what of every service of a line's pumps and of every logged event of the line, oldest first."""
+    rows = store.rows(
+        """
+        SELECT operating_day, pump, kind || coalesce(': ' || note, '') FROM service_log WHERE line = $line
+        UNION ALL SELECT operating_day, 'the line', what FROM line_events WHERE line = $line ORDER BY 1, 2, 3
+        """,
+        {"line": line},
+    )
+    return [(day, pump, what) for day, pump, what in rows]

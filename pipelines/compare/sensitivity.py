@@ -103,19 +103,14 @@ def of_ladder(found: Ladder, statistic: Statistic) -> Iterator[Choice]:
         used = found.frame.filter(pl.col("left_out").is_null())["capture_undiluted_pct"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
         yield _curve("capture as if the filtrate were undiluted", replace(steps, capture=used), statistic)
     top = np.quantile(steps.dose, 0.9)
-    yield _curve("highest tenth of doses left out", _kept(steps, steps.dose <= top), statistic)
-    yield _curve("lowest tenth of doses left out", _kept(steps, steps.dose >= np.quantile(steps.dose, 0.1)), statistic)
-    tried = [(k, _curve(f"without set {k + 1}", _kept(steps, steps.sets != k), statistic)) for k in range(steps.count)]
+    yield _curve("highest tenth of doses left out", steps.kept(steps.dose <= top), statistic)
+    yield _curve("lowest tenth of doses left out", steps.kept(steps.dose >= np.quantile(steps.dose, 0.1)), statistic)
+    tried = [(k, _curve(f"without set {k + 1}", steps.kept(steps.sets != k), statistic)) for k in range(steps.count)]
     known = [(k, c) for k, c in tried if c.estimate is not None]
     for word, pick in (("lowest", min), ("highest", max)):
         if known:
             k, choice = pick(known, key=lambda x: x[1].estimate.value if x[1].estimate else 0.0)
             yield Choice(f"one set left out, {word} ratio", choice.estimate, f"without set {k + 1}")
-
-
-def _kept(steps: Steps, keep: np.ndarray) -> Steps:
-    _, sets = np.unique(steps.sets[keep], return_inverse=True)
-    return Steps(steps.dose[keep], steps.arm[keep], sets, steps.cake[keep], steps.capture[keep])
 
 
 def _curve(name: str, steps: Steps, statistic: Statistic) -> Choice:

@@ -52,6 +52,13 @@ TABLE = Table(
         Column("filtrate_samples", "int", "-", "filtrate samples, counted likewise", nullable=False, ge=0),
         Column("dilution_ratio", "double", "-", "water that dilutes the filtrate per volume of feed"),
         Column("capture_pct", "double", "%", "solids captured, from the step's samples and dilution"),
+        Column("capture_undiluted_pct", "double", "%", "solids captured, as if no water diluted the filtrate"),
+        Column(
+            "mixing_energy_kj_m3",
+            "double",
+            "kJ/m3",
+            "mixing pressure drop weighted by flow: specific mixing energy; null without both pressures",
+        ),
         Column("step_reason", "text", "-", "why the step has no dose, or no cake; null when it can stand on a dose curve"),
         Column("data_version", "text", "-", "hash of the inputs of the step's operating days", nullable=False),
     ),

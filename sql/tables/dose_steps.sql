@@ -18,7 +18,8 @@ WITH step AS (
 ), total AS (
   SELECT line, start_utc, count(*)::INTEGER AS valid_minutes, sum(dry_solids_t) AS dry_solids_t, sum(polymer_active_kg) AS polymer_active_kg,
     100.0 * ratio_or_null(sum(dry_solids_t), sum(dosed_mass_t)) AS feed_ts_pct,
-    ratio_or_null(sum(dilution_m3), sum(feed_volume_m3) FILTER (dilution_m3 IS NOT NULL)) AS dilution_ratio
+    ratio_or_null(sum(dilution_m3), sum(feed_volume_m3) FILTER (dilution_m3 IS NOT NULL)) AS dilution_ratio,
+    ratio_or_null(sum(mixing_dp_kpa * mixing_feed_m3), sum(mixing_feed_m3)) AS mixing_energy_kj_m3
   FROM minute GROUP BY line, start_utc
 ), sample AS (
   SELECT s.line, s.start_utc,
@@ -43,6 +44,8 @@ SELECT s.plant, s.line, s.ladder, s.step_no, s.start_utc, s.end_utc, s.first_day
   t.feed_ts_pct, p.cake_ts_pct, coalesce(p.cake_samples, 0) AS cake_samples, p.filtrate_tss_mg_l, coalesce(p.filtrate_samples, 0) AS filtrate_samples,
   t.dilution_ratio,
   capture_pct(t.feed_ts_pct, p.cake_ts_pct, p.filtrate_tss_mg_l, t.dilution_ratio) AS capture_pct,
+  capture_pct(t.feed_ts_pct, p.cake_ts_pct, p.filtrate_tss_mg_l, 0.0) AS capture_undiluted_pct,
+  t.mixing_energy_kj_m3,
   CASE WHEN coalesce(t.valid_minutes, 0) < 30 THEN format('{} valid minutes after the washout, 30 needed', coalesce(t.valid_minutes, 0))
     WHEN p.cake_ts_pct IS NULL THEN 'no cake sample after the washout' END AS step_reason,
   v.data_version

@@ -89,6 +89,50 @@ def _methods(design: str, noise: str, trials: int, grid: gls.Grid, x: worlds.Arr
         yield design, method, noise, trials, float(inside.mean()), float(np.median(high - low) / 2.0)
 
 
+QUIET_DAYS = 640  # before a trial of 60: 20 sham switches whose spans overlap by half at most
+CHUNK = 250  # trials whose sham switches are fitted at once
+
+
+def calibrated(trials: int, n: int, quiet: int = QUIET_DAYS) -> Iterator[Row]:
+    """Before/after on n days that follow `quiet` days without a change: the widest of default, cosines and sham switches."""
+    is_after = np.repeat([0.0, 1.0], n // 2)
+    x = before_after.design(is_after)
+    grid = gls.Grid(np.arange(n, dtype=float), x)
+    for name, noise in worlds.NOISES.items():
+        y = worlds.SD * noise(seeded("calibrated", n, quiet, name), quiet + n, trials)
+        inside, halves, method = 0, [], "widest with sham switches"
+        for start in range(0, trials, CHUNK):
+            low, high = _with_shams(grid, x, y[:quiet, start : start + CHUNK], y[quiet:, start : start + CHUNK])
+            inside += int(((low <= 0.0) & (high >= 0.0)).sum())
+            halves.append((high - low) / 2.0)
+        yield (
+            f"before/after, {n} days, {quiet} quiet before",
+            method,
+            name,
+            trials,
+            inside / trials,
+            float(np.median(np.concatenate(halves))),
+        )
+
+
+def _with_shams(grid: gls.Grid, x: worlds.Array, past: worlds.Array, y: worlds.Array) -> tuple[worlds.Array, worlds.Array]:
+    """Return the ends of the interval that stands, as `before_after.step` takes it, for each trial at once."""
+    n = len(y)
+    spacing = max(before_after.LEAST_SPACING, -(-n // 2))
+    starts = range(0, len(past) - n + 1, spacing)
+    shams = np.concatenate([past[s : s + n] for s in starts], axis=1)
+    mean, low, high = grid.intervals(shams, 1)
+    ratios = (np.abs(mean) / np.maximum(mean - low, high - mean)).reshape(len(starts), -1)
+    factors = np.array([before_after.sham_factor(r) for r in ratios.T], dtype=float)
+    mean, low, high = grid.intervals(y, 1)
+    half = factors * np.maximum(mean - low, high - mean)
+    _, c_low, c_high = cosines.intervals(x, y, 1)
+    cosine_wider = c_high - c_low > high - low
+    low, high = np.where(cosine_wider, c_low, low), np.where(cosine_wider, c_high, high)
+    sham_wider = 2.0 * half > high - low
+    return np.where(sham_wider, mean - half, low), np.where(sham_wider, mean + half, high)
+
+
 def control(trials: int, n: int) -> Iterator[Row]:
     """Two lines that share two thirds of their noise; the difference is judged like before/after."""
     is_after = np.repeat([0.0, 1.0], n // 2)
@@ -144,12 +188,13 @@ def running(trials: int, count: int) -> Iterator[Row]:
         d = sign * (y[1::2] - y[::2])
         hits, half = 0, []
         for k in range(trials):
-            _, low, high = sequential.sequence(d[:, k], count)
-            hits += not ((low > 0.0) | (high < 0.0)).any()
-            half.append((high[-1] - low[-1]) / 2.0)
+            hits += sequential.log_wealth(d[:, k], np.zeros(1)).max() < np.log(20.0)  # 0 is never left by the interval
+            if k < 40:
+                _, low, high = sequential.interval(d[:, k])
+                half.append((high - low) / 2.0)
         yield (
             f"running figure, {count} pairs, read {count} times",
-            "confidence sequence",
+            "fair bets on the drawn order",
             name,
             trials,
             hits / trials,
@@ -214,6 +259,7 @@ def cells(trials: int) -> dict[str, Callable[[], Iterator[Row]]]:
         "pairs": lambda: (row for n in (8, 12, 20) for row in pairs(trials, n)),
         "blocks": lambda: blocks(trials, 8, 5),
         "step": lambda: (row for n in (60, 120, 200) for row in step(trials, n)),
+        "calibrated": lambda: calibrated(trials, 60),
         "control": lambda: control(trials, 120),
         "running": lambda: running(trials, 40),
         "ladder": lambda: (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import product
 
 import numpy as np
 import pytest
@@ -200,14 +201,25 @@ def test_wear_is_excluded_not_denied() -> None:
     assert wear.trend(years[:11], np.ones(11), growth_is_loss=False).refusal is not None
 
 
-def test_confidence_sequence_by_hand() -> None:
-    # planned 20, n = 10, differences 1..10: mean 5.5, SD 3.02765; radius = SD x sqrt((10 e + 1)/(100 e) ln((10 e + 1)/0.0025))
-    e = sequential.best_eta2(20)
-    mean, low, _ = sequential.sequence(np.arange(1.0, 11.0), 20)
-    radius = 3.02765 * np.sqrt((10 * e + 1) / (100 * e) * np.log((10 * e + 1) / 0.0025))
-    assert mean[-1] == 5.5
-    assert low[-1] == pytest.approx(5.5 - radius, abs=1e-4)
-    assert np.isnan(low[8])
+def test_fair_bets_on_five_signs() -> None:
+    # five differences of 1 against tau 0: z = 1 each. Stake k wins exp(k)/cosh(k) = 2p a set, p = exp(2k)/(exp(2k) + 1); on the other sign 2(1 - p):
+    # Wald's sequential test of p against one half. k = 1: p = 0.880797, (2p)^5 = 16.964, (2 - 2p)^5 = 0.00077; k = 0.5: p = 0.731059, 6.6821 and 0.045026;
+    # k = 2: p = 0.982014, 29.223 and 0.00000006: wealth (16.964 + 0.00077 + 6.6821 + 0.045026 + 29.223 + 0) / 6 = 8.8192
+    wealth = np.exp(sequential.log_wealth(np.ones(5), np.array([0.0])))[:, 0]
+    assert wealth[-1] == pytest.approx(8.8192, abs=5e-4)
+    # against tau = 1 nothing is left to bet on: wealth stays 1
+    assert np.exp(sequential.log_wealth(np.ones(5), np.array([1.0])))[-1, 0] == pytest.approx(1.0)
+    assert sequential.interval(np.arange(1.0, 6.0)) == (3.0, -np.inf, np.inf)
+
+
+def test_fair_bets_are_fair_over_every_order() -> None:
+    # 2^10 sign patterns of ten differences of unlike size are equally likely under the draw: mean wealth 1 at any time, 1/alpha met in at most alpha of them
+    sizes = np.array([0.2, 3.0, 1.0, 0.5, 2.0, 0.1, 1.5, 0.7, 4.0, 1.1])
+    signs = np.array(list(product((-1.0, 1.0), repeat=10)))
+    paths = np.stack([np.exp(sequential.log_wealth(row * sizes, np.array([0.0]))[:, 0]) for row in signs])
+    assert paths.mean(0) == pytest.approx(np.ones(10), abs=1e-9)
+    assert (paths.max(1) >= 20.0).mean() <= 0.05
+    assert (paths.max(1) >= 4.0).mean() <= 0.25
 
 
 def test_verdicts() -> None:

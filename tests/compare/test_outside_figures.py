@@ -158,12 +158,16 @@ def test_equivalence_example_of_a_book() -> None:
     assert not above.is_passed
 
 
-def test_confidence_sequence_is_robbins_normal_mixture() -> None:
-    """The boundary is where the mixture martingale reaches 1/alpha: for sum S of n unit normals, (1 + n e2)^-1/2 exp(e2 S2 / (2 (1 + n e2))) = 1/alpha."""
-    for n, eta2 in ((5, 0.3), (40, 0.05), (200, 0.01)):
-        s = n * float(sequential.radius_per_sd(np.array([float(n)]), eta2)[0])
-        mixture = (1 + n * eta2) ** -0.5 * np.exp(eta2 * s * s / (2 * (1 + n * eta2)))
-        assert mixture == pytest.approx(1 / 0.05, rel=1e-9)
+def test_fair_bets_on_signs_are_likelihood_ratios_of_scipy() -> None:
+    """Signs alone (all differences of one size): wealth is the mean of binomial likelihood ratios p against one half, p = 1 / (1 + exp(-2 k)) (Wald 1945)."""
+    rng = np.random.default_rng(5)
+    signs = rng.choice([-1.0, 1.0], 30, p=[0.25, 0.75])
+    wealth = np.exp(sequential.log_wealth(signs, np.array([0.0])))[:, 0]
+    for n in (1, 7, 30):
+        ups = int((signs[:n] > 0).sum())
+        chances = [1.0 / (1.0 + np.exp(-2.0 * sign * k)) for k in sequential.STAKES for sign in (1.0, -1.0)]
+        ratios = [stats.binom.pmf(ups, n, p) / stats.binom.pmf(ups, n, 0.5) for p in chances]
+        assert wealth[n - 1] == pytest.approx(np.mean(ratios), rel=1e-9)
 
 
 def test_relative_potency_against_scipy() -> None:
