@@ -10,15 +10,15 @@ from typing import Any
 import polars as pl
 
 from pipelines.base.errors import DataMissingError
-from pipelines.compare import dose_curve, evidence, ladder, read, results, sensitivity
+from pipelines.compare import dose_curve, evidence, ladder, read, read_choices, results, sensitivity
 from pipelines.compare.outcomes import Outcome, refused
 from pipelines.compare.plan import Loaded
+from pipelines.compare.values import OF_OUTCOME
 from pipelines.compare.work import Work
 from pipelines.store import Store
 from schemas import TABLES
 
 Tell = Callable[[str], None]
-_RATIO_COLUMNS = {"fed-dose saving": "dose_active_kg_t"}
 
 
 def compare(store: Store, loaded: Loaded, as_of: datetime, tell: Tell = lambda _: None) -> dict[str, pl.DataFrame]:
@@ -37,8 +37,7 @@ def compare(store: Store, loaded: Loaded, as_of: datetime, tell: Tell = lambda _
             found.append(refused(name, "; ".join(failed)))
         else:
             found += results.ANSWERS[name](work)
-    tell("trying other choices")
-    found = _with_choices(work, found)
+    found = _with_choices(work, found, tell)
     return _tables(work, found, as_of)
 
 
@@ -74,19 +73,22 @@ def _caps(loaded: Loaded, days: pl.DataFrame, as_of: datetime) -> tuple[str, ...
     return tuple(caps)
 
 
-def _with_choices(work: Work, found: list[Outcome]) -> list[Outcome]:
+def _with_choices(work: Work, found: list[Outcome], tell: Tell) -> list[Outcome]:
     """Add the rows of other choices of the primary saving, and say "not robust" where one breaks it."""
-    plan, out = work.loaded.plan, []
-    for k, outcome in enumerate(found):
-        choices: list[sensitivity.Choice] = []
-        if k == 0 and outcome.estimate is not None:
-            if outcome.name in _RATIO_COLUMNS:
-                choices = list(sensitivity.of_days(plan, work.days, work.control, _RATIO_COLUMNS[outcome.name]))
-            elif outcome.name == "iso-performance saving":
-                asked = plan.performance
-                choices = list(sensitivity.of_ladder(work.ladder, dose_curve.ln_dose_ratio(asked.cake_pct, asked.capture_pct)))
-        out.append(results.robust(work, outcome, choices))
-    return out
+    primary = found[0]
+    if primary.estimate is None or primary.name not in ("fed-dose saving", "iso-performance saving"):
+        return found
+    plan = work.loaded.plan
+    other = read_choices.days(work.store, plan.plan.line)
+    if primary.name == "iso-performance saving":
+        asked = plan.performance
+        tell("trying other choices")
+        choices = list(sensitivity.of_ladder(work.ladder, dose_curve.ln_dose_ratio(asked.cake_pct, asked.capture_pct), other))
+    else:
+        of_control = read_choices.days(work.store, plan.plan.control_line) if plan.plan.control_line else None
+        case = sensitivity.Case(plan, work.days, work.control, OF_OUTCOME[primary.name].column, other, of_control)
+        choices = list(sensitivity.of_days(case, tell))
+    return [results.robust(work, primary, choices), *found[1:]]
 
 
 def _tables(work: Work, found: list[Outcome], as_of: datetime) -> dict[str, pl.DataFrame]:

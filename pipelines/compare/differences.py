@@ -101,6 +101,16 @@ def _methods(found: before_after.BeforeAfter) -> tuple[tuple[str, float, float, 
     return tuple(rows)
 
 
+def of_units(plan: Plan, units: pl.DataFrame, y: Array) -> Estimate | None:
+    """Return the difference of blocks of days (is_after, operating_day, in sets set_no) of values y in order of time; None with too few sets."""
+    after = units["is_after"].to_numpy()
+    counts = (int((1 - after).sum()), int(after.sum()))
+    if plan.plan.design in IN_SETS:
+        found = _in_sets(plan, units, y, after, 0.95, counts)
+        return found.estimate if found else None
+    return _estimate(before_after.step(_times(units), y, after), 0.95, counts)
+
+
 def set_means(set_no: pl.Series, arm: Array, y: Array, day: pl.Series) -> pl.DataFrame:
     """Return set_no, arm, y (mean of the block) and day (first of the block) of sets with both arms, in order of time."""
     frame = pl.DataFrame({"set_no": set_no, "arm": arm, "y": y, "day": day}).drop_nulls()

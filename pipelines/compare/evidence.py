@@ -20,7 +20,7 @@ LEAST_DAYS = 20  # operating days of each arm, before/after and control line
 LEAST_SETS = 6  # sets with both arms: with fewer no randomisation test can reject at 5 %
 COUNTS = ("sets with both arms", "days of ")  # how the names of the gates on how much there is begin
 MOST_DOUBTED_SHARE = 0.25  # of an arm's days in weeks with a meter in doubt
-LEAST_OVERLAP_SHARE = 0.5  # of each arm's days within the range of feed TS that the other arm saw
+OUTSIDE = "feed TS outside the range that both arms saw"
 
 
 @dataclass(frozen=True)
@@ -67,10 +67,10 @@ class Evidence:
 def gather(plan: Plan, days: pl.DataFrame, control: pl.DataFrame | None) -> Evidence:
     """Return the evidence of a plan from the days of its line and of the control line."""
     marked = _marked(plan, days)
-    names = (plan.plan.arm_from, plan.plan.arm_to)
+    if plan.plan.design == "before/after":
+        marked = _in_common_range(marked)
     frames = [marked.filter(pl.col("part") == part).drop("part") for part in ("baseline", "transition", "trial")]
     other = None if control is None else Days(control.with_columns(left_out=_rules(plan, control), set_no=pl.lit(None, pl.Int32)))
-    del names
     return Evidence(Baseline(frames[0]), Transition(frames[1]), Trial(frames[2]), other)
 
 
@@ -92,6 +92,23 @@ def _marked(plan: Plan, days: pl.DataFrame) -> pl.DataFrame:
         .when(pl.col("arrangement") == head.arm_to).then(pl.lit("trial"))
     )  # fmt: skip
     return found.with_columns(part=part).filter(pl.col("part").is_not_null())
+
+
+def _in_common_range(marked: pl.DataFrame) -> pl.DataFrame:
+    """Leave out days whose feed TS only one arm saw: before/after has neither a draw nor a control line that would answer for them."""
+    used = pl.col("left_out").is_null()
+    ends = [
+        [
+            marked.filter(used, pl.col("part") == part)["feed_ts_pct"].cast(pl.Float64).quantile(q, "nearest")
+            for part in ("baseline", "trial")
+        ]
+        for q in (0.0, 1.0)
+    ]
+    if None in ends[0]:
+        return marked
+    low, high = max(v for v in ends[0] if v is not None), min(v for v in ends[1] if v is not None)
+    is_outside = used & pl.col("part").is_in(["baseline", "trial"]) & ~pl.col("feed_ts_pct").is_between(low, high).fill_null(value=True)
+    return marked.with_columns(left_out=pl.when(is_outside).then(pl.lit(OUTSIDE)).otherwise("left_out"))
 
 
 def _transition(days: pl.DataFrame, length: int) -> pl.Series:
@@ -143,8 +160,7 @@ def gates(plan: Plan, evidence: Evidence) -> list[tuple[str, bool, str]]:
         doubted = days.frame.filter(pl.col("doubt").is_not_null()).height
         share = doubted / days.frame.height if days.frame.height else 0.0
         rows.append((name, share <= MOST_DOUBTED_SHARE, f"{doubted} of {days.frame.height} days in weeks with a meter in doubt"))
-    overlap = _overlap(base.used["feed_ts_pct"], trial.used["feed_ts_pct"])
-    rows.append(("overlap of feed TS", overlap >= LEAST_OVERLAP_SHARE, f"{100 * overlap:.0f} % of days within the other arm's range"))
+    rows.append(("overlap of feed TS", True, _overlap_note(plan, base, trial)))
     rows += [_verified(plan, role) for role in plan.required_verified]
     rows += [(f"static factor: {s.name}", s.in_arm_from == s.in_arm_to, _same(s.in_arm_from, s.in_arm_to)) for s in plan.static_factors]
     return rows
@@ -155,8 +171,17 @@ def _whole_sets(evidence: Evidence) -> int:
     return len(sides[0] & sides[1])
 
 
+def _overlap_note(plan: Plan, base: Baseline, trial: Trial) -> str:
+    """Return what share of days lies in the other arm's range, and what answers for the rest."""
+    share = _overlap(base.used["feed_ts_pct"], trial.used["feed_ts_pct"])
+    answer = {"control line": "the control line has the same sludge", "before/after": "days outside the common range are left out"}
+    return (
+        f"{100 * share:.0f} % of days within the other arm's range; {answer.get(plan.plan.design, 'the order within sets takes its place')}"
+    )
+
+
 def _overlap(one: pl.Series, other: pl.Series) -> float:
-    """Return the lesser share of each arm's values within the 5-95 % range of the other's; 0 where an arm has none."""
+    """Return the lesser share of each arm's values within the range of the other's; 0 where an arm has none."""
     a, b = (np.asarray(s.drop_nulls().to_numpy(), dtype=float) for s in (one, other))
     if not len(a) or not len(b):
         return 0.0

@@ -40,7 +40,7 @@ def robust(work: Work, outcome: Outcome, choices: list[Choice]) -> Outcome:
             choice.name,
             choice.note or "as planned otherwise",
             outcome=outcome.name,
-            is_passed=choice.name not in broken,
+            is_passed=None if e is None else choice.name not in broken,
             **numbers,
         )
     if speaks and broken:

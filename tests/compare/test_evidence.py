@@ -73,12 +73,22 @@ def test_each_rule_is_named_on_the_day_it_leaves_out() -> None:
         (days(19, 40), "days of 'old'"),
         (days(40, 22), "days of 'new'"),
         (days(doubt=[None] * 30 + ["sludge_flow: gain"] * 30), "meters of 'new'"),
-        (days(feed_ts_pct=[2.0 + 0.01 * k for k in range(30)] + [3.5 + 0.01 * k for k in range(30)]), "overlap of feed TS"),
+        (days(feed_ts_pct=[2.0 + 0.01 * k for k in range(30)] + [3.5 + 0.01 * k for k in range(30)]), "days of 'new'"),
     ],
-    ids=["few before", "few after", "meter in doubt in one arm", "no overlap"],
+    ids=["few before", "few after", "meter in doubt in one arm", "no overlap of feed TS"],
 )
 def test_a_gate_names_itself(frame: pl.DataFrame, gate: str) -> None:
     assert gate in failed(plan.parse(TEXT, "t"), frame)
+
+
+def test_days_whose_feed_ts_only_one_arm_saw_are_left_out_before_after_only() -> None:
+    # old 2.00 to 2.29, new after 3 days of transition 2.13 to 2.39: both saw 2.13 to 2.29, so 13 of the old and 10 of the new are left out
+    frame = days(feed_ts_pct=[2.0 + 0.01 * k for k in range(30)] + [2.1 + 0.01 * k for k in range(30)])
+    found = evidence.gather(plan.parse(TEXT, "t"), frame, None)
+    assert found.baseline.frame["left_out"].to_list().count(evidence.OUTSIDE) == 13
+    assert found.trial.frame["left_out"].to_list().count(evidence.OUTSIDE) == 10
+    control = plan.parse(TEXT.replace('design = "before/after"', 'design = "control line"\ncontrol_line = "line-2"'), "t")
+    assert evidence.OUTSIDE not in evidence.gather(control, frame, frame).baseline.frame["left_out"].to_list()
 
 
 def test_whole_evidence_passes() -> None:

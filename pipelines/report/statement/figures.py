@@ -66,10 +66,10 @@ def curves(rows: list[Row], checks: list[Row], arms: tuple[str, str], factor: fl
         return style.svg(figure)
 
 
-def choices(rows: list[Row], main: Row) -> str:
-    """Draw the estimate and interval as planned and under every other choice."""
+def choices(rows: list[Row], main: Row, name: str = "as planned") -> str:
+    """Draw the estimate and interval as planned (`name`) and under every other choice."""
     known = [(r["check_name"], r) for r in rows if r["estimate"] is not None]
-    listed = [("as planned", main), *known]
+    listed = [(name, main), *known]
     with style.styled():
         figure = style.sheet(0.65 + 0.17 * len(listed), left_in=3.0, bottom_in=0.45)
         axes = figure.subplots()

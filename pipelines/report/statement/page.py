@@ -34,6 +34,8 @@ def content(s: Statement) -> dict[str, Any]:
         "outcomes": [_outcome(row, us=us) for row in s.outcomes], "gates": [_check(c, us=us) for c in s.of_kind("evidence") if c["is_passed"] is not None],
         "left_out": [f"{c['check_name'].removeprefix('left out: ')}: {_days(int(c['estimate']))}" for c in s.of_kind("evidence") if c["is_passed"] is None],
         "figures": _figures(s, us=us), "methods": [_check(c, us=us) for c in s.of_kind("method")],
+        "not_to_say": _not_to_say(s), "shear": [_check(c, us=us) for c in s.of_kind("shear")], "wear": [_check(c, us=us) for c in s.of_kind("wear")],
+        "not_tried": [f"{c['check_name']} ({c['note']})" for c in s.of_kind("choice") if c["estimate"] is None],
         "curve": [_check(c, us=us) for c in s.of_kind("curve") if " of '" not in c["check_name"] or "plateau" in c["check_name"]],
         "money": [_check(c, us=us) for c in s.of_kind("money")], "choices": [_check(c, us=us) for c in s.of_kind("choice")],
         "choices_line": _choices_line(s), "method_text": plan["method_text"], "not_claimed": plan["not_claimed"],
@@ -116,6 +118,21 @@ def _choices_line(s: Statement) -> str:
     if not rows:
         return "No other choices were tried: there is no number."
     return f"Whether the interval excludes no saving stays as planned under {same} of {len(rows)} other choices."
+
+
+_UNADJUSTED = ("the line alone", "equally weighted cosines")  # methods whose interval is narrower, or whose estimate is not what is claimed
+
+
+def _not_to_say(s: Statement) -> dict[str, str] | None:
+    """Return the figure of numbers that are often quoted beside the one that stands; None where there is neither."""
+    main = next((o for o in s.outcomes if o["unit"] == "%" and o["estimate"] is not None and "saving" in o["outcome"]), None)
+    raw = [c for c in s.checks if c["unit"] == "%" and (c["kind"] == "raw" or c["check_name"] in _UNADJUSTED)]
+    if main is None or not raw:
+        return None
+    return {
+        "svg": figures.choices(raw, main, f"stands: {main['outcome']}"), "alt": "The estimate that stands with its interval, and raw figures beside it",
+        "note": "Raw figures carry no interval that means what it says: sludge, days and trimming differ between the arms. Do not quote them.",
+    }  # fmt: skip
 
 
 def _figures(s: Statement, *, us: bool) -> list[dict[str, str]]:
