@@ -152,8 +152,10 @@ def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, cal
         return run.finished(outputs=[str(path)], notices=mail.run(home, plant_id, path, as_of=run.as_of))
 
 
-def compare(home: Home, plan_name: str, *, call: Call = direct, as_of: datetime | None = None) -> Summary:
-    """Compute the comparison of a plan below `<home>/plans/`, publish it, and write its statement."""
+def compare(
+    home: Home, plan_name: str, *, call: Call = direct, as_of: datetime | None = None, tell: Callable[[str], None] = lambda _: None
+) -> Summary:
+    """Compute the comparison of a plan below `<home>/plans/`, publish it, and write its statement; `tell` hears what is being computed."""
     from pipelines import compare as comparing
     from pipelines import publish
     from pipelines.compare import plan
@@ -165,7 +167,7 @@ def compare(home: Home, plan_name: str, *, call: Call = direct, as_of: datetime 
         loader.of_plant(home, plant_id)
         notices: list[Notice] = []
         with Store(home.store(plant_id), plant_id) as store:
-            steps = [call(comparing.run, store, loaded, run.as_of), call(publish.run, home, store, known_from=run.as_of, notices=notices)]
+            steps = [call(comparing.run, store, loaded, run.as_of, tell), call(publish.run, home, store, known_from=run.as_of, notices=notices)]
         path = call(statement.run, home, plant_id, loaded.name, loaded.shown_hash)
         return run.finished(steps=steps, outputs=[str(path)], notices=notices)
 

@@ -36,7 +36,7 @@ def compare(plan: str, as_of: datetime | None, as_json: bool, home: Home) -> int
     from pipelines.store import connect
 
     with Progress(plan) as progress:
-        summary = order.compare(home, plan, call=progress.call, as_of=as_of)
+        summary = order.compare(home, plan, call=progress.call, as_of=as_of, tell=progress.now)
     con = connect(home.database, read_only=True)
     try:
         found = con.execute(

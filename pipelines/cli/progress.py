@@ -19,6 +19,7 @@ _STEPS = {
     "align": "aligning to minutes",
     "compute": "computing KPIs",
     "watch": "looking for flags",
+    "compare": "comparing arrangements",
     "publish": "publishing",
     "report": "writing the page",
 }

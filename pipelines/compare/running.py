@@ -46,7 +46,7 @@ def run(home: Home, store: Store) -> tuple[StepReceipt, list[Notice]]:
             rows += _of_plan(store, loaded)
     frames = {"comparison_running": pl.DataFrame(rows, schema=TABLES["comparison_running"].polars_schema()), "pump_wear": _wear(store)}
     counts = {name: frame.height for name, frame in frames.items() if frame is not None and _replaced(store, name, frame)}
-    return StepReceipt("compare", len(rows), counts, clock.stopwatch() - started), notices
+    return StepReceipt("compare", 0, counts, clock.stopwatch() - started), notices
 
 
 def _replaced(store: Store, name: str, frame: pl.DataFrame) -> bool:

@@ -24,7 +24,7 @@ def test_an_empty_register_writes_nothing_and_runs_no_step(small: Any) -> None:
     small.export(0)
     small.lab("2026-01-05,2.0,20")
     summary = small.nightly()
-    assert [s.step for s in summary.steps] == ["align", "compute", "watch"]
+    assert [s.step for s in summary.steps] == ["align", "compute", "watch", "compare"]
     assert small.dose() == pytest.approx(PLAIN, rel=1e-12)
     assert small.ask("SELECT count(*) FROM corrections_applied") == [(0,)]
 

@@ -41,7 +41,7 @@ def test_readings_of_version_1_are_packed_and_nothing_is_done_again(demo_home: P
     as_of_old(home.store(PLANT), *readings_as_text())
     before = publish.hashes(home)
     summary = order.nightly(home, PLANT, AS_OF)
-    assert [s.days for s in summary.steps] == [0, 0, 0, 0]
+    assert {s.days for s in summary.steps} == {0}
     order.rebuild(home, PLANT, as_of=AS_OF)
     assert publish.hashes(home) == before
     with Store(home.store(PLANT), PLANT) as store:
