@@ -167,7 +167,10 @@ def compare(
         loader.of_plant(home, plant_id)
         notices: list[Notice] = []
         with Store(home.store(plant_id), plant_id) as store:
-            steps = [call(comparing.run, store, loaded, run.as_of, tell), call(publish.run, home, store, known_from=run.as_of, notices=notices)]
+            steps = [
+                call(comparing.run, store, loaded, run.as_of, tell),
+                call(publish.run, home, store, known_from=run.as_of, notices=notices),
+            ]
         path = call(statement.run, home, plant_id, loaded.name, loaded.shown_hash)
         return run.finished(steps=steps, outputs=[str(path)], notices=notices)
 
