@@ -28,5 +28,14 @@ def _judged(work: Work, row: dict[str, Any]) -> Outcome:
     note = f"{row['index_kind']} {row['index_now']:.3f} over the last {wear.LAST_WEEKS} weeks, threshold {row['threshold_index']:.2f} (common practice)"
     ends = {"low": row["years_to_threshold_low"], "high": row["years_to_threshold_high"]}
     work.check("wear", f"time until the threshold, {row['pump']}", note, unit="years", **ends)
-    estimate = Estimate(row["loss_pct_year"], row["low"], row["high"], "%/year", 95.0, "trend, drift of meters added", 0, 7 * row["weeks"])
-    return Outcome(name, estimate, WORSE if row["low"] > 0.0 else NOT_SHOWN, row["sentence"])
+    estimate = Estimate(
+        row["loss_pct_year"],
+        row["loss_pct_year_low"],
+        row["loss_pct_year_high"],
+        "%/year",
+        95.0,
+        "trend, drift of meters added",
+        0,
+        7 * row["weeks"],
+    )
+    return Outcome(name, estimate, WORSE if row["loss_pct_year_low"] > 0.0 else NOT_SHOWN, row["sentence"])

@@ -98,7 +98,7 @@ def statement(weeks: pl.DataFrame) -> dict[str, Any]:
     return {
         "index_kind": "slip index" if is_slip else "head index", "reference_day": used["reference_day"].max() if days else None,
         "first_week": days[0] if days else None, "last_week": days[-1] if days else None, "weeks": used.height,
-        "weeks_left_out": known.height - used.height, "loss_pct_year": _known(found.loss_pct_year), "low": _known(found.low), "high": _known(found.high),
+        "weeks_left_out": known.height - used.height, "loss_pct_year": _known(found.loss_pct_year), "loss_pct_year_low": _known(found.low), "loss_pct_year_high": _known(found.high),
         "index_now": now, "threshold_index": threshold, "years_to_threshold_low": _known(short), "years_to_threshold_high": _known(long),
         "sentence": found.sentence, "refusal": found.refusal,
     }  # fmt: skip

@@ -34,8 +34,10 @@ TABLE = Table(
             "%/year",
             "loss of head, or growth of slip flow, in percent of the reference a year; null when refused",
         ),
-        Column("low", "double", "%/year", "lower end of the 95 % interval; a loss below it can be excluded when it is above 0"),
-        Column("high", "double", "%/year", "upper end of the 95 % interval: a loss above it can be excluded"),
+        Column(
+            "loss_pct_year_low", "double", "%/year", "lower end of the 95 % interval; a loss below it can be excluded when it is above 0"
+        ),
+        Column("loss_pct_year_high", "double", "%/year", "upper end of the 95 % interval: a loss above it can be excluded"),
         Column("index_now", "double", "-", "mean index of the last four weeks used"),
         Column("threshold_index", "double", "-", "index at which the pump counts as worn", nullable=False),
         Column("years_to_threshold_low", "double", "year", "shortest time until the threshold; null: no loss is possible"),

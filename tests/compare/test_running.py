@@ -117,7 +117,7 @@ def test_wear_statement_of_whole_weeks_only() -> None:
     )  # fmt: skip
     (row,) = wear.of_plant("p", weeks, "v").to_dicts()
     assert (row["weeks"], row["last_week"], row["index_kind"]) == (59, date(2026, 2, 16), "head index")
-    assert row["low"] < 5.0 < row["high"]
+    assert row["loss_pct_year_low"] < 5.0 < row["loss_pct_year_high"]
     # index now about 0.945: room 4.5 % of head at 5 % a year and a bit: about a year
     assert row["years_to_threshold_low"] < 0.9 < row["years_to_threshold_high"]
     far = weeks.with_columns(wear_index=pl.when(pl.int_range(60) == 30).then(0.5).otherwise("wear_index"))
