@@ -7,12 +7,12 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from pipelines.align import grid, readings, silence, states, worklist
+from pipelines.align import grid, silence, states, worklist
 from pipelines.base import clock
 from pipelines.base.receipts import StepReceipt
 from pipelines.plant import calendar, limits, registers
 from pipelines.plant.model import Line, PlantFile
-from pipelines.store import Store, schema_check
+from pipelines.store import Store, reading_series, schema_check
 from schemas.vocabulary import RUNNING_STATES
 
 __all__ = ["aligned", "run"]
@@ -49,7 +49,7 @@ def aligned(store: Store, plant_file: PlantFile, first: datetime, end: datetime)
     spans = {line.id: grid.spans_by_role(line.id, plant_file) for line in lines}
     early = first - max(states.look_back_min(line) for line in lines) * calendar.MINUTE
     tags = sorted({span.signal.tag for roles in spans.values() for found in roles.values() for span in found})
-    series = readings.of_range(store, tags, early, end, max(limits.LONGEST_REACH, registers.longest_reach(plant_file.signals)))
+    series = reading_series.of_range(store, tags, early, end, max(limits.LONGEST_REACH, registers.longest_reach(plant_file.signals)))
     edges = np.arange(calendar.micros(early), calendar.micros(end) + 1, calendar.MINUTE // timedelta(microseconds=1), dtype=np.int64)
     axis = plant_file.calendar.minutes(first, end)
     found = {

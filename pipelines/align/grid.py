@@ -9,12 +9,12 @@ from datetime import timedelta
 import numpy as np
 import polars as pl
 
-from pipelines.align.readings import NOTHING, Series
 from pipelines.align.segments import Stretches, Times, Truth, Values, averaged, stretches
 from pipelines.base import units
 from pipelines.plant import limits, registers
 from pipelines.plant.calendar import FAR_FUTURE, micros
 from pipelines.plant.model import PlantFile, Signal
+from pipelines.store.reading_series import NOTHING, Series
 from schemas.roles import ROLES, Role
 from schemas.vocabulary import BAD, GOOD
 

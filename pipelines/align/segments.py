@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipelines.store.reading_series import Codes, Times, Values
 from schemas.vocabulary import BAD, GOOD
 
-Times = NDArray[np.int64]  # [us]
-Values = NDArray[np.float64]
-Codes = NDArray[np.uint8]  # 0 good, 1 uncertain, 2 bad
+__all__ = ["Codes", "Stretches", "Times", "Truth", "Values", "Weighted", "averaged", "cut", "inside", "stretches"]
+
 Truth = NDArray[np.bool_]
 Places = NDArray[np.intp]
 

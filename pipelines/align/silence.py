@@ -8,9 +8,9 @@ from datetime import timedelta
 import numpy as np
 
 from pipelines.align.grid import RoleMinutes, Span
-from pipelines.align.readings import Series
 from pipelines.align.segments import Times, Truth
 from pipelines.plant import limits
+from pipelines.store.reading_series import Series
 from schemas.roles import ROLES
 
 _TICK = timedelta(microseconds=1)

@@ -9,7 +9,7 @@ import polars as pl
 from pipelines.base import clock
 from pipelines.base.errors import InternalError
 from pipelines.base.receipts import StepReceipt
-from pipelines.compute import settings
+from pipelines.compute import register_days, settings
 from pipelines.compute.table_build import is_asked, make_all
 from pipelines.plant import limits
 from pipelines.plant.model import PlantFile
@@ -54,6 +54,7 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
     existing = _existing(store)
     for piece in _pieces(store, existing):
         days_to_work(store, plant_file.plant.week_start_number, piece, existing)
+        store.to_work("register_days", register_days.frame(store, plant_file, piece))
         make_all(store)
         with store.transaction():
             for name, where in MERGED.items():

@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from schemas.kpis.columns import KPI
+from schemas.kpis.day_only import DAY_ONLY
 from schemas.kpis.model import KpiColumn
-from schemas.kpis.uncertainty import UNCERTAINTY
 
 SQL = Path(__file__).parents[2] / "sql"
 _BY = "-- written by `python -m schemas` from the declarations in schemas/kpis"
@@ -36,7 +36,7 @@ def write() -> None:
 
 def us_forms() -> dict[str, tuple[str, str]]:
     """Return (name, unit) in US units of every converted column of the KPI tables."""
-    return {c.name: form for c in (*KPI, *UNCERTAINTY) if (form := c.us_form()) is not None}
+    return {c.name: form for c in (*KPI, *DAY_ONLY) if (form := c.us_form()) is not None}
 
 
 def _named(kind: str) -> list[str]:
@@ -106,5 +106,5 @@ def _kpi_day_us() -> str:
 -- known limits: none
 {_BY}
 CREATE OR REPLACE VIEW kpi_day_us AS
-{_converted(UNCERTAINTY, "kpi_us('kpi_day')", 0)};
+{_converted(DAY_ONLY, "kpi_us('kpi_day')", 0)};
 """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from schemas.kpis.columns import KPI
-from schemas.kpis.uncertainty import UNCERTAINTY
+from schemas.kpis.day_only import DAY_ONLY
 from schemas.model import Column, Table
 
 TABLE = Table(
@@ -18,6 +18,6 @@ TABLE = Table(
         Column("line", "text", "-", "line id", nullable=False),
         Column("operating_day", "date", "-", "plant-local day from the configured hour", nullable=False),
         *KPI,
-        *UNCERTAINTY,
+        *DAY_ONLY,
     ),
 )

@@ -1,7 +1,8 @@
 -- question: Which solids went into each line, out with the cake and out with the filtrate, in each week and month?
 -- unit: in the names
 -- grain: plant, line, kind of period, period
--- formula: volume of a day = metered volume x running minutes / those with flow; feed solids = sum of V SG TS over days with TS / their share of V;
+-- formula: volume of a day = metered volume x running minutes / those with flow; where the meter or the state is not known for a part of the day, what the
+--          sludge register counted, unless it differs from the meter by more than 5 % while both are known; feed solids = sum of V SG TS over days with TS / their share of V;
 --          cake = tickets x mean of the same day's cake TS weighted by wet mass; filtrate = mean TSS weighted by V (1 + w) x [sum V (1 + w) - cake]
 -- source: mass balance; 1 m3 water = 1 t
 -- known limits: a period is whole when all its days are there and tickets have come up to its last feeding day or later; cake in the hopper at the ends of the period is not known; TSS leaves out dissolved solids
@@ -14,9 +15,13 @@ WITH ticket AS (
 ), day AS (
   SELECT h.plant, h.line, h.operating_day, s.week_start, s.sludge_sg, h.feed_ts_pct, h.cake_ts_pct, h.filtrate_tss_mg_l, h.dilution_ratio,
     coalesce(t.tickets, 0) AS tickets, t.wet_t,
-    CASE WHEN d.fed_running_m3 > 0 THEN d.fed_running_m3 END AS metered_m3,
-    metered_m3 * d.running_minutes / nullif(d.flow_known_minutes, 0) AS fed_m3,
-    coalesce(d.running_minutes > 0 AND d.flow_known_minutes = 0, false) OR (coalesce(d.running_minutes, 0) = 0 AND h.unknown_minutes >= 120) AS is_unmetered
+    coalesce(h.sludge_register_m3 > 0 AND (h.unknown_minutes >= 30 OR d.flow_known_minutes < d.running_minutes), false)
+      AND coalesce(h.sludge_closure BETWEEN 0.95 AND 1.05, true) AS is_counted,
+    CASE WHEN is_counted THEN h.sludge_register_m3 WHEN d.fed_running_m3 > 0 THEN d.fed_running_m3 END AS metered_m3,
+    CASE WHEN is_counted THEN metered_m3 ELSE metered_m3 * d.running_minutes / nullif(d.flow_known_minutes, 0) END AS fed_m3,
+    NOT is_counted
+      AND (coalesce(d.running_minutes > 0 AND d.flow_known_minutes = 0, false) OR (coalesce(d.running_minutes, 0) = 0 AND h.unknown_minutes >= 120))
+      AS is_unmetered
   FROM kpi_day h
   JOIN line_settings s ON s.plant = h.plant AND s.line = h.line
   LEFT JOIN line_day d ON d.plant = h.plant AND d.line = h.line AND d.operating_day = h.operating_day

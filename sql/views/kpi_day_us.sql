@@ -17,7 +17,8 @@ SELECT * RENAME (
   mixing_dp_kpa_u AS mixing_dp_psi_u,
   mixing_dp_ref_kpa_u AS mixing_dp_ref_psi_u,
   energy_kwh_t_u AS energy_kwh_per_dry_ton_u,
-  cost_total_per_t_u AS cost_total_per_dry_ton_u
+  cost_total_per_t_u AS cost_total_per_dry_ton_u,
+  sludge_register_m3 AS sludge_register_gal
 )
 FROM (
   SELECT * REPLACE (
@@ -31,7 +32,8 @@ FROM (
     kpa_to_psi(mixing_dp_kpa_u) AS mixing_dp_kpa_u,
     kpa_to_psi(mixing_dp_ref_kpa_u) AS mixing_dp_ref_kpa_u,
     per_t_to_per_short_ton(energy_kwh_t_u) AS energy_kwh_t_u,
-    per_t_to_per_short_ton(cost_total_per_t_u) AS cost_total_per_t_u
+    per_t_to_per_short_ton(cost_total_per_t_u) AS cost_total_per_t_u,
+    m3_to_gal(sludge_register_m3) AS sludge_register_m3
   )
   FROM kpi_us('kpi_day')
 );

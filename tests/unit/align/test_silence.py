@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from pipelines.align import grid
-from pipelines.align.readings import Series
 from pipelines.align.silence import without_held_states
+from pipelines.store.reading_series import Series
 from tests.plants import RUN, plant_file
 
 MINUTE_US = 60_000_000

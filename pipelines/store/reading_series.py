@@ -12,9 +12,12 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipelines.align.segments import Codes, Times, Values
 from pipelines.plant import limits
-from pipelines.store import Store
+from pipelines.store.plant_store import Store
+
+Times = NDArray[np.int64]  # [us]
+Values = NDArray[np.float64]
+Codes = NDArray[np.uint8]  # 0 good, 1 uncertain, 2 bad
 
 _FEW_ROWS = 16  # of a stretch on average: below, rows are taken one by one
 
