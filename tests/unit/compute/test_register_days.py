@@ -14,7 +14,9 @@ from pipelines.store.reading_series import Series
 
 BEGIN = datetime(2026, 1, 5, 6, tzinfo=UTC)
 END = BEGIN + timedelta(days=1)
-FQ = Signal.model_validate({"line": "line-1", "role": "sludge_total", "tag": "FQ", "unit": "m3", "rollover": 10_000.0, "maximum_rate": "120 m3/h"})
+FQ = Signal.model_validate(
+    {"line": "line-1", "role": "sludge_total", "tag": "FQ", "unit": "m3", "rollover": 10_000.0, "maximum_rate": "120 m3/h"}
+)
 NEAR = "register not read near the beginning or the end of the day"
 
 

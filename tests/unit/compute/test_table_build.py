@@ -25,7 +25,16 @@ def test_what_a_statement_reads_from_is_told_by_its_text() -> None:
 
 
 def test_every_table_of_work_that_is_read_is_made_by_some_file_or_by_the_step() -> None:
-    by_the_step = {"limits", "touched_days", "rolling_hour_days", "rolling_days", "needed_days", "touched_weeks", "plant_file", "register_days"}
+    by_the_step = {
+        "limits",
+        "touched_days",
+        "rolling_hour_days",
+        "rolling_days",
+        "needed_days",
+        "touched_weeks",
+        "plant_file",
+        "register_days",
+    }
     for name in table_build.TABLES:
         assert table_build.reads_from(text_of(name)) <= {*table_build.TABLES, *by_the_step}, name
 
