@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -52,11 +53,20 @@ def aligned(store: Store, plant_file: PlantFile, first: datetime, end: datetime)
     series = reading_series.of_range(store, tags, early, end, max(limits.LONGEST_REACH, registers.longest_reach(plant_file.signals)))
     edges = np.arange(calendar.micros(early), calendar.micros(end) + 1, calendar.MINUTE // timedelta(microseconds=1), dtype=np.int64)
     axis = plant_file.calendar.minutes(first, end)
-    found = {
-        line.id: silence.without_held_states(grid.line_minutes(spans[line.id], series, edges), spans[line.id], series, edges)
-        for line in lines
-    }
+    found = {line.id: _roles(plant_file, line, spans[line.id], series, edges) for line in lines}
     return pl.concat([_line_rows(store.plant, line, found[line.id], axis) for line in lines])
+
+
+def _roles(
+    plant_file: PlantFile,
+    line: Line,
+    spans: dict[str, list[grid.Span]],
+    series: Mapping[str, reading_series.Series],
+    edges: reading_series.Times,
+) -> dict[str, grid.RoleMinutes]:
+    """Return the roles of a line on the intervals between the edges [us]: of its signals, and flows told by registers alone."""
+    of_signals = silence.without_held_states(grid.line_minutes(spans, series, edges), spans, series, edges)
+    return grid.with_flows_by_register(of_signals, registers.flows_by_register(plant_file, line), edges)
 
 
 def _line_rows(plant: str, line: Line, roles: dict[str, grid.RoleMinutes], axis: pl.DataFrame) -> pl.DataFrame:

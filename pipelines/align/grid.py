@@ -19,6 +19,7 @@ from schemas.roles import ROLES, Role
 from schemas.vocabulary import BAD, GOOD
 
 _TICK = timedelta(microseconds=1)
+_HOUR_US = timedelta(hours=1) / _TICK
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,19 @@ def line_minutes(spans: Mapping[str, list[Span]], series: Mapping[str, Series], 
         if role in registers.METERS
     }
     return {role: _role_minutes(ROLES[role], found, series, edges, most.get(role)) for role, found in spans.items()}
+
+
+def with_flows_by_register(roles: Mapping[str, RoleMinutes], flows: Mapping[str, str], edges: Times) -> dict[str, RoleMinutes]:
+    """Return the roles and, for each flow role that a register stands in for, the register's increments as a flow [m3/h]."""
+    hours = np.diff(edges) / _HOUR_US
+    out = dict(roles)
+    for flow, total in flows.items():
+        register = roles[total]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            rate = register.value / (register.coverage * hours)
+        unknown = np.full(len(rate), np.nan)
+        out[flow] = RoleMinutes(rate, register.coverage, register.is_uncertain, unknown, unknown)
+    return out
 
 
 def _role_minutes(role: Role, spans: list[Span], series: Mapping[str, Series], edges: Times, most: float | None) -> RoleMinutes:

@@ -7,6 +7,7 @@ from typing import Any
 import polars as pl
 
 from pipelines.compute import log_settings, uncertainty
+from pipelines.plant import registers
 from pipelines.plant.calendar import FAR_FUTURE
 from pipelines.plant.model import Line, PlantFile
 from pipelines.store import Store, schema_check
@@ -72,7 +73,7 @@ def _line(plant: str, plant_file: PlantFile, line: Line) -> dict[str, Any]:
         "suction_minimum_kpa": line.pump.suction_minimum, "discharge_maximum_kpa": line.pump.discharge_maximum,
         "drive_efficiency": line.pump.drive_efficiency, "sludge_viscosity_mpa_s": line.sludge_viscosity_mpa_s,
         "mixing_volume_l": None if line.mixing_volume is None else line.mixing_volume * 1000.0, "polymer_tank_m3": line.polymer_tank,
-        **_shared(plant_file, line),
+        "register_flows": " ".join(registers.flows_by_register(plant_file, line)) or None, **_shared(plant_file, line),
     }  # fmt: skip
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from pipelines.base import units
+from pipelines.plant import registers
 from pipelines.plant.calendar import FAR_FUTURE, LONG_AGO
 from pipelines.plant.model import PlantFile, Signal
-from schemas.roles import ROLES
+from schemas.roles import ROLES, Role
 
 # Standard uncertainty of a meter whose plant file says nothing, by its dimension: gain [% of value], offset [% of range],
 # noise [% of a minute's value]. Common practice, no source: magnetic flow meters on sludge verified within 3 %, gauges within
@@ -22,7 +23,14 @@ def rows(plant: str, plant_file: PlantFile) -> list[dict[str, Any]]:
     out = []
     for line in plant_file.lines:
         mine = [s for s in plant_file.signals_of(line.id) if s.meaning.kind == "analog" and s.meaning.dimension in DEFAULTS]
-        found = [_meter(plant_file, signal) for signal in mine] + _lab(plant_file) + _polymers(plant_file, line.id)
+        flows = {total: flow for flow, total in registers.flows_by_register(plant_file, line).items()}
+        by_register = [_meter(plant_file, s, ROLES[flows[s.role]]) for s in plant_file.signals_of(line.id) if s.role in flows]
+        found = (
+            [_meter(plant_file, signal, signal.meaning) for signal in mine]
+            + by_register
+            + _lab(plant_file)
+            + _polymers(plant_file, line.id)
+        )
         out += [{"plant": plant, "line": line.id, **row} for row in found]
     return out
 
@@ -33,12 +41,13 @@ def _row(quantity: str, unit: str = "-", *, given: bool, **parts: Any) -> dict[s
     return {"quantity": quantity, "unit": unit, "basis": "plant file" if given else "default", **dates, **none, **parts}
 
 
-def _meter(plant_file: PlantFile, signal: Signal) -> dict[str, Any]:
-    said, role = signal.uncertainty, signal.meaning
+def _meter(plant_file: PlantFile, signal: Signal, role: Role) -> dict[str, Any]:
+    """Return the row of a meter under its role; of a register that stands in for a flow meter under the role of the flow."""
+    said = signal.uncertainty
     gain, offset_share, noise = DEFAULTS[role.dimension]
     gain = POLYMER_GAIN_PCT if role.name.startswith("polymer") else gain
     factor = abs(units.unit(signal.unit).factor)
-    span = signal.range[1] - signal.range[0] if signal.range else 0.0
+    span = signal.range[1] - signal.range[0] if signal.range and signal.meaning.kind == "analog" else 0.0
     offset = said.offset if said.offset is not None else offset_share / 100.0 * span
     return _row(
         role.name, ROLES[role.name].unit, given=bool(said.model_fields_set), systematic_pct=gain if said.gain_pct is None else said.gain_pct,

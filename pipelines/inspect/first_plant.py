@@ -125,8 +125,9 @@ def _line(number: int, tags: Sequence[TagSurvey], found: _Found) -> str:
     """Return the [[lines]] block: device by the words of tags and files, sizes by what the flows reached."""
     device, word = _device(tags, found)
     by_role = {t.role: t for t in tags}
-    feed = _size(by_role.get("sludge_flow"), 50.0, "m3/h")
-    polymer = _size(by_role.get("polymer_neat_flow") or by_role.get("polymer_solution_flow"), 100.0, "L/h")
+    feed = _size(by_role.get("sludge_flow")) or _rate(by_role.get("sludge_total"), "m3/h") or (50.0, "m3/h")
+    metered = by_role.get("polymer_neat_flow") or by_role.get("polymer_solution_flow")
+    polymer = _size(metered) or _rate(by_role.get("polymer_total"), "L/h") or (100.0, "L/h")
     meter = "neat" if "polymer_neat_flow" in by_role else "solution"
     return _LINE.format(
         n=number, q=blocks.QUESTION, device=device, why=f"the word {word!r}" if word else "nothing: it is a guess",
@@ -152,8 +153,16 @@ def _titles(seen: Inspection) -> str:
     return " ".join(cell for line, fields in seen.look.records[:20] if line < seen.proposal.header_line for cell in fields)
 
 
-def _size(tag: TagSurvey | None, usual: float, unit: str) -> tuple[float, str]:
-    return (tag.high, tag.unit) if tag is not None and tag.high and tag.unit else (usual, unit)
+def _size(tag: TagSurvey | None) -> tuple[float, str] | None:
+    """Return the largest flow seen, with its unit."""
+    return (tag.high, tag.unit) if tag is not None and tag.high and tag.unit else None
+
+
+def _rate(tag: TagSurvey | None, unit: str) -> tuple[float, str] | None:
+    """Return the usual rate of a volume register while it counts."""
+    if tag is None or tag.unit is None or not tag.rate_per_h:
+        return None
+    return units.from_si(units.to_si(tag.rate_per_h, tag.unit), unit), unit
 
 
 def _amount(size: tuple[float, str], share: float) -> str:

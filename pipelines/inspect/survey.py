@@ -41,6 +41,7 @@ class TagSurvey:
     has_word: bool  # a word of the tag speaks for the role
     question: str
     evidence: str = ""
+    rate_per_h: float | None = None  # of a value that only grows, while it does
 
     @property
     def is_state(self) -> bool:
@@ -150,7 +151,19 @@ def _tag(name: object, seen: pl.DataFrame, unit: str | None) -> TagSurvey:
         has_word=guess is not None and guess.has_word,
         question=_question(guess, unit, state=state),
         evidence=_evidence(guess, unit, state=state),
+        rate_per_h=_rate(seen) if grows else None,
     )
+
+
+def _rate(seen: pl.DataFrame) -> float | None:
+    """Return the middle one of the rates [unit/h] at which a register grew; None where it did not."""
+    import numpy as np
+
+    known = seen.drop_nulls(["number", "time_utc"]).sort("time_utc")
+    hours = np.diff(known["time_utc"].to_physical().to_numpy()) / 3.6e9
+    grown = np.diff(known["number"].to_numpy())
+    rates = grown[(grown > 0) & (hours > 0)] / hours[(grown > 0) & (hours > 0)]
+    return float(np.median(rates)) if len(rates) else None
 
 
 def _evidence(guess: RoleGuess | None, unit: str | None, *, state: bool) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipelines.plant import registers
 from pipelines.plant.model import Line, PlantFile
 
 # (sample point, analyte); moisture is 100 - TS, so either gives the solids of a point.
@@ -25,7 +26,7 @@ def needs(plant_file: PlantFile) -> list[Need]:
 
 
 def _of_line(plant_file: PlantFile, line: Line) -> list[Need]:
-    roles = {signal.role for signal in plant_file.signals_of(line.id)}
+    roles = {signal.role for signal in plant_file.signals_of(line.id)} | set(registers.flows_by_register(plant_file, line))
     samples = lab_results(plant_file, line.id)
 
     def role(*any_of: str) -> str:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipelines.base import units
 from pipelines.plant import limits
-from pipelines.plant.model import Signal
+from pipelines.plant.model import Line, PlantFile, Signal
 
 NEAR_CAP, NEAR_ZERO = 0.9, 0.1  # a rollover falls from above 0.9 to below 0.1 of the capacity (common practice, no source)
 RATE_MARGIN = 1.2  # largest believable rate over the stated maximum (common practice, no source)
@@ -24,6 +24,17 @@ def largest_rate(role: str, signals: Iterable[Signal]) -> float | None:
     """Return the range top [unit/h] of the meter beside a register, from the signals of its line; None without one."""
     tops = [units.to_si(s.range[1], s.unit) for s in signals if s.role in METERS[role] and s.range is not None]
     return max(tops, default=None)
+
+
+def flows_by_register(plant_file: PlantFile, line: Line) -> dict[str, str]:
+    """Return flow role -> register role of a line that has the register and no flow meter of that role at any time.
+
+    The rate of the register then is the flow. A polymer register counts for the meter that the line's `polymer_meter` names.
+    """
+    roles = {signal.role for signal in plant_file.signals_of(line.id)}
+    polymer = "polymer_neat_flow" if line.polymer_meter == "neat" else "polymer_solution_flow"
+    pairs = {"sludge_flow": "sludge_total", polymer: "polymer_total"}
+    return {flow: total for flow, total in pairs.items() if total in roles and flow not in roles}
 
 
 def reach(signal: Signal) -> timedelta:

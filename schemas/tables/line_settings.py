@@ -72,6 +72,7 @@ TABLE = Table(
         Column("mixing_volume_l", "double", "L", "volume in which the mixing pressure drop is spent; null when not given"),
         Column("sludge_viscosity_mpa_s", "double", "mPa s", "sludge viscosity assumed for G and Gt; null when not given"),
         Column("polymer_tank_m3", "double", "m3", "volume of the polymer solution tank; null when not given"),
+        Column("register_flows", "text", "-", "roles of flows that a register tells, for want of a meter; null when there are none"),
         Column("shared_roles", "text", "-", "roles of polymer meters that other lines read too; null when there are none"),
         Column("shared_group", "text", "-", "all lines that read them"),
         Column("shared_with", "text", "-", "those of them that are other lines"),

@@ -6,7 +6,8 @@
 --          metered, else neat polymer + make-down water as metered, else active polymer / strength; a polymer meter that other lines read too counts with sql/tables/meter_share.sql
 -- source: textbook formulas, from memory; validity after common practice, no source
 -- known limits: SG of the sludge is the plant file's constant; negative flows count as zero in totals; a minute in which a
---          metered drive is not covered has no energy; totalisers are compared only where both they and their flow cover the whole minute
+--          metered drive is not covered has no energy; totalisers are compared only where both they and their flow cover the whole minute, and
+--          never with a flow that the register itself tells
 CREATE OR REPLACE TABLE work.minute_kpi AS
 WITH dated AS (
   SELECT m.*, s.* EXCLUDE (plant, line),
@@ -42,7 +43,7 @@ WITH dated AS (
     CASE WHEN device_power_coverage >= 0.5 THEN device_power_kw END AS device_kw,
     CASE WHEN pump_suction_pressure_coverage >= 0.5 THEN pump_suction_pressure_kpa END AS suction_kpa,
     CASE WHEN pump_discharge_pressure_coverage >= 0.5 THEN pump_discharge_pressure_kpa END AS discharge_kpa,
-    coalesce(shared_roles, '') AS shared
+    coalesce(shared_roles, '') AS shared, coalesce(register_flows, '') AS by_register
   FROM dated
 ), flows AS (
   SELECT *,
@@ -74,8 +75,8 @@ WITH dated AS (
     is_processing AND mixing_upstream_pressure_coverage >= 0.5 AND mixing_downstream_pressure_coverage >= 0.5 AND q_m3_h > 0 AS has_mixing_dp,
     CASE WHEN has_mixing_dp THEN mixing_upstream_pressure_kpa - mixing_downstream_pressure_kpa
       - hydrostatic_kpa(mixing_elevation_m, sludge_sg) END AS drop_kpa,
-    sludge_total_coverage >= 1.0 AND sludge_flow_coverage >= 1.0 AS has_sludge_pair,
-    polymer_total_coverage >= 1.0
+    NOT contains(by_register, 'sludge_flow') AND sludge_total_coverage >= 1.0 AND sludge_flow_coverage >= 1.0 AS has_sludge_pair,
+    NOT contains(by_register, 'polymer_') AND polymer_total_coverage >= 1.0
       AND CASE polymer_meter WHEN 'neat' THEN polymer_neat_flow_coverage ELSE polymer_solution_flow_coverage END >= 1.0 AS has_polymer_pair
   FROM flows
 )

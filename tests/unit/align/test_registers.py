@@ -103,3 +103,11 @@ def test_a_rate_in_another_dimension_is_refused(rate: str | int, says: str) -> N
         plant(REGISTER | {"maximum_rate": rate})
     with pytest.raises(ValueError, match="flow, here a power"):
         plant({"role": "energy_total", "tag": "JQ", "unit": "kWh", "maximum_rate": "50 m3/h"})
+
+
+@pytest.mark.parametrize("has_meter", [False, True])
+def test_the_rate_of_a_register_is_the_flow_only_of_a_line_without_a_flow_meter(store: Store, has_meter: bool) -> None:
+    put(store, "FQ", (0.0, 1000.0), (60.0, 1090.0))  # 90 m3 in an hour
+    align.run(store, plant(REGISTER | {"hold_limit": "60 min"}, *([FLOW] if has_meter else [])))
+    expected = (None, 0.0) if has_meter else (pytest.approx(90.0), 1.0)
+    assert minute(store, 30, "sludge_flow_m3_h", "sludge_flow_coverage") == expected
