@@ -12,13 +12,13 @@ from typing import Any
 
 from pipelines.base.errors import Notice
 from pipelines.base.home import Home
-from pipelines.base.receipts import ReceiptTime, StepReceipt
+from pipelines.base.receipts import ReceiptTime, StepReceipt, added_up
 from pipelines.decisions import decision_file
 from pipelines.plant import loader
 from pipelines.plant.model import PlantFile
 from pipelines.runs.recording import recorded
 from pipelines.runs.summary import Summary
-from pipelines.store import Store, plant_file_versions
+from pipelines.store import Store, plant_file_versions, restatement
 from pipelines.store.worker_threads import WorkerThreads
 
 Call = Callable[..., Any]
@@ -46,11 +46,13 @@ def nightly(
         with Incoming(home, plant_file, run.as_of, settle_s=settle_s) as incoming, Store(home.store(plant_id), plant_id) as store:
             plant_file_versions.apply(store, plant_file, home.plant_file(plant_id), run.as_of)
             late_data.check_clock(store, run.as_of)
+            held = store.pending_days(restatement.STAGE)
             receipts, notices = call(load_files.load_inbox, home, store, plant_file, run.as_of, incoming)
             notices += [
                 *plant_file_versions.notices(store, plant_file),
                 *late_data.far_apart(store, receipts),
                 *untied_tags.first_met(store, receipts),
+                *restatement.notices(store, held),
             ]
             with WorkerThreads(store, 1) as side:
                 write = partial(publish.readings.write, home, days=store.pending_days(publish.readings.STAGE))
@@ -95,19 +97,37 @@ def apply_decisions(home: Home, plant_id: str, as_of: datetime | None = None, *,
         return run.finished(steps=steps, notices=notices)
 
 
-def backfill(home: Home, plant_id: str, first: date, last: date, as_of: datetime | None = None, *, call: Call = direct) -> Summary:
-    """Align and compute the operating days from `first` to `last`, both included, again, and publish once."""
+def backfill(
+    home: Home,
+    plant_id: str,
+    first: date | None = None,
+    last: date | None = None,
+    as_of: datetime | None = None,
+    *,
+    call: Call = direct,
+    progress: Callable[[int, int], None] = lambda *_: None,
+) -> Summary:
+    """Align and compute the operating days from `first` to `last`, both included, again, a piece at a time, and publish once.
+
+    Without days: those whose late data wait for a restatement. `progress` is told the days done and the days in all, before the
+    first piece and after each. A killed backfill loses the piece it was at; its days are computed by the next run.
+    """
     from pipelines import publish
 
     with recorded(home, plant_id, "backfill", as_of) as run:
         plant_file = loader.of_plant(home, plant_id)
         with Store(home.store(plant_id), plant_id) as store:
             plant_file_versions.apply(store, plant_file, home.plant_file(plant_id), run.as_of)
-            plant_file_versions.mark_days_again(store, plant_file, first, last)
-            notices = plant_file_versions.notices(store, plant_file)
-            steps = derive(home, store, plant_file, notices, call=call)
+            notices, steps = plant_file_versions.notices(store, plant_file), list[StepReceipt]()
+            spans = restatement.pieces(store, first, last)
+            days = [(until - since).days + 1 for since, until in spans]
+            progress(0, sum(days))
+            for number, (since, until) in enumerate(spans, 1):
+                restatement.mark(store, plant_file, since, until)
+                steps += derive(home, store, plant_file, notices, call=call)
+                progress(sum(days[:number]), sum(days))
             steps.append(call(publish.run, home, store, known_from=run.as_of, notices=notices))
-        return run.finished(steps=steps, notices=notices)
+        return run.finished(steps=added_up(steps), notices=notices)
 
 
 def rebuild(

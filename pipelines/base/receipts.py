@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -51,6 +52,16 @@ class StepReceipt:
     days: int = 0
     rows: dict[str, int] = field(default_factory=dict)
     seconds: float = 0.0
+
+
+def added_up(steps: Iterable[StepReceipt]) -> list[StepReceipt]:
+    """Return one receipt a step, in order of first appearance, with days, rows and seconds summed."""
+    sums: dict[str, StepReceipt] = {}
+    for step in steps:
+        before = sums.get(step.step, StepReceipt(step.step))
+        rows = {table: before.rows.get(table, 0) + step.rows.get(table, 0) for table in (before.rows | step.rows)}
+        sums[step.step] = StepReceipt(step.step, before.days + step.days, rows, before.seconds + step.seconds)
+    return list(sums.values())
 
 
 @dataclass(frozen=True)

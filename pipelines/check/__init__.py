@@ -27,7 +27,7 @@ from pipelines.check.receipts import Tally
 from pipelines.files.original import FileRefusedError, Original
 from pipelines.files.pieces import Chunk, RawLines, Received
 from pipelines.plant.model import Layout, PlantFile
-from pipelines.store import Store
+from pipelines.store import Store, restatement
 
 __all__ = ["AheadOfClockError", "Reading", "corrections", "is_loaded", "next_seq", "note", "refuse", "run"]
 
@@ -88,16 +88,19 @@ def run(
     received_utc: datetime,
     reading: Reading | None = None,
     is_new: bool = False,
+    holds_old_days: bool = False,
 ) -> Receipt:
     """Check one opened file into the store, all in one transaction; returns its balanced receipt. `reading`: it is being read already.
 
+    With `holds_old_days`, published days beyond the restatement horizon are not marked for a new pass but put on the list of days held.
     AheadOfClockError when most rows of a file that `is_new` lie after its receipt. FileRefusedError from the file's chunks leaves the store as it was. InternalError when the counts do not balance or
     rows do not fit their table.
     """
     started, tally, is_lab = clock.stopwatch(), Tally(), received.layout.is_lab
     with store.transaction():
+        held = restatement.days_to_hold(store, plant_file) if holds_old_days else frozenset()
         if is_lab:
-            _take_lab(store, plant_file, received, original.load_id, received_utc, tally)
+            _take_lab(store, plant_file, received, original.load_id, received_utc, tally, held)
         else:
             with reading or Reading(received, plant_file, received_utc) as begun:
                 _take_readings(store, begun, original.load_id, tally)
@@ -110,8 +113,9 @@ def run(
             raise InternalError(f"{original.file_name}: the receipt does not balance: {receipt}")
         if tally.first is not None and tally.last is not None and not is_lab:
             if tally.values_kept or tally.values_set_aside:
-                touched.mark_hours(store, plant_file, tally.first, tally.last)
-            store.mark_days("compute", tally.days)  # data_version changes even where no value does
+                touched.mark_hours(store, plant_file, tally.first, tally.last, held)
+            store.mark_days("compute", tally.days - held)  # data_version changes even where no value does
+            store.mark_days(restatement.STAGE, tally.days & held)
         touched.note_days(store, original.load_id, tally.days)
         receipts.write_load(
             store, original, archived_as, receipt, seq, received_utc, reads_as=plant_file.reads_as, spans_readings=not is_lab
@@ -202,7 +206,9 @@ def _take_readings(store: Store, reading: Reading, load_id: str, tally: Tally) -
     store.mark_days("readings", utc_days)
 
 
-def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally) -> None:
+def _take_lab(
+    store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally, held: frozenset[date]
+) -> None:
     """Lab sheets are small, and a sample may be spread over the sheet: they are taken whole."""
     lines, found, unfit_all = [], [], []
     for chunk in received.chunks():
@@ -223,4 +229,4 @@ def _take_lab(store: Store, plant_file: PlantFile, received: Received, load_id: 
     used = results.times(samples)
     tally.span(used)
     tally.days |= results.days(samples, plant_file)
-    touched.mark_lab(store, changed_days | tally.days)
+    touched.mark_lab(store, changed_days | tally.days, held)

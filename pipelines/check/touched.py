@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pipelines.plant import limits, registers
 from pipelines.plant.model import PlantFile
-from pipelines.store import Store
+from pipelines.store import Store, restatement
 from schemas import TABLES
 
 _MINUTE_US = 60_000_000
@@ -52,11 +52,12 @@ def note_days(store: Store, load_id: str, days: Iterable[date]) -> None:
     store.append("load_days", frame)
 
 
-def mark_hours(store: Store, plant_file: PlantFile, first: datetime, last: datetime) -> None:
+def mark_hours(store: Store, plant_file: PlantFile, first: datetime, last: datetime, held: frozenset[date] = frozenset()) -> None:
     """Mark the hours a load with readings from `first` to `last` touches; call it before the load is written to `loads`.
 
     Hours reach from 30 minutes (or the longest reach of a register) before the first reading to 24 hours after the last, not past the end of the last operating
-    day with readings. Where the load widens what was there, whole operating days and the hours between count as touched.
+    day with readings. Where the load widens what was there, whole operating days and the hours between count as touched. Of the
+    operating days in `held` no hour is marked: they wait for a restatement by command.
     """
     old_first, old_last = store.rows("SELECT min(first_utc), max(last_utc) FROM loads")[0]
     begin = plant_file.calendar.day_start(plant_file.calendar.operating_day(min(first, old_first or first)))
@@ -68,9 +69,13 @@ def mark_hours(store: Store, plant_file: PlantFile, first: datetime, last: datet
     if old_last is None or last > old_last:
         stop = end
         start = min(start, old_last or start)
-    store.mark_hours(max(start, begin), min(stop, end) - timedelta(microseconds=1))
+    start, stop = max(start, begin), min(stop, end)
+    for since, until in restatement.unheld_spans(plant_file, start, stop, held) if held else [(start, stop)]:
+        store.mark_hours(since, until - timedelta(microseconds=1))
 
 
-def mark_lab(store: Store, days: Iterable[date]) -> None:
-    """Mark the days of samples and those a held feed TS reaches."""
-    store.mark_days("compute", {d + timedelta(days=k) for d in days for k in range(limits.HELD_TS_DAYS + 1)})
+def mark_lab(store: Store, days: Iterable[date], held: frozenset[date] = frozenset()) -> None:
+    """Mark the days of samples and those a held feed TS reaches; days in `held` wait for a restatement by command."""
+    own = set(days)
+    store.mark_days("compute", {d + timedelta(days=k) for d in own for k in range(limits.HELD_TS_DAYS + 1)} - held)
+    store.mark_days(restatement.STAGE, own & held)

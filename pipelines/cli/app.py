@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "nightly": "pipelines.cli.plants",
     "weekly": "pipelines.cli.plants",
     "rebuild": "pipelines.cli.plants",
+    "backfill": "pipelines.cli.plants",
     "compare": "pipelines.cli.comparing",
     "plan-trial": "pipelines.cli.comparing",
     "trial-length": "pipelines.cli.comparing",

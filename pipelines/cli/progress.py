@@ -13,7 +13,7 @@ import click
 from pipelines.base import clock
 
 _EVERY_S = 0.5  # how often the live line is drawn again
-_WORDS = {"intake": "taking in files", "check_in": "checking archived files"}  # functions of `order`; steps go by their package
+_WORDS = {"load_inbox": "loading files", "check_in": "checking archived files"}  # functions of `order`; steps go by their package
 _STEPS = {
     "check": "applying corrections and decisions",
     "align": "aligning to minutes",
@@ -42,6 +42,7 @@ class Progress:
         self.label, self.left = label, left
         self._live = sys.stderr.isatty()
         self._step, self._count, self._started = "", 0, clock.stopwatch()
+        self._days, self._days_from = "", self._started
         self._over = threading.Event()
         self._ticker = threading.Thread(target=self._tick, daemon=True) if self._live else None
 
@@ -63,6 +64,17 @@ class Progress:
         self.now(words(step))
         return step(*args, **kwargs)
 
+    def done(self, days: int, of_days: int) -> None:
+        """Say how many operating days of a long run are done and about how long the rest takes."""
+        self._days = f"{days} of {of_days} days"
+        if days == 0:
+            self._days_from = clock.stopwatch()
+        else:
+            self._days += f", about {(clock.stopwatch() - self._days_from) / days * (of_days - days):.0f} s left"
+        if not self._live:
+            self._close()
+            click.echo(f"{self.label}: {self._days}", err=True)
+
     def now(self, step: str) -> None:
         """Say which step runs from here on."""
         if step != self._step:
@@ -78,6 +90,9 @@ class Progress:
 
     def _tick(self) -> None:
         while not self._over.wait(_EVERY_S):
-            extra = f", {self.left()}" if self.left and self._step == _WORDS["intake"] else ""
+            extra = f", {self.left()}" if self.left and self._step == _WORDS["load_inbox"] else ""
             times = f" ({self._count})" if self._count > 1 else ""
-            click.echo(f"\r\x1b[K{self.label}: {self._step}{times}, {clock.stopwatch() - self._started:.0f} s{extra}", nl=False, err=True)
+            days = f"; {self._days}" if self._days else ""
+            click.echo(
+                f"\r\x1b[K{self.label}: {self._step}{times}, {clock.stopwatch() - self._started:.0f} s{extra}{days}", nl=False, err=True
+            )

@@ -12,6 +12,6 @@ from pipelines.flows.runs import TIMEOUT_S, plant_run, run_name
 
 
 @flow(name="backfill", flow_run_name=run_name, retries=0, persist_result=False, timeout_seconds=4 * TIMEOUT_S)
-def backfill(plant: str, first_day: date, last_day: date) -> Any:
-    """Align and compute a range of operating days again and publish once; the state says how it ended."""
+def backfill(plant: str, first_day: date | None = None, last_day: date | None = None) -> Any:
+    """Compute a range of operating days again (default: those whose late data wait) and publish once; the state says how it ended."""
     return plant_run("backfill", plant, lambda home, call: order.backfill(home, plant, first_day, last_day, call=call))

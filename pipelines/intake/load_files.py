@@ -28,7 +28,7 @@ def load_inbox(
         if not check.is_loaded(store, kept.sha256[:16]):
             folder = home.archive(store.plant)
             original, path = kept.original(folder), folder / kept.archived_as
-            receipts += check_in(store, plant_file, original, path, kept.seq, kept.received_utc, None, problems)
+            receipts += check_in(store, plant_file, original, path, kept.seq, kept.received_utc, None, problems, holds_old_days=True)
     for path in changed_sizes(home, store, problems):
         receipts += load_file(home, store, plant_file, receive.fingerprint(path), received_utc, None, problems)
     with incoming or Incoming(home, plant_file, received_utc) as files:
@@ -82,7 +82,7 @@ def load_file(
         problems.written_on(original, archived_as)
     try:
         archived = home.archive(store.plant) / archived_as
-        return check_in(store, plant_file, original, archived, seq, received_utc, reading, problems, is_new=True)
+        return check_in(store, plant_file, original, archived, seq, received_utc, reading, problems, is_new=True, holds_old_days=True)
     except AheadOfClockError as ahead:
         path = receive.return_to_inbox(home, store.plant, archived_as, original.file_name)
         if problems is None:
@@ -102,6 +102,7 @@ def check_in(
     problems: FileProblems | None = None,
     *,
     is_new: bool = False,
+    holds_old_days: bool = False,
 ) -> list[Receipt]:
     """Check an archived original into the store, or set it aside whole with its reason; one receipt a load.
 
@@ -114,7 +115,21 @@ def check_in(
         refused = refusal(error, original, problems)
         return [check.refuse(store, plant_file, original, archived.name, refused, seq=seq, received_utc=received_utc)]
     if members is None:
-        return [check_one(store, plant_file, original, archived, archived.name, seq, received_utc, reading, problems, is_new=is_new)]
+        return [
+            check_one(
+                store,
+                plant_file,
+                original,
+                archived,
+                archived.name,
+                seq,
+                received_utc,
+                reading,
+                problems,
+                is_new=is_new,
+                holds_old_days=holds_old_days,
+            )
+        ]
     receipts: list[Receipt] = []
     for number, member in enumerate(members, 1):
         one = member.original(archived, original.file_name)
@@ -124,7 +139,17 @@ def check_in(
         archived_as = f"{archived.name}/{member.name}"
         receipts.append(
             check_one(
-                store, plant_file, one, one.path, archived_as, seq + number, received_utc, None, problems, is_new=is_new and not receipts
+                store,
+                plant_file,
+                one,
+                one.path,
+                archived_as,
+                seq + number,
+                received_utc,
+                None,
+                problems,
+                is_new=is_new and not receipts,
+                holds_old_days=holds_old_days,
             )
         )
     said = f"an archive of {len(members)} file{'s' if len(members) > 1 else ''}; each has a receipt of its own"
@@ -143,6 +168,7 @@ def check_one(
     problems: FileProblems | None = None,
     *,
     is_new: bool = False,
+    holds_old_days: bool = False,
 ) -> Receipt:
     """Check one file, or one member of an archive, into the store, or set it aside whole with its reason."""
     try:
@@ -152,8 +178,9 @@ def check_one(
             return receive.raw_lines(path, received.layout, line_numbers)
 
         receipt = check.run(
-            store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc, reading=reading, is_new=is_new
-        )
+            store, plant_file, original, archived_as, received, raw, seq=seq, received_utc=received_utc, reading=reading, is_new=is_new,
+            holds_old_days=holds_old_days,
+        )  # fmt: skip
         if receipt.detail and problems is not None:
             problems.clock_disproved(original.file_name, receipt.detail)
         return receipt

@@ -52,6 +52,12 @@ class Plant(Block):
         default=None,
         description="no record is older; an export's row with an earlier time is set aside, else one such row stretches all tables to it",
     )
+    restate_days: int = Field(
+        default=45,
+        ge=1,
+        le=36_500,
+        description="published days older than so many days before the newest one are restated by `flocledger backfill` only, not by a late file [d]",
+    )
     units: Literal["US", "SI"] = Field(description="units of the weekly page and of flag texts")
     currency: str = Field(default="USD", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of all prices")
     shifts: tuple[Shift, ...] = Field(default=(), description="shifts of the roster, for kpi_shift and lab shift columns")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 
-from pipelines.base.errors import DataMissingError, Notice
+from pipelines.base.errors import Notice
 from pipelines.plant import loader
 from pipelines.plant.model import PlantFile
-from pipelines.store import Store
+from pipelines.store import Store, restatement
 from schemas import TABLES
 from schemas.tables.plant_file_versions import NEWEST
 
@@ -50,20 +50,8 @@ def apply(store: Store, plant_file: PlantFile, path: Path, when: datetime) -> bo
         first, last = store.rows("SELECT min(minute_utc), max(minute_utc) FROM minutes")[0]
         if is_new and first is not None:
             store.mark_hours(first, last)
+            store.clear_days(restatement.STAGE)  # every day is computed again, late data included
     return is_new
-
-
-def mark_days_again(store: Store, plant_file: PlantFile, first: date, last: date) -> None:
-    """Mark the hours of a range of operating days for a new pass; DataMissingError when the plant has no minutes in it."""
-    begin, end = plant_file.calendar.day_start(first), plant_file.calendar.day_end(last)
-    sql = "SELECT min(minute_utc), max(minute_utc) FROM minutes WHERE minute_utc >= $a AND minute_utc < $b"
-    there = store.rows(sql, {"a": begin, "b": end})[0]
-    if there[0] is None:
-        raise DataMissingError(
-            f"{store.plant} has no minutes from {first} to {last}", remedy="`flocledger status` shows the days with data"
-        )
-    with store.transaction():
-        store.mark_hours(*there)
 
 
 def recipe_id(store: Store) -> str:

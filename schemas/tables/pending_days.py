@@ -6,7 +6,7 @@ from schemas.model import Column, Table
 
 TABLE = Table(
     name="pending_days",
-    description="Work list that survives a kill: days whose KPIs, flags or publication are behind the minutes, whose readings are not in Parquet yet, or whose versions in the ledger are not published yet.",
+    description="Work list that survives a kill: days whose KPIs, flags or publication are behind the minutes, whose readings are not in Parquet yet, whose versions in the ledger are not published yet, or whose late data wait for a restatement by command.",
     grain="stage and operating day",
     key=("stage", "operating_day"),
     step="check",
@@ -16,9 +16,9 @@ TABLE = Table(
             "stage",
             "text",
             "-",
-            "compute, watch, publish, readings or ledger",
+            "compute, watch, publish, readings, ledger or held",
             nullable=False,
-            isin=("compute", "watch", "publish", "readings", "ledger"),
+            isin=("compute", "watch", "publish", "readings", "ledger", "held"),
         ),
         Column("operating_day", "date", "-", "operating day; of stage readings the UTC day", nullable=False),
     ),

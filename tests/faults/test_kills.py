@@ -27,6 +27,11 @@ RUN_S = 300.0
 # Each run is a process of its own, forked from one that has imported everything: what a run does takes time, not its imports.
 PROCESSES = multiprocessing.get_context("forkserver")
 PROCESSES.set_forkserver_preload(["pipelines.order", "pipelines.cli", "pipelines.cli.plants"])
+DECIDED = ["--file", "ALDER_SCADA_20260107.csv", "--row", "221", "--as", "reject", "--role", "operator", "--note", "a wrong stamp"]
+COMMANDS = [
+    ["nightly"], ["nightly"], ["nightly"], ["rebuild", "--plant", PLANT], ["weekly", "--week", "2026-W02"],
+    ["backfill", "--plant", PLANT, "--from", "2026-01-05", "--to", "2026-01-31"], ["dispose", "row", "--plant", PLANT, *DECIDED],
+]  # fmt: skip
 
 
 def deliver(home: Home, path: Path) -> None:
@@ -90,13 +95,18 @@ def campaign(folder: Path, home_in: Callable[[Path], Home], kills: int, seed: in
         tries = 0
         while sum(counts.values()) < until and tries < 4 * kills:
             tries += 1
-            words = chance.choice([["nightly"], ["nightly"], ["nightly"], ["rebuild", "--plant", PLANT]])
-            if words[0] == "rebuild" and not disturbed.store(PLANT).exists():
+            words = chance.choice(COMMANDS)
+            if words[0] != "nightly" and not disturbed.database.exists():
                 continue
-            if killed(disturbed, [*words, *as_of], chance.uniform(*AFTER_START_S)):
+            more = [] if words[0] == "dispose" else as_of  # a decision is made now, whenever its data are
+            if killed(disturbed, [*words, *more], chance.uniform(*AFTER_START_S)):
                 counts[words[0]] += 1
             readable(disturbed)
         completed(disturbed, ["nightly", *as_of])
+    if disturbed.dispositions(PLANT).exists():  # decisions that killed commands recorded count in the undisturbed home too
+        shutil.copyfile(disturbed.dispositions(PLANT), undisturbed.dispositions(PLANT))
+        for home in (undisturbed, disturbed):
+            completed(home, ["nightly", *as_of])
     content = [
         {t: h for t, h in publish.hashes(home).items() if not t.endswith("plant_file_versions")} for home in (undisturbed, disturbed)
     ]
