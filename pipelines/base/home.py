@@ -76,6 +76,11 @@ class Home:
         """Return the folder of run summaries (one JSON a run)."""
         return self.root / "runs" / plant
 
+    @property
+    def health(self) -> Path:
+        """Return the file that says how all plants are, for the site's monitor."""
+        return self.root / "health.json"
+
     def plants(self) -> list[str]:
         """Return the ids of all plants that have a plant file, sorted."""
         return sorted(p.stem for p in (self.root / "plants").glob("*.toml"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -11,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pipelines.base import sanitise
-from pipelines.base.errors import ExitCode, FlocledgerError, exit_code_of
 from pipelines.base.home import Home
-from pipelines.cli.app import EXIT_CODES, home_option, is_unexpected, kept_error, known_plants, say
+from pipelines.cli import side_by_side
+from pipelines.cli.app import EXIT_CODES, home_option, known_plants
+from pipelines.cli.outcomes import Outcome, outcome, told
 from pipelines.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -89,15 +88,31 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print the su
 @click.option(
     "--settle", "settle_s", type=click.FloatRange(0, 86400), default=0.0, help="Leave files younger than so many seconds for the next run."
 )
+@click.option("--at-once", type=click.IntRange(1, 256), help="Plants at one time, each in a process of its own. Default: 1.")
+@click.option(
+    "--on",
+    "runner",
+    metavar="RUNNER",
+    help="Prefect task runner for the plants: threads, processes, dask or dask:<address of a scheduler>.",
+)
 @json_option
 @home_option
-def nightly(home: Home, plant: str | None, as_of: datetime | None, settle_s: float, as_json: bool) -> int:
+def nightly(
+    home: Home, plant: str | None, as_of: datetime | None, settle_s: float, at_once: int | None, runner: str | None, as_json: bool
+) -> int:
     """Load waiting files, update every table, publish.
 
     Reads <home>/plants/<plant>.toml and the files of <home>/inbox/<plant>/. Writes <home>/archive/<plant>/ (the files,
     untouched), <home>/store/<plant>.duckdb, <home>/published/ and a record in <home>/runs/<plant>/. A file that cannot be
     used is set aside with its reason; a plant that fails does not stop the others. The exit code is the worst of all.
+
+    With --on the plants run as one flow of the Prefect server of PREFECT_API_URL, else of this home's `serve`, else of one started
+    for it; files younger than 60 s stay in the inbox. Workers of a Dask cluster need the home under the same path.
     """
+    if runner is not None:
+        return side_by_side.on_runner(home, known_plants(home, plant), as_of, runner=runner, at_once=at_once, as_json=as_json)
+    if at_once is not None and at_once > 1:
+        return told(side_by_side.nights(home, known_plants(home, plant), as_of, settle_s=settle_s, at_once=at_once), as_json)
 
     def run(one: str, progress: Progress) -> Summary:
         from pipelines import order
@@ -186,30 +201,13 @@ def backfill(home: Home, plant: str, first: datetime | None, last: datetime | No
 
 
 def each_plant(home: Home, plant: str | None, as_json: bool, run: Callable[[str, Progress], Summary]) -> int:
-    """Run every plant asked for, print what each did, and return the worst exit code."""
-    from pipelines.runs import summary_text
+    """Run every plant asked for, one after the other, print what each did, and return the worst exit code."""
 
-    worst, records = int(ExitCode.OK), []
-    for one in known_plants(home, plant):
-        try:
-            with Progress(one, left=partial(_left, home.inbox(one))) as progress:
-                summary = run(one, progress)
-        except Exception as error:
-            if not isinstance(error, FlocledgerError) and not is_unexpected(error):
-                raise
-            code = int(exit_code_of(error))
-            told = f"error: {error}" if isinstance(error, FlocledgerError) else kept_error(home, error, one)
-            click.echo(sanitise.lines(f"{one}: {told}"), err=True)
-            records.append({"plant": one, "error": str(error), "exit_code": code})
-        else:
-            code = int(summary.exit_code)
-            records.append(json.loads(summary.as_json()))
-            if not as_json:
-                say("\n".join(summary_text.lines(summary, near=Path.cwd())))
-        worst = max(worst, code)
-    if as_json:
-        click.echo(json.dumps({"runs": records, "exit_code": worst}, indent=1))
-    return worst
+    def one_run(one: str) -> Outcome:
+        with Progress(one, left=partial(_left, home.inbox(one))) as progress:
+            return run(one, progress)
+
+    return told(((one, outcome(home, one, partial(one_run, one))) for one in known_plants(home, plant)), as_json)
 
 
 def reporting_week(monday: date, week_start_number: int) -> date:

@@ -16,6 +16,7 @@ WEEKLY_AFTER_NIGHTLY = timedelta(hours=1)  # where the nightly run has not ended
 # Somewhere on earth clocks change between 21:00 and 04:00; a schedule in that span is skipped, doubled or shifted on two days a year.
 EARLIEST = time(5, 0)
 LATEST = time(19, 30)  # so that weekly, an hour later, is before that span too
+HOME = "home"  # name of deployments that are of no single plant
 CONCURRENCY = 1  # runs of one deployment at a time; two flows of one plant meet at the lock of its store
 
 
@@ -40,7 +41,8 @@ class Deployment:
 
     @property
     def entrypoint(self) -> str:
-        return f"pipelines/flows/{self.flow}.py:{self.flow}"
+        """Return the module path of the flow: a worker finds it in the installed package, from any folder."""
+        return f"pipelines.flows.{self.flow}.{self.flow}"
 
 
 def of_plant(plant_file: PlantFile) -> list[Deployment]:
@@ -59,6 +61,11 @@ def by_hand(plant_file: PlantFile) -> list[Deployment]:
     """Return the deployments of a plant that are started by hand, with their parameters in the form."""
     plant = plant_file.plant
     return [Deployment(flow, plant.id, "", plant.time_zone, {"plant": plant.id}) for flow in ("rebuild", "backfill")]
+
+
+def of_home() -> list[Deployment]:
+    """Return the deployments of a home as a whole: its health, every hour, and the nights of all plants side by side, by hand."""
+    return [Deployment("health", HOME, "30 * * * *", "UTC"), Deployment("plants", HOME, "", "UTC")]
 
 
 def nightly_due(plant_file: PlantFile, now: datetime) -> datetime:

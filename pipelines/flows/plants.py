@@ -7,6 +7,7 @@ A plant is the unit of work: its store is one file with a lock, and only ids, pa
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Mapping
 from datetime import datetime
@@ -14,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from prefect import flow, get_run_logger, task
-from prefect.artifacts import create_table_artifact
+from prefect.artifacts import Artifact, create_table_artifact
 from prefect.cache_policies import NO_CACHE
 from prefect.client.schemas.objects import State
 from prefect.states import Completed, Failed
@@ -25,7 +26,9 @@ from pipelines.base import sanitise
 from pipelines.base.errors import ExitCode, UsageError, exit_code_of
 from pipelines.base.home import Home
 from pipelines.flows.nightly import SETTLE_S
-from pipelines.flows.runs import TIMEOUT_S, WARNINGS
+from pipelines.flows.runs import ALERTS, TIMEOUT_S, WARNINGS
+
+TABLE = "plants"  # key of the artifact
 
 
 def runner_of(settings: Mapping[str, str]) -> TaskRunner[Any]:
@@ -59,25 +62,50 @@ def plant_night(plant: str, root: str, as_of: datetime | None) -> dict[str, Any]
     return {"plant": plant, "exit code": int(summary.exit_code), "detail": f"{len(summary.receipts)} files, {summary.seconds:.1f} s"}
 
 
-@flow(name="plants", retries=0, persist_result=False, timeout_seconds=TIMEOUT_S)
-def _plants(names: list[str], as_of: datetime | None) -> Any:
+class ConfiguredRunner(ThreadPoolTaskRunner[Any]):
+    """Stands for the task runner that the environment names when a run begins."""
+
+    def duplicate(self) -> Any:
+        """Return the task runner that the environment names now."""
+        return runner_of(os.environ)
+
+
+_CONFIGURED: Any = ConfiguredRunner()
+
+
+@flow(
+    name="plants", flow_run_name="plants", task_runner=_CONFIGURED, retries=0, persist_result=False, timeout_seconds=TIMEOUT_S,
+    on_failure=ALERTS, on_crashed=ALERTS,
+)  # fmt: skip
+def plants(names: list[str] | None = None, as_of: datetime | None = None) -> Any:
+    """Run the nights of some plants (default: all of the home) side by side; the state says how the worst one ended."""
     home = Home.resolve()
-    futures = [plant_night.submit(name, str(home.root), as_of) for name in names]
-    found = [_outcome(name, future.result(raise_on_failure=False)) for name, future in zip(names, futures, strict=True)]
-    create_table_artifact(key="plants", table=found, description=f"nightly runs of {len(found)} plants")
-    get_run_logger().info("%s", found)
+    chosen = home.plants() if names is None else names
+    futures = [plant_night.submit(name, str(home.root), as_of) for name in chosen]
+    found = [_outcome(name, future) for name, future in zip(chosen, futures, strict=True)]
+    create_table_artifact(key=TABLE, table=found, description=f"nightly runs of {len(found)} plants")
+    for one in found:
+        get_run_logger().info("%s: exit code %s, %s", one["plant"], one["exit code"], one["detail"])
     return state_of(found)
 
 
-def _outcome(name: str, result: Any) -> dict[str, Any]:
+def last_table() -> list[dict[str, Any]]:
+    """Return the table that the last run left on the server: a row a plant."""
+    artifact: Any = Artifact.get(TABLE)
+    found: list[dict[str, Any]] = json.loads(artifact.data)
+    return found
+
+
+def _outcome(name: str, future: Any) -> dict[str, Any]:
     """Return what a task said; of one that was lost with its worker, that the next run continues."""
+    try:
+        result = future.result(raise_on_failure=False)
+    except Exception as error:  # the engine's own words for a worker that died
+        result = error
     if isinstance(result, dict):
         return result
-    return {
-        "plant": name,
-        "exit code": int(ExitCode.INTERNAL),
-        "detail": f"its worker was lost: {sanitise.name(str(result))}; the next run continues",
-    }
+    detail = f"its worker was lost: {sanitise.name(str(result))}; the next run continues"
+    return {"plant": name, "exit code": int(ExitCode.INTERNAL), "detail": detail}
 
 
 def state_of(found: list[dict[str, Any]]) -> State[int]:
@@ -87,11 +115,3 @@ def state_of(found: list[dict[str, Any]]) -> State[int]:
     if failed:
         return Failed(message=f"failed: {', '.join(failed)}")
     return Completed(name=WARNINGS, data=worst) if worst else Completed(data=worst)
-
-
-def plants(names: list[str] | None = None, as_of: datetime | None = None) -> State[int]:
-    """Run the nights of some plants (default: all of the home) on the configured task runner; return the state it ended in."""
-    chosen = Home.resolve().plants() if names is None else names
-    run: Any = _plants.with_options(task_runner=runner_of(os.environ))
-    state: State[int] = run(chosen, as_of, return_state=True)
-    return state

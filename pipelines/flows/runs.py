@@ -8,6 +8,7 @@ reaches the Prefect interface can start runs of the plants of that home and noth
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, tzinfo
 from typing import Any
 
 from prefect import get_run_logger, runtime, task
@@ -17,13 +18,16 @@ from prefect.client.schemas.objects import State
 from prefect.states import Completed, Failed
 
 from pipelines.base import clock, sanitise
-from pipelines.base.errors import ExitCode, UsageError, exit_code_of
+from pipelines.base.errors import ExitCode, FlocledgerError, UsageError, exit_code_of
 from pipelines.base.home import Home
+from pipelines.flows import alerts
+from pipelines.plant import loader
 from pipelines.runs import summary_text
 from pipelines.runs.summary import Summary
 
 DATA_MISSING, WARNINGS = "DataMissing", "Warnings"  # names of states beside Prefect's own
 TIMEOUT_S = 6 * 3600.0  # a run that takes longer hangs; the next one takes up where it stopped
+ALERTS: list[Any] = [alerts.of_run]  # hooks for runs that failed (data missing included) or whose process died
 _MANY = {"check_in"}  # called once a file: one task each would flood the run
 
 
@@ -38,9 +42,17 @@ def home_of(plant: str) -> Home:
 
 
 def run_name() -> str:
-    """Return the name of a flow run: flow, plant, and the day it was scheduled for (UTC)."""
-    parameters, at = runtime.flow_run.parameters, runtime.flow_run.scheduled_start_time
-    return f"{runtime.flow_run.flow_name}-{parameters.get('plant')}-{at:%Y-%m-%d}"
+    """Return the name of a flow run: flow, plant, and the plant-local day it was scheduled for."""
+    plant, at = str(runtime.flow_run.parameters.get("plant")), runtime.flow_run.scheduled_start_time
+    return f"{runtime.flow_run.flow_name}-{plant}-{at.astimezone(_zone(plant)):%Y-%m-%d}"
+
+
+def _zone(plant: str) -> tzinfo:
+    """Return a plant's time zone; UTC when its plant file cannot say."""
+    try:
+        return loader.of_plant(home_of(plant), plant).calendar.zone
+    except FlocledgerError:
+        return UTC
 
 
 def as_task(step: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -10,19 +11,19 @@ import sys
 import urllib.error
 import urllib.request
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, nullcontext
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from threading import Event, current_thread, main_thread
 
 from pipelines.base import clock, file_lock
-from pipelines.base.errors import InternalError, UsageError
+from pipelines.base.errors import InternalError, LockedError, UsageError
 from pipelines.base.home import Home
 from pipelines.flows.deployments import CONCURRENCY, Deployment
 
 START_S = 90.0  # a cold database on a loaded machine took 15 to 20 s
 STOP_S = 15.0
 _ASK_EVERY_S = 0.3
-_PID = "server.pid"
+_PID, _LOCK = "server.pid", ".serve.lock"
 # Asks Linux to end the server when the process that started it dies; elsewhere the next start ends it.
 _ENDS_WITH_PARENT = """
 import ctypes, os, signal, sys
@@ -33,7 +34,7 @@ except (AttributeError, OSError):
 if os.getppid() == int(sys.argv[1]):
     os.execv(sys.executable, [sys.executable, "-m", "prefect", "server", "start", *sys.argv[2:]])
 """
-_AT_ONCE = 2  # plant runs at one time on this machine
+HISTORY_DAYS = 400  # runs older than so much are deleted from the history of the own server: a year and its comparison
 
 
 @contextmanager
@@ -48,6 +49,8 @@ def local_server(folder: Path, port: int, *, start_s: float = START_S) -> Iterat
     _check_free(port)
     url = f"http://127.0.0.1:{port}/api"
     settings = {**os.environ, "PREFECT_HOME": str(folder), "PREFECT_SERVER_ANALYTICS_ENABLED": "false", "DO_NOT_TRACK": "1"}
+    settings.setdefault("PREFECT_SERVER_SERVICES_DB_VACUUM_ENABLED", "events,flow_runs,orphans")
+    settings.setdefault("PREFECT_SERVER_SERVICES_DB_VACUUM_RETENTION_PERIOD", str(HISTORY_DAYS * 86_400))
     settings.pop("PREFECT_API_URL", None)
     command = [sys.executable, "-c", _ENDS_WITH_PARENT, str(os.getpid()), "--host", "127.0.0.1", "--port", str(port)]
     # A session of its own: an interrupt from the keyboard is for this process, which needs the server until its runners have ended.
@@ -67,6 +70,30 @@ def local_server(folder: Path, port: int, *, start_s: float = START_S) -> Iterat
             except subprocess.TimeoutExpired:
                 server.kill()
             (folder / _PID).unlink(missing_ok=True)
+
+
+@contextmanager
+def server_of(home: Home, port: int, *, start_s: float = START_S) -> Iterator[str]:
+    """Give the URL of a server for one run: that of PREFECT_API_URL, else of the `serve` of this home, else one started for it."""
+    given, folder = os.environ.get("PREFECT_API_URL"), home.root / "prefect"
+    os.environ.setdefault("PREFECT_HOME", str(folder))
+    if given:
+        yield given
+        return
+    try:
+        with _lock(home, port), local_server(folder, port, start_s=start_s) as url:
+            yield url
+    except LockedError:
+        holder = re.search(r"port (\d+)", (folder / _LOCK).read_text(encoding="utf-8"))
+        if holder is None:
+            raise
+        yield f"http://127.0.0.1:{holder[1]}/api"
+
+
+def _lock(home: Home, port: int) -> AbstractContextManager[None]:
+    """Hold the one place from which a home is served; LockedError names who holds it."""
+    path = home.root / "prefect" / _LOCK
+    return file_lock.held(path, f"serving {home.root}", remedy="end that `flocledger serve` first", words=f", port {port}")
 
 
 def _check_free(port: int) -> None:
@@ -120,21 +147,21 @@ def _wait_until_healthy(server: subprocess.Popen[bytes], url: str, log: Path, st
     )
 
 
-def serve(home: Home, planned: Sequence[Deployment], *, port: int, start_s: float = START_S) -> None:
+def serve(home: Home, planned: Sequence[Deployment], *, port: int, start_s: float = START_S, at_once: int = 1) -> None:
     """Serve the deployments until interrupted; on the server of PREFECT_API_URL, else on one of its own.
 
-    One process a home: LockedError says who serves it already. Runs work in this home, whatever their parameters.
+    `at_once` is how many runs go at one time. One process a home: LockedError says who serves it already. Runs work in this home, whatever their parameters.
     """
     given, folder = os.environ.get("PREFECT_API_URL"), home.root / "prefect"
-    with file_lock.held(folder / ".serve.lock", f"serving {home.root}", remedy="end that `flocledger serve` first", words=f", port {port}"):
+    with _lock(home, port):
         os.environ["FLOCLEDGER_HOME"] = str(home.root)
         with nullcontext(given) if given else local_server(folder, port, start_s=start_s) as url:
             os.environ["PREFECT_API_URL"] = url
             os.environ.setdefault("PREFECT_HOME", str(folder))
-            _serve(planned, clear=given is None)
+            _serve(planned, clear=given is None, at_once=at_once)
 
 
-def _serve(planned: Sequence[Deployment], *, clear: bool) -> None:
+def _serve(planned: Sequence[Deployment], *, clear: bool, at_once: int) -> None:
     from importlib import import_module
 
     import prefect
@@ -159,5 +186,5 @@ def _serve(planned: Sequence[Deployment], *, clear: bool) -> None:
             for one in planned
         ),
         pause_on_shutdown=False,  # the server is this home's own, or somebody else's: neither is left without nights
-        limit=_AT_ONCE,
+        limit=at_once,
     )

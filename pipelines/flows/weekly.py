@@ -13,7 +13,7 @@ from pipelines.base.errors import LockedError
 from pipelines.base.home import Home
 from pipelines.flows import deployments
 from pipelines.flows.nightly import SETTLE_S
-from pipelines.flows.runs import TIMEOUT_S, plant_run, run_name
+from pipelines.flows.runs import ALERTS, TIMEOUT_S, plant_run, run_name
 from pipelines.plant import loader
 from pipelines.runs import records
 from pipelines.runs.summary import Summary
@@ -21,7 +21,9 @@ from pipelines.runs.summary import Summary
 ASK_AGAIN_S = 10.0
 
 
-@flow(name="weekly", flow_run_name=run_name, retries=0, persist_result=False, timeout_seconds=TIMEOUT_S)
+@flow(
+    name="weekly", flow_run_name=run_name, retries=0, persist_result=False, timeout_seconds=TIMEOUT_S, on_failure=ALERTS, on_crashed=ALERTS
+)
 def weekly(plant: str, week_start_day: date | None = None) -> Any:
     """Write the weekly page from the published file; the state says how it ended."""
 

@@ -33,7 +33,7 @@ def test_prefect_yaml_lists_exactly_what_the_plant_files_give() -> None:
             "concurrency_limit": deployments.CONCURRENCY,
             "parameters": d.parameters,
             "tags": d.tags,
-            "job_variables": {"env": {"FLOCLEDGER_HOME": "flocledger-demo"}},
+            "job_variables": {"env": {"FLOCLEDGER_HOME": "{{ $FLOCLEDGER_HOME }}"}},
             "schedules": [{"cron": d.cron, "timezone": d.time_zone, "slug": d.flow}],
         }
 
@@ -42,8 +42,8 @@ def test_prefect_yaml_lists_exactly_what_the_plant_files_give() -> None:
 
 @pytest.mark.parametrize("entrypoint", sorted({d["entrypoint"] for d in LISTED}))
 def test_parameters_fit_the_signature_of_the_flow(entrypoint: str) -> None:
-    file, name = entrypoint.split(":")
-    tree = ast.parse((ROOT / file).read_text(encoding="utf-8"))
+    module, _, name = entrypoint.rpartition(".")
+    tree = ast.parse((ROOT / module.replace(".", "/")).with_suffix(".py").read_text(encoding="utf-8"))
     flow = next(node for node in tree.body if isinstance(node, ast.FunctionDef) and node.name == name)
     arguments = [a.arg for a in flow.args.args]
     required = set(arguments[: len(arguments) - len(flow.args.defaults)])

@@ -36,7 +36,7 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and
     "mail": {*GROUND, "report"},
     "order": {*GROUND, *STEPS, "intake", "mail"},
     "demo": {*GROUND, "order"},
-    "flows": {*GROUND, "order"},
+    "flows": {*GROUND, "order", "status", "mail"},
     "cli": {*GROUND, "order", "compute", "compare", "demo", "status", "trace", "ask", "inspect", "verify", "flows", "publish", "manual"},
     "__main__": {"cli"},
 }
