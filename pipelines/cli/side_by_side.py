@@ -7,8 +7,8 @@ import os
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from functools import partial
+from importlib import import_module
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -50,21 +50,10 @@ def on_runner(home: Home, plants: Sequence[str], as_of: datetime | None, *, runn
         os.environ["FLOCLEDGER_WORKERS"] = str(at_once)
     with serving.server_of(home, _PORT) as url:
         os.environ["PREFECT_API_URL"] = url
-        found = _flow(list(plants), as_of)
+        found = import_module("pipelines.flows.plants").run_all(list(plants), as_of)
     worst = max((int(one["exit code"]) for one in found), default=int(ExitCode.OK))
     if as_json:
         click.echo(json.dumps({"runs": found, "exit_code": worst}, indent=1))
     else:
         say("\n".join(f"{one['plant']}: exit code {one['exit code']}, {one['detail']}" for one in found))
     return worst
-
-
-def _flow(plants: list[str], as_of: datetime | None) -> list[dict[str, Any]]:
-    from prefect.logging.handlers import APILogHandler
-
-    from pipelines.flows import plants as flow_of_plants
-
-    flow_of_plants.runner_of(os.environ)  # a slip in its name stops here
-    flow_of_plants.plants(plants, as_of, return_state=True)
-    APILogHandler.flush()  # the server may end before the last lines have reached it
-    return flow_of_plants.last_table()

@@ -42,7 +42,7 @@ def kill_a_worker():
 if __name__ == "__main__":
     if len(sys.argv) > 2:
         threading.Thread(target=kill_a_worker, daemon=True).start()
-    state = plants(as_of=datetime(2026, 2, 1, tzinfo=UTC))
+    state = plants(as_of=datetime(2026, 2, 1, tzinfo=UTC), return_state=True)
     print("state", state.name, state.message)
 """
 

@@ -340,3 +340,16 @@ def test_killed_while_queueing_leaves_no_half_message(home: Home) -> None:
     (box.folder / "x.eml").write_bytes(b"half")  # the text without its state: it was not queued
     assert not box.knows("x")
     assert box.waiting() == []
+
+
+def test_an_alert_of_a_failed_run_arrives_by_mail(inbox: tuple[Inbox, Account]) -> None:
+    from pipelines.flows import alerts
+
+    box, account = inbox
+    env = {
+        server.HOST: account.host, server.PORT: str(account.port), server.USER: account.user or "", server.PASSWORD: account.password or "",
+        server.CA_FILE: account.ca_file or "", alerts.TO: "a@example.org, b@example.org", alerts.SENDER: "ledger@example.org",
+    }  # fmt: skip
+    assert alerts.send({"plant": "brenholm", "flow": "nightly", "state": "DataMissing", "message": "no data"}, env) == ["mail"]
+    assert [str(m["Subject"]) for m in box.taken] == ["flocledger: brenholm: DataMissing"]
+    assert box.recipients == [["a@example.org", "b@example.org"]]
