@@ -37,6 +37,7 @@ COMMANDS: dict[str, str] = {
     "trace": "pipelines.cli.tracing",
     "dispose": "pipelines.cli.disposing",
     "serve": "pipelines.cli.serve",
+    "clean-up": "pipelines.cli.cleaning",
     "manual": "pipelines.cli.manual",
 }
 EXIT_CODES = "Exit codes: 0 ok, 1 ok with warnings, 2 data missing, 3 plant file or usage, 4 internal error."

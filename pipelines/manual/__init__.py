@@ -12,7 +12,7 @@ GROUPS: dict[str, tuple[str, ...]] = {  # group -> topics, in reading order; a t
     "How to": ("operate", "backup", "upgrade", "corrections", "trials", "ask"),
     "Explanation": ("minutes", "dose", "lab", "intake", "uncertainty", "flags", "ledger", "walkthrough"),
     "Reference": ("plant-file", "roles-and-units", "commands", "words", "tables", "dictionary"),
-    "Background": ("decisions",),
+    "Background": ("threats", "licences", "decisions"),
 }
 ELSEWHERE = {"dictionary": FOLDER.parents[1] / "schemas" / "DICTIONARY.md"}  # pages that another room writes
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import uuid
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -12,7 +13,7 @@ from pipelines.base import clock
 from pipelines.base.errors import ExitCode, Notice, exit_code_of
 from pipelines.base.home import Home
 from pipelines.base.receipts import Receipt, StepReceipt
-from pipelines.runs import records
+from pipelines.runs import log, records
 from pipelines.runs.summary import Summary
 from pipelines.store import faults
 
@@ -26,6 +27,7 @@ class Run:
     kind: str
     as_of: datetime
     started: float = field(default_factory=clock.stopwatch)
+    id: str = field(default_factory=lambda: uuid.uuid4().hex[:12])  # of its lines in the log, and in its record
 
     def finished(
         self,
@@ -38,7 +40,7 @@ class Run:
         seconds = clock.stopwatch() - self.started
         summary = Summary(
             self.plant, self.kind, self.as_of, receipts=list(receipts), steps=list(steps), notices=list(notices), outputs=list(outputs),
-            seconds=seconds,
+            seconds=seconds, run_id=self.id,
         )  # fmt: skip
         try:
             records.keep(self.home, self.plant, self.kind, self.as_of, summary.as_json())
@@ -50,6 +52,7 @@ class Run:
                     {"folder": str(self.home.runs(self.plant))},
                 )
             )
+        log.write(self.home, self.id, self.plant, self.kind, log.events_of(summary))
         return summary
 
 
@@ -60,6 +63,9 @@ def recorded(home: Home, plant: str, kind: str, as_of: datetime | None) -> Itera
     Faults of the system (no space, no permission, a damaged file) leave as errors that name path, cause and remedy.
     """
     run = Run(home, plant, kind, clock.in_utc(as_of))
+    is_known = home.plant_file(plant).is_file()
+    if is_known:
+        log.write(home, run.id, plant, kind, [{"event": "started", "as_of": run.as_of.isoformat()}])
     try:
         yield run
     except Exception as error:
@@ -73,7 +79,8 @@ def recorded(home: Home, plant: str, kind: str, as_of: datetime | None) -> Itera
 def _record_failure(run: Run, error: Exception) -> None:
     code = exit_code_of(error)
     told = str(error) if code != ExitCode.INTERNAL or isinstance(error, faults.SystemFaultError) else f"{type(error).__name__}: {error}"
-    failed = {**json.loads(Summary(run.plant, run.kind, run.as_of).as_json()), "error": told, "exit_code": int(code)}
+    failed = {**json.loads(Summary(run.plant, run.kind, run.as_of, run_id=run.id).as_json()), "error": told, "exit_code": int(code)}
     if run.home.plant_file(run.plant).is_file():
+        log.write(run.home, run.id, run.plant, run.kind, [{"event": "failed", "exit_code": int(code), "error": told}])
         with suppress(OSError):  # what stopped the run is worth more than its record
             records.keep(run.home, run.plant, run.kind, run.as_of, json.dumps(failed, indent=1))

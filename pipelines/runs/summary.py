@@ -26,6 +26,7 @@ class Summary:
     notices: list[Notice] = field(default_factory=list)
     outputs: list[str] = field(default_factory=list)
     seconds: float = 0.0
+    run_id: str = ""  # of its lines in the log
 
     @property
     def no_data(self) -> str | None:

@@ -59,7 +59,7 @@ def test_a_record_is_there_whole_or_not_at_all(home: Home, monkeypatch: pytest.M
 def test_a_broken_record_is_left_out_of_status(home: Home, capsys: pytest.CaptureFixture[str], content: bytes) -> None:
     order.nightly(home, PLANT, WHEN, publish_now=False)
     (home.runs(PLANT) / "20260301T000000Z-nightly.json").write_bytes(content)
-    cli.run(["--home", str(home.root), "status"])
+    cli.run(["--home", str(home.root), "status", "--as-of", WHEN.isoformat()])
     out = capsys.readouterr().out.splitlines()
     assert out[1].split()[:3] == [PLANT, "nightly", "2026-02-01"]
     assert out[2] == f"{PLANT}: left out, since not readable as records of runs: 20260301T000000Z-nightly.json"
