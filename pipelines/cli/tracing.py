@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from pipelines.trace import ResultTrace, RowTrace, Trace
+    from pipelines.trace_comparison import ComparisonTrace
 
 _SHOWN = 12  # corrections told one by one
 _TEXT = 160  # characters of a raw line that are shown
@@ -39,6 +40,8 @@ _TOTALS = ("polymer_active_kg", "dry_solids_t", "feed_volume_m3", "valid_minutes
 @click.option("--analyte", default="ts", show_default=True, help="With --sample: its analyte.")
 @click.option("--file", help="Trace a row of a file: the file's name, or its load id.")
 @click.option("--row", "line_no", type=click.IntRange(min=0), help="With --file: the line in the file.")
+@click.option("--plan", help="Trace an outcome of a comparison: the name of its plan.")
+@click.option("--outcome", default="iso-performance saving", show_default=True, help="With --plan: the outcome, as the statement names it.")
 @home_option
 def trace(
     column: str | None,
@@ -55,16 +58,22 @@ def trace(
     analyte: str,
     file: str | None,
     line_no: int | None,
+    plan: str | None,
+    outcome: str,
     home: Home,
 ) -> int:
     """Trace COLUMN of a KPI table: formula, inputs, lab results, files, corrections, and the raw lines of one minute.
 
     With --sample instead of COLUMN a lab result, with --file and --row a line of a file: what was set aside of it, and what
-    was decided. Reads the published file, the store and the archived originals. Writes nothing.
+    was decided; with --plan a printed saving: its plan and every day behind it. Reads the published file, the store and the archived originals. Writes nothing.
     """
     from pipelines import trace as tracing
 
-    if file is not None and line_no is not None:
+    if plan is not None:
+        from pipelines import trace_comparison
+
+        told = comparison_lines(trace_comparison.run(home, plant, plan, outcome))
+    elif file is not None and line_no is not None:
         told = row_lines(tracing.of_row(home, plant, file, line_no))
     elif sample is not None:
         told = result_lines(tracing.of_result(home, plant, sample, analyte))
@@ -73,7 +82,8 @@ def trace(
         told = lines(tracing.run(home, plant, line, day.date(), column, minute=_instant(minute), table=table, part=part))
     else:
         raise UsageError(
-            "nothing to trace was given", remedy="give a COLUMN with --line and --day, or --sample, or --file and --row; see trace --help"
+            "nothing to trace was given",
+            remedy="give a COLUMN with --line and --day, or --sample, or --file and --row, or --plan; see trace --help",
         )
     click.echo(sanitise.lines("\n".join(told)))
     return ExitCode.OK
@@ -113,6 +123,31 @@ def lines(found: Trace) -> list[str]:
         counts = f"read {load['rows_read']}, kept {load['rows_kept']}, set aside {load['rows_set_aside']}"
         out.append(f"  {load['file_name']}: {counts}; {load['archived_as']}")
     return out
+
+
+def comparison_lines(found: ComparisonTrace) -> list[str]:
+    """Return the trace of an outcome of a comparison as text."""
+    o, plan = found.outcome, found.plan
+    number = "no number" if o["estimate"] is None else f"{_number(o['estimate'])} ({_number(o['low'])} to {_number(o['high'])}) {o['unit']}"
+    frozen = f"frozen {plan['frozen_utc']:%Y-%m-%dT%H:%MZ}" if plan["frozen_utc"] else "a draft, not frozen"
+    out = [f"{o['outcome']} = {number}, {o['verdict']}", f"  {o['reason']}", f"  method: {o['method']}; data version {o['data_version']}"]
+    out += [
+        "",
+        f"plan {plan['plan']}, hash {plan['plan_hash']}, {frozen}: {plan['question']}",
+        f"  {plan['arm_from']} -> {plan['arm_to']}, {plan['design']}",
+    ]
+    out += ["", f"days or ladder steps behind it: {len(found.days)}"]
+    for d in found.days:
+        values = ", ".join(f"{name} {_number(d[name])}" for name in ("dose_active_kg_t", "cake_ts_pct", "capture_pct"))
+        place = f"set {d['set_no']}, " if d["set_no"] is not None else ""
+        out.append(f"  {d['operating_day']} {d['line']} {d['part']}, {place}{d['arm']}: {values}")
+    out += ["", "left out", *([f"  {rule}: {count}" for rule, count in found.left_out] or ["  nothing"])]
+    day = found.days[0] if found.days else {"line": plan["line"], "operating_day": "DAY"}
+    return [
+        *out,
+        "",
+        f"a day's number goes on with: flocledger trace dose_active_kg_t --plant {plan['plant']} --line {day['line']} --day {day['operating_day']}",
+    ]
 
 
 def row_lines(found: RowTrace) -> list[str]:

@@ -41,7 +41,8 @@ def content(s: Statement) -> dict[str, Any]:
         "choices_line": _choices_line(s), "method_text": plan["method_text"], "not_claimed": plan["not_claimed"],
         "caveats": [c["note"] for c in s.of_kind("caveat")], "cautions": list(language.of("en").cautions),
         "trace": f"Every day behind a number, used or left out, stands in comparison_days (plan = '{plan['plan']}', plan_hash = '{plan['plan_hash']}'); "
-        "`flocledger trace` goes on from a day to its minutes, readings, file and line.",
+        f"`flocledger trace --plant {plan['plant']} --plan {plan['plan']} --outcome '{main['outcome']}'` lists them, and `flocledger trace` goes on from a day to its minutes, readings, file "
+        "and line.",
     }  # fmt: skip
 
 
