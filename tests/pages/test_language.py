@@ -16,7 +16,7 @@ from schemas.vocabulary import SEVERITIES
 ROOT = Path(__file__).resolve().parents[2]
 EN, DA = language.of("en"), language.of("da")
 # Names of closed vocabularies: English prints them as they are.
-NAMES = ("detector.", "look.", "reason.", "role.", "why.")
+NAMES = ("detector.", "look.", "outcome.", "reason.", "role.", "verdict.", "why.")
 
 
 def placeholders(text: str) -> set[str]:

@@ -150,21 +150,49 @@ def test_rounding_does_not_hide_a_change() -> None:
     assert made(line({"capture_pct": 95.4}, {"capture_pct": 93.4})).row("capture").value(T) == "95"
 
 
+PLAN_TEXT = '[plan]\nplant = "p"\nlast_day = 2026-03-20\n'
+RESULT: dict[str, Any] = {
+    "plan": "x", "plan_text": PLAN_TEXT, "last_day": date(2026, 3, 20), "outcome": "all-in saving", "estimate": 20.0, "low": 12.04, "high": 31.4, "unit": "USD/t",
+    "level": 95.0, "verdict": "shown", "reason": "the interval excludes none", "as_of_utc": WEEK.known_utc,
+}  # fmt: skip
+RUNNING: dict[str, Any] = {
+    "plan": "x", "outcome": "all-in saving", "estimate": 20.0, "low": 8.0, "high": 40.0, "unit": "USD/t", "level": 95.0, "reason": None, "is_draft": False,
+    "through_day": date(2026, 4, 4), "planned_last_day": date(2026, 4, 26),
+}  # fmt: skip
+IN_PERCENT = RESULT | {"outcome": "fed-dose saving", "unit": "%"}
+
+
 @pytest.mark.parametrize(
-    "row, text",
+    "results, running, text",
     [
-        ({"unit": "%"}, None),
-        ({"unit": "USD/year", "verdict": "refused"}, None),
-        ({"unit": "USD/year"}, "not before the planned day (plan x)"),
-        (
-            {"unit": "USD/year", "method": "interval valid at all times"},
-            "so far 12,000 to 31,000 USD/year (interval valid at all times; plan x)",
-        ),
+        ((), (), None),
+        # 12.04 and 31.4 a tonne x 0.90718474 = 10.9 and 28.5 a short ton
+        ((RESULT, IN_PERCENT), (), "all-in saving 11 to 28 USD per dry ton, 95 % interval, shown (plan x, ended Fri 20 Mar)"),
+        ((IN_PERCENT,), (), "fed-dose saving 12 to 31 %, 95 % interval, shown (plan x, ended Fri 20 Mar)"),
+        ((RESULT | {"low": -31.4, "high": -12.04, "verdict": "worse"},), (),
+         "all-in saving −28 to −11 USD per dry ton, 95 % interval, worse (plan x, ended Fri 20 Mar)"),
+        ((RESULT | {"high": None},), (), "all-in saving at least 11 USD per dry ton, 95 % interval, shown (plan x, ended Fri 20 Mar)"),
+        ((RESULT | {"verdict": "refused", "low": None, "high": None, "reason": "no prices"},), (),
+         "no figure for the all-in saving: no prices (plan x, ended Fri 20 Mar)"),
+        # looked at before the plan ended: nothing of it is said
+        ((RESULT | {"last_day": date(2026, 3, 19)},), (), "said after the plan's last day, Fri 20 Mar (plan x)"),
+        ((RESULT | {"plan_text": PLAN_TEXT.replace("03-20", "04-06"), "last_day": date(2026, 4, 6)},), (), "said after the plan's last day, Mon 6 Apr (plan x)"),
+        ((), (RUNNING,), "all-in saving 7.3 to 36 USD per dry ton so far (interval valid at all times; plan x, through Sat 4 Apr)"),
+        ((), (RUNNING | {"reason": "5 sets, 6 needed", "low": None, "high": None},), "said after the plan's last day, Sun 26 Apr (plan x)"),
+        ((), (RUNNING | {"is_draft": True},), None),
+        ((), (RUNNING | {"through_day": date(2026, 4, 6)},), "said after the plan's last day, Sun 26 Apr (plan x)"),  # after the week
+        ((RESULT,), (RUNNING | {"plan": "y"},), "all-in saving 7.3 to 36 USD per dry ton so far (interval valid at all times; plan y, through Sat 4 Apr)"),
     ],
-)
-def test_money_is_said_only_with_an_interval_valid_at_all_times(row: dict[str, Any], text: str | None) -> None:
-    plain = {"plan": "x", "outcome": "money", "verdict": "not shown", "low": 12_040.0, "high": 31_400.0, "method": "bootstrap"}
-    assert money.line([plain | row], T) == text
+)  # fmt: skip
+def test_the_saving_is_said_after_the_plan_or_by_an_interval_valid_at_all_times(
+    results: tuple[dict[str, Any], ...], running: tuple[dict[str, Any], ...], text: str | None
+) -> None:
+    assert money.line(results, running, WEEK.last_reported_day, "US", T) == text
+
+
+def test_the_saving_in_danish_and_si_units() -> None:
+    told = money.line((RESULT,), (), WEEK.last_reported_day, "SI", language.of("da"))
+    assert told == "samlet besparelse 12 til 31 USD pr. ton TS, 95 % interval, vist (plan x, slut fre 20. mar)"
 
 
 def test_durations_are_minutes_then_hours_then_days() -> None:

@@ -39,7 +39,7 @@ def content(
         "sentences": sentences.three(lines, t) if reported else [],
         "groups": [_group(line, line is lines[0], len(lines) > 1, t) for line in lines],
         "charts": [_first_chart(week, line, len(lines) > 1, t) for line in first_page_charts],
-        "money": None if withheld else money.line(week.comparisons, t),
+        "money": None if withheld else money.line(week.comparisons, week.running, week.last_reported_day, plant.units, t),
         **_items(reported, len(lines) > 1, t),
         "data_line": sentences.data_line(week, lines, t) if reported else "",
         "legend": f"{t('legend_page1', baseline=_baseline_words(reported, t))} {t('advisory')}",

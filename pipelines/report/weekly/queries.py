@@ -66,7 +66,13 @@ JOIN kpi_day d ON d.plant = s.plant AND d.line = $line AND s.first_utc >= d.peri
 WHERE s.plant = $plant AND d.operating_day BETWEEN $first AND $last
   AND s.reason IN ('qualifier rejects result', 'inconsistent sample set', 'duplicate disagreement', 'unit implausible')"""
 INTEGRITY = "SELECT * FROM meter_integrity WHERE plant = $plant AND line = $line AND week_start_day = $first ORDER BY role"
-COMPARISONS = "SELECT * FROM comparisons WHERE plant = $plant ORDER BY plan, outcome"
+# Of frozen plans only, the newest computation of each.
+COMPARISONS = """
+SELECT c.*, p.plan_text, p.last_day FROM comparisons c JOIN comparison_plans p USING (plant, plan, plan_hash)
+WHERE c.plant = $plant AND p.is_frozen QUALIFY c.as_of_utc = max(c.as_of_utc) OVER (PARTITION BY c.plan) ORDER BY c.plan, c.outcome"""
+RUNNING = """
+SELECT * FROM comparison_running WHERE plant = $plant AND NOT is_draft AND through_day <= $last
+QUALIFY through_day = max(through_day) OVER (PARTITION BY plan, outcome) ORDER BY plan, outcome"""
 PLANT_FILES = """
 SELECT plant_file_id, first_used_utc FROM plant_file_versions WHERE plant = $plant AND first_used_utc >= $begin AND first_used_utc < $end
 ORDER BY first_used_utc"""

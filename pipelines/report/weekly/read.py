@@ -62,6 +62,7 @@ def _week(con: duckdb.DuckDBPyConnection, plant: str, day: date | None, as_of: d
         tuple(line_rows.read(con, settings, span, begin, end) for settings in lines),
         tuple(rows(con, queries.COMPARISONS, plant=plant)) if has(con, "comparisons") else (),
         tuple(rows(con, queries.PLANT_FILES, plant=plant, begin=begin, end=end)),
+        tuple(rows(con, queries.RUNNING, plant=plant, last=span["last"])) if has(con, "comparison_running") else (),
     )  # fmt: skip
 
 

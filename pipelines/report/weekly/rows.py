@@ -70,6 +70,7 @@ class WeekData:
     lines: tuple[LineData, ...]
     comparisons: tuple[Row, ...] = ()
     plant_files: tuple[Row, ...] = ()
+    running: tuple[Row, ...] = ()
 
     @property
     def rows_set_aside(self) -> int:
