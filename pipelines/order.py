@@ -172,6 +172,14 @@ def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, cal
         return run.finished(outputs=[str(path)], notices=mail.run(home, plant_id, path, as_of=run.as_of))
 
 
+def pump_review(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime | None = None) -> Summary:
+    """Write the pump condition review of one plant from the published file."""
+    from pipelines.report import review
+
+    with recorded(home, plant_id, "pump-review", as_of) as run:
+        return run.finished(outputs=[str(call(review.run, home, plant_id))])
+
+
 def compare(
     home: Home, plan_name: str, *, call: Call = direct, as_of: datetime | None = None, tell: Callable[[str], None] = lambda _: None
 ) -> Summary:

@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "weekly": "pipelines.cli.plants",
     "rebuild": "pipelines.cli.plants",
     "backfill": "pipelines.cli.plants",
+    "pump-review": "pipelines.cli.reviewing",
     "compare": "pipelines.cli.comparing",
     "plan-trial": "pipelines.cli.comparing",
     "trial-length": "pipelines.cli.comparing",

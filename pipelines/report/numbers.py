@@ -10,6 +10,7 @@ from typing import Any
 from pipelines.base import units
 from pipelines.report.language import Language
 
+COVERAGE = 2.0  # k of an expanded uncertainty: about 95 % (JCGM 100:2008 6.2, from memory)
 _SHORT_TON_T = units.unit("short_ton").factor / 1000.0
 
 

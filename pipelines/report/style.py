@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
 from matplotlib import font_manager
 from matplotlib.figure import Figure
+from matplotlib.ticker import Formatter
 
 from pipelines.base import resources
 
@@ -67,3 +69,21 @@ def svg(figure: Figure) -> str:
     out = io.StringIO()
     figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return out.getvalue()
+
+
+def local_numbers(axis: Any, numeral: Callable[[str], str]) -> None:
+    """Write the numbers at an axis in the signs of a language, otherwise as its formatter writes them."""
+    axis.set_major_formatter(_Local(axis.get_major_formatter(), numeral))
+
+
+class _Local(Formatter):
+    """Numbers of another formatter in the signs of a language."""
+
+    def __init__(self, plain: Any, numeral: Callable[[str], str]) -> None:
+        self._plain, self._numeral = plain, numeral
+
+    def __call__(self, x: float, pos: int | None = None) -> str:
+        return self._numeral(str(self._plain(x, pos)))
+
+    def set_locs(self, locs: Any) -> None:
+        self._plain.set_locs(locs)

@@ -32,7 +32,7 @@ def lines(summary: Summary, *, near: Path | None = None) -> list[str]:
     found = [
         f"{summary.plant}: {summary.run} as of {summary.as_of:%Y-%m-%d %H:%M} UTC, {summary.seconds:.1f} s{_exactly(summary.receipts)}"
     ]
-    if summary.run != "weekly":  # it takes no files in
+    if summary.run not in ("weekly", "pump-review"):  # they take no files in
         found += _receipts(summary.receipts)
     found += [f"  set aside: {reasons}"] if (reasons := _reasons(summary.receipts)) else []
     found += _steps(summary)

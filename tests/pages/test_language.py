@@ -16,7 +16,7 @@ from schemas.vocabulary import SEVERITIES
 ROOT = Path(__file__).resolve().parents[2]
 EN, DA = language.of("en"), language.of("da")
 # Names of closed vocabularies: English prints them as they are.
-NAMES = ("detector.", "look.", "outcome.", "reason.", "role.", "verdict.", "why.")
+NAMES = ("detector.", "look.", "outcome.", "reason.", "role.", "service.", "verdict.", "why.")
 
 
 def placeholders(text: str) -> set[str]:
@@ -54,7 +54,7 @@ def test_no_text_is_left_over() -> None:
     used = used_keys()
     counted = {f"{k}_{n}" for k in used for n in ("one", "many")}
     composed = ("kpi.", "short.", "unit.", "target.", "owner.", "number.", "state.", "severity.", "disposition.", "basis.", "day_", "sentence.in_", "sentence.out_",
-                "sentence.open_", "sentence.dose_unit_", "sentence.below", "sentence.above", "versus.below", "versus.above", *NAMES)  # fmt: skip
+                "sentence.open_", "review.", "sentence.dose_unit_", "sentence.below", "sentence.above", "versus.below", "versus.above", *NAMES)  # fmt: skip
     assert [k for k in EN.texts if k not in used | counted and not k.startswith(composed)] == []
 
 

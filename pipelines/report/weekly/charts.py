@@ -12,7 +12,8 @@ from pipelines.plant.calendar import Calendar, wall_time
 from pipelines.report import style
 from pipelines.report.language import Language
 from pipelines.report.numbers import Printed, one_decimal
-from pipelines.report.weekly import figures, judge
+from pipelines.report.pump_index import half_width, index_of
+from pipelines.report.weekly import figures
 from pipelines.report.weekly.facts import KpiRow, LineFacts, charted_days
 from pipelines.report.weekly.figures import WEEK, Arm, Backdrop
 from pipelines.report.weekly.queries import Row
@@ -204,19 +205,13 @@ def _mixing(_week: WeekData, line: LineFacts, t: Language, width_in: float) -> C
     return Chart(title, svg, _alt(title, [y for _, y in pairs(True)], row.printed, t), is_half=True)
 
 
-def index_of(row: Row) -> float | None:
-    """Return the condition index of a pump's week: head or displacement over its reference."""
-    value: float | None = row["wear_index"] if row["wear_index"] is not None else row["slip_index"]
-    return value
-
-
 def _pump(week: WeekData, line: LineFacts, t: Language, width_in: float) -> Chart | None:
     rows = line.data.pump
     if all(index_of(r) is None for r in rows):
         return None
     this = [r for r in rows if r["week_start_day"] == week.week_start_day]
     values = [index_of(r) for r in rows]
-    spread = [judge.COVERAGE * ((r["index_se"] or 0.0) ** 2 + (r["index_u_systematic"] or 0.0) ** 2) ** 0.5 for r in rows]
+    spread = [half_width(r) for r in rows]
     now = this[0] if this else rows[-1]
     value = index_of(now) if this else None
     if value is None:

@@ -165,7 +165,7 @@ def _row(
     own = uncertainty.of_week(kpi, data, in_week)
     touching = doubt.touching(kpi, doubts)
     why = _why(week, name, data, this, touching, kpi in unmeasured, t)
-    half_width = None if this is None else doubt.widened(this, None if own is None else judge.COVERAGE * own, touching)
+    half_width = None if this is None else doubt.widened(this, None if own is None else numbers.COVERAGE * own, touching)
     usual = next((u for u in data.usual if u["kpi"] == kpi), None)
     base = None if name == "solids" else judge.baseline([d.get(kpi) for d in data.baseline], usual)
     noise = judge.week_noise((data.this_known or {}).get(f"{kpi}_u_random"), [d.get(kpi) for d in in_week])

@@ -10,9 +10,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from matplotlib.ticker import Formatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
 
 from pipelines.report import style
 from pipelines.report.language import Language
@@ -35,6 +35,7 @@ _LEGEND_SIZE, _AXIS_SIZE, _MARK_SIZE = 7.0, 7.5, 6.5
 _LETTERS_A_DAY = 2.0  # of an arm's name that the axis has room for
 _MOST_WEEK_NAMES = 3  # below the axis of a small figure
 _PUMP_AXIS, _PUMP_ROOM = (0.8, 1.2), 0.05  # of the pump index, and the room above and below one outside it
+VALUES, OTHERS = "values", "others"  # names of the groups of markers in the SVG, by which values are found again
 _MOST_TICKS = 4  # between the ends of a value axis of days
 _ARM_NAME_DAYS = 5  # an arm shorter than this bears its letter only
 
@@ -78,6 +79,7 @@ def dose(behind: Backdrop, daily: list[float | None], rolling: list[float | None
             marker="o",
             markersize=3.2,
             clip_on=False,
+            gid=VALUES,
             label=t("chart.operating_day"),
         )
         _scale(axes, [*daily, *rolling], behind, t)
@@ -96,9 +98,11 @@ def product(
         _behind(below, capture_behind, t)
         above.plot(
             [x for x, _ in samples], [y for _, y in samples], color=style.INK, linewidth=0, marker="o", markersize=2.8, markerfacecolor="white",
-            markeredgewidth=0.8, clip_on=False, label=t("chart.sample"),
+            markeredgewidth=0.8, clip_on=False, gid=VALUES, label=t("chart.sample"),
         )  # fmt: skip
-        below.plot(range(len(capture)), _gaps(capture), color=style.INK, linewidth=0, marker="s", markersize=3, clip_on=False, label="")
+        below.plot(
+            range(len(capture)), _gaps(capture), color=style.INK, linewidth=0, marker="s", markersize=3, clip_on=False, gid=OTHERS, label=""
+        )
         _scale(above, [y for _, y in samples], cake_behind, t)
         _scale(below, capture, capture_behind, t)
         _finish(above, cake_behind, t("chart.cake_axis"), t)
@@ -122,7 +126,14 @@ def cloud(
             if pairs:
                 shown = f"{name} ({t('shown_of', n=len(pairs))})"
                 axes.plot(
-                    [x for x, _ in pairs], [y for _, y in pairs], linewidth=0, color=colour, marker=marker, markersize=3.4, label=shown
+                    [x for x, _ in pairs],
+                    [y for _, y in pairs],
+                    linewidth=0,
+                    color=colour,
+                    marker=marker,
+                    markersize=3.4,
+                    gid=VALUES if pairs is week else OTHERS,
+                    label=shown,
                 )
         if at is not None:
             axes.axvline(at, color="black", linewidth=0.8, linestyle=":")
@@ -150,7 +161,7 @@ def pump(
         axes.axhline(1.0, color="black", linewidth=0.8, linestyle=(0, (5, 3)))
         if known:
             axes.errorbar([k for k, _, _ in known], [v for _, v, _ in known], yerr=[s for _, _, s in known], color="black", linewidth=0, elinewidth=0.8,
-                          capsize=2, marker="D", markersize=3)  # fmt: skip
+                          capsize=2, marker="D", markersize=3, gid=VALUES)  # fmt: skip
         else:
             axes.annotate(t("chart.no_values"), (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
         _pump_scale(axes, [v for _, v, _ in known])
@@ -281,20 +292,7 @@ def _finish(axes: Axes, behind: Backdrop, label: str, t: Language, *, legend: bo
 def _local(axes: Axes, t: Language, *, x: bool = True) -> None:
     """Write the numbers at the axes in the signs of the language."""
     for axis in (axes.xaxis, axes.yaxis) if x else (axes.yaxis,):
-        axis.set_major_formatter(_Local(axis.get_major_formatter(), t))
-
-
-class _Local(Formatter):
-    """Numbers at an axis in the signs of a language, otherwise as another formatter writes them."""
-
-    def __init__(self, plain: Any, t: Language) -> None:
-        self._plain, self._language = plain, t
-
-    def __call__(self, x: float, pos: int | None = None) -> str:
-        return self._language.numeral(str(self._plain(x, pos)))
-
-    def set_locs(self, locs: Any) -> None:
-        self._plain.set_locs(locs)
+        style.local_numbers(axis, t.numeral)
 
 
 def _legend(axes: Axes, *, columns: int = 5, above_pt: float = 0.0) -> None:

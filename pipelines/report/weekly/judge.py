@@ -8,13 +8,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pipelines.report.language import Language
-from pipelines.report.numbers import Limits, Printed, as_printed
+from pipelines.report.numbers import COVERAGE, Limits, Printed, as_printed
 from pipelines.report.weekly.queries import Row
 
 # Below this a difference from the baseline is called none whatever its noise; doses are printed to three digits [%].
 NO_CHANGE_PCT = 1.0
 LEAST_BASELINE_DAYS = 5  # with a value, for a baseline to be one (rule of this project)
-COVERAGE = 2.0  # k: about 95 % (JCGM 100:2008 6.2, from memory)
 IN, OUT, OPEN = "in", "out", "open"
 
 
