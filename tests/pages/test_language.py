@@ -11,12 +11,13 @@ from pathlib import Path
 import pytest
 
 from pipelines.report import language
-from schemas.vocabulary import SEVERITIES
+from schemas.tables.corrections_applied import DECIDERS
+from schemas.vocabulary import COMPARISON_VERDICTS, FLAG_DISPOSITIONS, SERVICE_KINDS, SEVERITIES
 
 ROOT = Path(__file__).resolve().parents[2]
 EN, DA = language.of("en"), language.of("da")
 # Names of closed vocabularies: English prints them as they are.
-NAMES = ("detector.", "look.", "outcome.", "reason.", "role.", "service.", "verdict.", "why.")
+NAMES = ("decider.", "detector.", "disposition.", "look.", "outcome.", "reason.", "role.", "service.", "verdict.", "why.")
 
 
 def placeholders(text: str) -> set[str]:
@@ -64,6 +65,10 @@ def test_danish_has_words_for_every_cause_and_what_to_do_first() -> None:
     missing = [d for d in SUGGESTIONS if f"detector.{d}" not in DA.texts or f"look.{d}" not in DA.texts]
     assert missing == []
     assert all(f"severity.{s}" in DA.texts for s in SEVERITIES)
+    assert all(f"decider.{d}" in DA.texts for d in DECIDERS)
+    assert all(f"service.{s}" in DA.texts for s in SERVICE_KINDS)
+    assert all(f"disposition.{d}" in DA.texts for d in FLAG_DISPOSITIONS)
+    assert all(f"verdict.{v}" in DA.texts for v in COMPARISON_VERDICTS if v != "refused")  # a refusal is a sentence of its own
 
 
 def test_numbers_and_dates_in_their_signs() -> None:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from pipelines.report import language
 from pipelines.report.weekly import appendix, facts, page, sentences, trail
 from pipelines.report.weekly.facts import LineFacts
 from pipelines.report.weekly.read import iso_week
@@ -141,6 +142,19 @@ def test_an_open_item_has_an_owner_and_a_day() -> None:
         "Mixing pressure high of 7.4 h on Tue 31 Mar: process engineer, by Mon 13 Apr",
     ]
     assert found.items[0].words(T, "Belt press 1").startswith("Belt press 1, sludge flow meter")
+
+
+def test_owner_and_day_are_those_of_the_decision() -> None:
+    """A flag decided as unknown stays open with the owner and day that were named; any other decision closes it."""
+    named = FLAG | {"disposition": "unknown", "owner": "shift lead", "due_day": date(2026, 4, 9)}
+    found = made(line({}, flags=(named, FLAG | {"disposition": "unknown"}, FLAG | {"disposition": "confirmed", "owner": "lab"})))
+    assert [i.words(T, None).partition(": ")[2] for i in found.items] == ["shift lead, by Thu 9 Apr", "data engineer, by Mon 6 Apr"]
+    assert (
+        made(line({}, flags=(named,)), t=language.of("da"))
+        .items[0]
+        .words(language.of("da"), None)
+        .endswith(": vagtleder, senest tor 9. apr")
+    )
 
 
 @pytest.mark.parametrize("count, shown, more", [(0, 0, None), (3, 3, None), (4, 3, "and 1 more in the table of flags")])

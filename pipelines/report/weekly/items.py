@@ -12,6 +12,7 @@ from pipelines.report.weekly.rows import LineData, WeekData
 
 URGENT = ("check today", "check this week")
 MOST_MINUTES, MOST_HOURS = 120, 100  # longer durations are told in hours, then in days
+UNDECIDED = (None, "unknown")  # dispositions of a flag that still has to be looked into
 DAYS_TO_ACT = {"check today": 0, "check this week": 7}  # after the page's day
 # Who looks at a cause first (common practice, no source); a cause that is not here is the process engineer's.
 OWNER = {
@@ -26,7 +27,7 @@ OWNER = {
 
 @dataclass(frozen=True)
 class Item:
-    """One open item: the flag, its short text, the owner's role and the day until when."""
+    """One open item: the flag, its short text, the owner's role in words and the day until when."""
 
     flag: Row
     text: str
@@ -36,17 +37,23 @@ class Item:
     def words(self, t: Language, line_name: str | None) -> str:
         """Return "Belt press 1, sludge flow meter: data gap, 40 min, Tue 3 Mar; data engineer, by Mon 9 Mar"; the line where there are several."""
         text = self.text if line_name is None else t("item.of_line", line=line_name, item=self.text)
-        return t("item.owner", item=f"{text[:1].upper()}{text[1:]}", owner=t(f"owner.{self.owner}"), by=t.day(self.by))
+        return t("item.owner", item=f"{text[:1].upper()}{text[1:]}", owner=self.owner, by=t.day(self.by))
 
 
 def of_line(week: WeekData, data: LineData, t: Language) -> tuple[Item, ...]:
-    """Return the causes that ask for a check and have no disposition yet, the most urgent first."""
-    asked = [f for f in data.flags if f["severity"] in URGENT and f["disposition"] is None and is_cause(f)]
-    made_on = week.known_utc.astimezone(week.zone).date()
-    return tuple(
-        Item(f, title(week, f, t), OWNER.get(f["detector"], "process"), made_on + timedelta(days=DAYS_TO_ACT[f["severity"]]))
-        for f in sorted(asked, key=lambda f: URGENT.index(f["severity"]))
-    )
+    """Return the causes that ask for a check and are not decided yet, the most urgent first; owner and day are those of the plant's decision where it names them."""
+    asked = [f for f in data.flags if f["severity"] in URGENT and f["disposition"] in UNDECIDED and is_cause(f)]
+    return tuple(Item(f, title(week, f, t), _owner(f, t), _due(week, f)) for f in sorted(asked, key=lambda f: URGENT.index(f["severity"])))
+
+
+def _owner(flag: Row, t: Language) -> str:
+    named = flag.get("owner")
+    return t.word("decider", named) if named else t(f"owner.{OWNER.get(flag['detector'], 'process')}")
+
+
+def _due(week: WeekData, flag: Row) -> date:
+    named: date | None = flag.get("due_day")
+    return named or week.known_utc.astimezone(week.zone).date() + timedelta(days=DAYS_TO_ACT[flag["severity"]])
 
 
 def is_cause(flag: Row) -> bool:
