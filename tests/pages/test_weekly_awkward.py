@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pypdf
 import pytest
 
-from pipelines import report
+from pipelines import publish, report
 from pipelines.base.home import Home
+from pipelines.store import Store
+from tests.pages.conftest import append, row
 
 WEEK = "week_start_day = DATE '2026-03-30'"
 DAYS = "operating_day >= DATE '2026-03-30'"
@@ -52,8 +55,8 @@ def test_awkward_weeks(
     assert json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))["plant"] == "alder-fork"
 
 
-def first_page(home: Home) -> tuple[str, Path]:
-    path = report.run(home, "alder-fork")
+def first_page(home: Home, day: date | None = None) -> tuple[str, Path]:
+    path = report.run(home, "alder-fork", day)
     sheets = [" ".join(sheet.extract_text().split()) for sheet in pypdf.PdfReader(path).pages]
     assert re.search(rf"page 1 of {len(sheets)}", sheets[0])
     if len(sheets) > 1:
@@ -79,3 +82,31 @@ def test_missing_targets_and_first_week(weekly_home: Home, weekly_change: Callab
     assert "which has no baseline to compare with" in first
     assert "no baseline" in first
     assert "in target" not in first
+
+
+def test_the_week_of_a_clock_change(weekly_home: Home) -> None:
+    """2 to 8 March 2026: New York's clocks go forward on the 8th at 02:00, inside the operating day of the 7th."""
+    first, path = first_page(weekly_home, date(2026, 3, 2))
+    assert "Mon 2 Mar to Sun 8 Mar 2026; report alder-fork-2026-W10" in first
+    assert "ran 40.0 hours on 5 days" in first
+    figures = " ".join(pypdf.PdfReader(path).pages[1].extract_text().split())
+    assert "Sat 7 Mar has 23 hours because the clock changed" in figures
+
+
+def test_the_week_of_a_negative_saving(weekly_home: Home) -> None:
+    """A result of the newest frozen plan stands on the page, a draft beside it and an older computation of it do not."""
+    plan = "alder-fork-injection"
+    text = f'[plan]\nplant = "alder-fork"\nlast_day = 2026-03-27\n# {plan}'
+    with Store(weekly_home.store("alder-fork"), "alder-fork") as store:
+        for of, frozen, at, low, high in (("a", True, 28, -31.4, -12.04), ("b", True, 27, 1.0, 2.0), ("draft", False, 29, 5.0, 6.0)):
+            key = {"plant": "alder-fork", "plan": plan, "plan_hash": of, "as_of_utc": datetime(2026, 3, at, 9, tzinfo=UTC)}
+            append(
+                store, "comparison_plans", [row("comparison_plans", **key, plan_text=text, is_frozen=frozen, last_day=date(2026, 3, 27))]
+            )
+            append(store, "comparisons", [row("comparisons", **key, outcome="all-in saving", estimate=(low + high) / 2, low=low, high=high, unit="USD/t",
+                                              level=95.0, verdict="worse")])  # fmt: skip
+        store.mark_days("publish", [date(2026, 4, 5)])
+        publish.run(weekly_home, store)
+    first, _ = first_page(weekly_home)
+    # -31.4 and -12.04 a tonne x 0.90718474 = -28.5 and -10.9 a short ton
+    assert "Saving: all-in saving −28 to −11 USD per dry ton, 95 % interval, worse (plan alder-fork-injection, ended Fri 27 Mar)." in first

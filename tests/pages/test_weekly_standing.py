@@ -144,6 +144,13 @@ def test_a_day_of_another_length_is_told(monday: date, told: str) -> None:
     assert bool(chart.note) == bool(told)
 
 
+def test_a_week_over_the_turn_of_the_year_names_both_dates_and_the_iso_year() -> None:
+    week = replace(WEEK, week_start_day=date(2025, 12, 29), iso_week="2026-W01")
+    told = page._meta(week, True, T, 0, "2026-01-05 07:00")
+    assert told.startswith("Mon 29 Dec to Sun 4 Jan 2026; report p-2026-W01, revision 0")
+    assert [T.day(d, "tick") for d in facts.charted_days(week)[-7:]][2:4] == ["31 Dec", "1 Jan"]
+
+
 def test_rounding_does_not_hide_a_change() -> None:
     found = made(line({"capture_pct": 95.4, "cost_total_per_t": 330.4}, {"capture_pct": 94.6, "cost_total_per_t": 327.0}))
     assert [r.value(T) for r in found.rows[2:4]] == ["95.4", "300"]  # 330.4 and 327 per t are 299.7 and 296.7 per short ton
