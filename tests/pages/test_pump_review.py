@@ -4,23 +4,26 @@ from __future__ import annotations
 
 import json
 import shutil
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pypdf
 import pytest
 
+from pipelines import publish
 from pipelines.base.errors import DataMissingError
 from pipelines.base.home import Home
 from pipelines.plant.logs import Baseline
 from pipelines.report import language, review
-from pipelines.report.review import page
-from pipelines.store import connect
+from pipelines.report.review import figures, page
+from pipelines.store import Store, connect
+from tests.pages import readback
+from tests.pages.conftest import MONDAY, append, row
 
 T, DA = language.of("en"), language.of("da")
 WEAR: dict[str, Any] = {
-    "refusal": None, "loss_pct_year": 1.24, "low": -0.6, "high": 3.08, "threshold_index": 0.9, "years_to_threshold_low": 3.27, "years_to_threshold_high": None,
+    "refusal": None, "loss_pct_year": 1.24, "loss_pct_year_low": -0.6, "loss_pct_year_high": 3.08, "threshold_index": 0.9, "years_to_threshold_low": 3.27, "years_to_threshold_high": None,
     "weeks": 40, "weeks_left_out": 1,
 }  # fmt: skip
 
@@ -32,11 +35,11 @@ WEAR: dict[str, Any] = {
         ({"refusal": "8 weeks with an index, 12 needed"}, "No statement on wear: 8 weeks with an index, 12 needed.", ""),
         ({}, "No loss is resolved. A loss above 3.1 % a year can be excluded (95 % interval −0.6 to 3.1); this is no proof of no wear.",
          "At such a loss the threshold index of 0.90 is met in 3.3 years at the earliest."),
-        ({"low": 0.4, "years_to_threshold_high": 25.2}, "A loss of 1.2 % a year is measured (95 % interval 0.4 to 3.1).",
+        ({"loss_pct_year_low": 0.4, "years_to_threshold_high": 25.2}, "A loss of 1.2 % a year is measured (95 % interval 0.4 to 3.1).",
          "At such a loss the threshold index of 0.90 is met in 3.3 to 25 years."),
-        ({"low": 0.4, "years_to_threshold_low": 0.0, "years_to_threshold_high": 0.0}, "A loss of 1.2 % a year is measured (95 % interval 0.4 to 3.1).",
+        ({"loss_pct_year_low": 0.4, "years_to_threshold_low": 0.0, "years_to_threshold_high": 0.0}, "A loss of 1.2 % a year is measured (95 % interval 0.4 to 3.1).",
          "The index has met the threshold of 0.90."),
-        ({"loss_pct_year": -4.0, "low": -6.0, "high": -2.0, "years_to_threshold_low": None},
+        ({"loss_pct_year": -4.0, "loss_pct_year_low": -6.0, "loss_pct_year_high": -2.0, "years_to_threshold_low": None},
          "The index moves away from wear by −4.0 % a year (95 % interval −6.0 to −2.0): look at the meters and the sludge first.",
          "The threshold index of 0.90 is not met at any loss inside the interval."),
     ],
@@ -69,6 +72,10 @@ def test_test_points_are_printed_as_the_plant_file_gives_them() -> None:
 @pytest.fixture(scope="module")
 def reviewed(weekly_made: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     home = Home(Path(shutil.copytree(weekly_made, tmp_path_factory.mktemp("review") / "home")))
+    with Store(home.store("alder-fork"), "alder-fork") as store:
+        append(store, "pump_wear", [row("pump_wear", plant="alder-fork", line="line-2", pump="P-210", index_kind="head index", **WEAR)])
+        store.mark_days("publish", [MONDAY])
+        publish.run(home, store)
     return review.run(home, "alder-fork")
 
 
@@ -91,8 +98,21 @@ def test_the_page_says_what_the_tables_say(reviewed: Path) -> None:
             assert facts["starts in the data"] == f"{starts or 0:,.0f}"
             assert f"run hours in the data {hours:,.0f}" in sheet
         assert {name: int(n) for name, n, _, _ in told["events"]} == {name: flags.get(name, 0) for name in page.WATCHED}
+    measured = next(told for told in trail["pumps"] if told["pump"] == "P-210")
+    assert measured["said"] == page.statement(WEAR, T)
+    assert dict(measured["facts"])["weeks behind the statement"] == "40 weeks; 1 week far off left out"
+    assert "No statement on wear is computed yet." in sheets[0]  # of a pump without a row
     for needed in ("no proof of no wear", "Seen by both sides", "Cautions", "Never run a pump dry"):
         assert needed in sheets[-1]
+
+
+def test_the_index_is_drawn_where_it_belongs() -> None:
+    weeks = [MONDAY + timedelta(days=7 * k) for k in range(6)]
+    values = [1.01, 0.97, None, 0.8, 1.2, 1.0]
+    axes = readback.all_axes(figures.index(weeks, values, [0.02] * 6, 0.9, [MONDAY + timedelta(days=14)], T))[0]
+    x, y = readback.scale(axes, "x", {T.day(d, "tick"): float(k) for k, d in enumerate(weeks)}), readback.scale(axes, "y")
+    drawn = {round(x.of(px)): y.of(py) for px, py in readback.markers(axes, "values")}
+    assert drawn == pytest.approx({k: v for k, v in enumerate(values) if v is not None}, abs=0.001)
 
 
 def test_same_data_same_bytes(reviewed: Path) -> None:

@@ -66,10 +66,12 @@ def statement(wear: Row | None, t: Language) -> str:
         return t("review.not_computed")
     if wear["refusal"] is not None:
         return t("review.refused", reason=t.why(wear["refusal"]))
-    loss, low, high = (t.numeral(one_decimal(wear[c])).replace("-", "−") for c in ("loss_pct_year", "low", "high"))
-    if wear["low"] > 0.0:
+    loss, low, high = (
+        t.numeral(one_decimal(wear[c])).replace("-", "−") for c in ("loss_pct_year", "loss_pct_year_low", "loss_pct_year_high")
+    )
+    if wear["loss_pct_year_low"] > 0.0:
         return t("review.measured", loss=loss, low=low, high=high)
-    if wear["high"] > 0.0:
+    if wear["loss_pct_year_high"] > 0.0:
         return t("review.excluded", loss=loss, low=low, high=high)
     return t("review.other_way", loss=loss, low=low, high=high)
 
