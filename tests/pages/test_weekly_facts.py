@@ -209,6 +209,31 @@ def test_rows_that_cannot_have_a_number_take_no_place() -> None:
     assert page.is_on_page_1(made(line({"capture_pct": None})).row("capture"), T)  # it could be there: its absence is said
 
 
+def test_signals_with_the_same_gaps_share_a_row() -> None:
+    def signal(role: str, share: float, gap: int) -> dict[str, Any]:
+        return {"role": role, "covered_share": share, "missing_processing_minutes": 0, "processing_minutes": 1764, "longest_gap_min": gap}
+
+    quality = (
+        signal("device_run", 0.86, 1080),
+        signal("pump_speed", 1.0, 0),
+        signal("sludge_flow", 0.86, 1080),
+        signal("wash_water_flow", 0.86, 40),
+    )
+    assert appendix._quality(made(line({}, quality=quality)), False, T) == [
+        ["device run and sludge flow meter", "86 %", "0 of 1,764", "1,080 min"],
+        ["wash water flow", "86 %", "0 of 1,764", "40 min"],
+    ]
+
+
+def test_a_withheld_line_keeps_its_open_items() -> None:
+    good, gone = made(line({})), made(line({"unknown_minutes": 6000}, flags=(FLAG,)))
+    assert gone.withheld is not None
+    assert page._items([good, gone], True, T)["items"] == [
+        "Belt press 1, sludge flow meter, data gap of 40 min on Tue 31 Mar: data engineer, by Mon 6 Apr"
+    ]
+    assert sentences.three([good, gone], T)[2].startswith("One open item: Belt press 1, sludge flow meter, data gap")
+
+
 def test_basis_counts_valid_days() -> None:
     days = tuple(day(k, None if k else 7.0, feed_samples=k) for k in range(2))
     found = made(line({}, days=days))

@@ -86,14 +86,12 @@ def _versions(week: WeekData, lines: tuple[LineFacts, ...], t: Language) -> str:
 
 
 def _quality(line: LineFacts, several: bool, t: Language) -> list[list[str]]:
-    """Return the signals of a line that are not known for the whole week."""
-    return [
-        [
-            _of(line, several, t.word("role", q["role"])),
-            f"{floor_pct(q['covered_share'])} %",
-            t("appendix.minutes_of", missed=t.numeral(format(q["missing_processing_minutes"], ",")), all=t.numeral(format(q["processing_minutes"], ","))),
-            f"{t.numeral(format(q['longest_gap_min'], ','))} min",
-        ]
-        for q in line.data.quality
-        if q["covered_share"] is not None and floor_pct(q["covered_share"]) < 100
-    ]  # fmt: skip
+    """Return the signals of a line that are not known for the whole week; those with the same gaps share a row."""
+    alike: dict[tuple[str, str, str], list[str]] = {}
+    for q in line.data.quality:
+        if q["covered_share"] is None or floor_pct(q["covered_share"]) >= 100:
+            continue
+        missed, of, gap = (t.numeral(format(q[c], ",")) for c in ("missing_processing_minutes", "processing_minutes", "longest_gap_min"))
+        cells = (f"{floor_pct(q['covered_share'])} %", t("appendix.minutes_of", missed=missed, all=of), f"{gap} min")
+        alike.setdefault(cells, []).append(t.word("role", q["role"]))
+    return [[_of(line, several, t.joined(roles)), *cells] for cells, roles in alike.items()]

@@ -63,7 +63,7 @@ class KpiRow:
 
 @dataclass(frozen=True)
 class LineFacts:
-    """What the page knows about one line; `withheld` is the reason when it says nothing else; `mixed` what forbids a comparison."""
+    """What the page knows about one line; `withheld` is the reason when it says no number of it; `mixed` what forbids a comparison."""
 
     data: LineData
     withheld: str | None
@@ -95,7 +95,7 @@ def of_line(
     """Return the facts of one line; `limits` by KPI column, in stored units; `logged` its events of the shown weeks, `unmeasured` KPIs without signals."""
     reason = withheld(data, t)
     if reason is not None or data.this is None:
-        return LineFacts(data, reason)
+        return LineFacts(data, reason, items=items.of_line(week, data, t))
     in_week = tuple(d for d in data.days if d["operating_day"] >= week.week_start_day)
     doubts = doubt.of_line(data.integrity)
     mixed = _mixed(week, data, logged, t)
@@ -108,7 +108,7 @@ def of_line(
     state = standing(week, data, in_week)
     missing = _mostly_missing(data.this, rows, state, doubts, t)
     if missing is not None:
-        return LineFacts(data, missing, doubts=doubts, standing=state, in_week=in_week, logged=logged)
+        return LineFacts(data, missing, items=items.of_line(week, data, t), doubts=doubts, standing=state, in_week=in_week, logged=logged)
     return LineFacts(data, None, rows, items.of_line(week, data, t), doubts, state, logged, mixed, in_week)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -40,7 +41,7 @@ def content(
         "groups": [_group(line, line is lines[0], len(lines) > 1, t) for line in lines],
         "charts": [_first_chart(week, line, len(lines) > 1, t) for line in first_page_charts],
         "money": None if withheld else money.line(week.comparisons, week.running, week.last_reported_day, plant.units, t),
-        **_items(reported, len(lines) > 1, t),
+        **_items(lines, len(lines) > 1, t),
         "data_line": sentences.data_line(week, lines, t) if reported else "",
         "legend": f"{t('legend_page1', baseline=_baseline_words(reported, t))} {t('advisory')}",
         "pages": [_page(week, line, line not in first_page_charts, t) for line in reported],
@@ -145,8 +146,8 @@ def _versus_target(row: KpiRow, t: Language) -> str:
     return t(f"target.{row.verdict}", target=judge.target_text(row.printed, row.limits, t))
 
 
-def _items(reported: list[LineFacts], several: bool, t: Language) -> dict[str, Any]:
-    found = sorted(((line, i) for line in reported for i in line.items), key=lambda x: x[1].by)
+def _items(lines: Sequence[LineFacts], several: bool, t: Language) -> dict[str, Any]:
+    found = sorted(((line, i) for line in lines for i in line.items), key=lambda x: x[1].by)
     more = len(found) - MOST_OPEN_ITEMS
     return {
         "items": [i.words(t, line.data.name if several else None) for line, i in found[:MOST_OPEN_ITEMS]],
