@@ -44,10 +44,11 @@ def index(folder: Path, name: str, t: Language) -> str:
 def all_plants(reports: Path, t: Language) -> str:
     """Return the page of all plants: one row a plant with its newest week, worst first, with what needs a person."""
     newest = [found for folder in sorted(reports.iterdir()) if folder.is_dir() and (found := _newest(folder)) is not None]
+    latest = max((x["iso_week"] for x in newest), default="")
     rows = "".join(
         f'<tr><th scope="row"><a href="{x["plant"]}/index.html">{escape(x.get("name", x["plant"]))}</a></th>'
-        f'<td><a href="{x["plant"]}/{stem(x)}.html">{escape(x["iso_week"])}</a></td><td>{escape(state(x, t))}</td><td>{escape(needs(x, t))}</td></tr>'
-        for x in sorted(newest, key=_order)
+        f'<td><a href="{x["plant"]}/{stem(x)}.html">{escape(x["iso_week"])}</a></td><td>{escape(state(x, t))}</td><td>{escape(needs(x, latest, t))}</td></tr>'
+        for x in sorted(newest, key=lambda x: _order(x, latest))
     )
     head = "".join(f'<th scope="col">{escape(h)}</th>' for h in (t("fleet.plant"), t("fleet.week"), t("fleet.standing"), t("fleet.needs")))
     body = f"<main><h1>{escape(t('fleet.title'))}</h1><table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></main>"
@@ -73,16 +74,23 @@ def state(trail: dict[str, Any], t: Language) -> str:
     return t("standing.provisional") if any(line["provisional"] for line in trail["lines"]) else t("standing.final")
 
 
-def needs(trail: dict[str, Any], t: Language) -> str:
-    """Return what needs a person: why a page is withheld, doubted meters, open items."""
+def needs(trail: dict[str, Any], latest: str, t: Language) -> str:
+    """Return what needs a person: a page that is missing beside those of other plants (`latest` ISO week), why it is withheld, doubted meters, open items."""
+    parts = [t("fleet.late", week=latest)] if trail["iso_week"] < latest else []
     if trail["withheld"]:
-        return str(trail["withheld"])
+        return "; ".join([*parts, str(trail["withheld"])])
     doubted = [t.word("role", d["role"]) for line in trail["lines"] for d in line["doubted"]]
-    parts = [t("fleet.doubted", roles=t.joined(doubted))] if doubted else []
+    parts += [t("fleet.doubted", roles=t.joined(doubted))] if doubted else []
     return "; ".join([*parts, *trail["items"]]) or t("fleet.none")
 
 
-def _order(trail: dict[str, Any]) -> tuple[bool, int, int, str]:
-    """Return the place of a plant: withheld first, then most doubted meters, then most open items."""
+def _order(trail: dict[str, Any], latest: str) -> tuple[bool, bool, int, int, str]:
+    """Return the place of a plant: without the latest page first, then withheld, then most doubted meters, then most open items."""
     lines = trail["lines"]
-    return not trail["withheld"], -sum(len(x["doubted"]) for x in lines), -sum(len(x["open_items"]) for x in lines), trail["plant"]
+    return (
+        trail["iso_week"] >= latest,
+        not trail["withheld"],
+        -sum(len(x["doubted"]) for x in lines),
+        -sum(len(x["open_items"]) for x in lines),
+        trail["plant"],
+    )

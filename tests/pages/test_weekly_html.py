@@ -11,12 +11,14 @@ from collections.abc import Callable, Iterator
 from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import pypdf
 import pytest
 
 from pipelines import report
 from pipelines.base.home import Home
+from pipelines.report import fleet, language
 from tests.pages import browser
 
 TAB, LEFT, HOME_KEY = "\ue004", "\ue012", "\ue011"
@@ -108,6 +110,34 @@ def test_index_lists_weeks_newest_first_and_all_plants_stand_worst_first(
     plants = [a for a in fleet.addresses if a.endswith("/index.html")]
     assert plants == ["brenholm/index.html", "alder-fork/index.html"]  # two open items before none
     assert "nothing" in " ".join(fleet.said)
+
+
+def test_a_plant_without_the_latest_page_stands_first() -> None:
+    def trail(plant: str, week: str, withheld: str | None, doubts: int) -> dict[str, Any]:
+        doubted = [{"role": "sludge_flow"}] * doubts
+        return {
+            "plant": plant,
+            "iso_week": week,
+            "withheld": withheld,
+            "items": ["look"],
+            "lines": [{"doubted": doubted, "open_items": [], "provisional": False}],
+        }
+
+    t = language.of("en")
+    found = [
+        trail("a", "2026-W14", None, 0),
+        trail("b", "2026-W14", None, 1),
+        trail("c", "2026-W14", "no data", 0),
+        trail("d", "2026-W13", None, 0),
+    ]
+    ordered = sorted(found, key=lambda x: fleet._order(x, "2026-W14"))
+    assert [x["plant"] for x in ordered] == ["d", "c", "b", "a"]
+    assert [fleet.needs(x, "2026-W14", t) for x in ordered] == [
+        "no page of 2026-W14 yet; look",
+        "no data",
+        "doubted: sludge flow meter; look",
+        "look",
+    ]
 
 
 def test_texts_of_strangers_stay_texts(weekly_home: Home, weekly_change: Callable[[str, str], None]) -> None:
