@@ -14,11 +14,11 @@ from pipelines.inspect.blocks import QUESTION
 from pipelines.plant.model import PlantFile
 
 _ASKED = (  # keys that a question can ask for; the others follow from the files
-    "name", "operating_day_start", "units", "device", "startup", "polymer_meter", "dilution_counted", "kind", "line", "role", "unit", "range", "stamp", "interval",
+    "name", "operating_day_start", "units", "device", "startup", "polymer_meter", "dilution_counted", "kind", "line", "role", "point", "analyte", "unit", "range", "stamp", "interval",
     "product", "form", "density", "active_fraction", "solution_strength_pct", "price_neat", "since", "disposal_wet", "power",
 )  # fmt: skip
 _KEY = re.compile(r"^(# )?(\w+) = (.*)$")
-_BLOCK = re.compile(r"^# \[\[\w+\]\]$")
+_BLOCK = re.compile(r"^# \[\[[\w.]+\]\]$")
 _UNKNOWN = '"?"'
 STAYS_OPEN = "?"  # an answer that leaves a question in the file
 
@@ -80,7 +80,7 @@ def _question(rows: Sequence[str], reach: range, *, is_several: bool) -> Questio
     block = body if len(body) and _BLOCK.match(rows[body.start]) else None
     found = [(n, m) for n in body if (m := _KEY.match(rows[n])) is not None and m[2] in _ASKED]
     keys = [Key(n, m[2], m[3], bool(m[1])) for n, m in found]
-    is_signal = any(k.name == "role" for k in keys)
+    is_signal = any(k.name in ("role", "point", "analyte") for k in keys)
     is_layout = any(rows[n] == "[[layouts]]" for n in body)
     if is_layout:
         keys = [k for k in keys if k.name in ("stamp", "interval") and "instants, or averages" in rows[reach.start]]

@@ -99,6 +99,7 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         ("date_column", p.date_column),
         ("time_format", p.time.time_format),
         ("time_zone", "UTC" if p.time.has_zone else time_zone),
+        ("zone_column", p.zone_column),
         ("stamp", p.stamp),
         ("interval", f"{p.interval_min:g} min" if p.stamp != "instant" else None),
         ("tag_column", p.tag_column if p.kind == "long" else None),
@@ -111,6 +112,7 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         ("line_column", p.line_column),
         ("entity_column", p.entity_column),
         ("unit_column", p.unit_column),
+        ("qualifier_column", p.qualifier_column),
         ("quality_column", p.quality_column),
         ("quality_name", p.quality_name),
         ("unit_row", p.unit_row),
@@ -126,6 +128,8 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
     lines += [f"{key} = {text(value)}" for key, value in pairs if value is not None]
     if not p.kind.startswith("lab") and p.stamp == "instant":
         lines.append(f'# interval = "{p.interval_min or 15:g} min"')
+    if p.zone_words:
+        lines.append("zone_words = { " + ", ".join(f"{word} = {text(offset)}" for word, offset in p.zone_words.items()) + " }")
     if p.quality_words:
         inner = ", ".join(f"{k} = {text(v)}" for k, v in p.quality_words.items())
         lines.append(f"quality_words = {{ {inner} }}")
@@ -139,6 +143,24 @@ def layout_block(named: Named, look: Look, proposal: Proposal, time_zone: str) -
         lines += [f"  {{ column = {text(c)}, {line}{_lab_words(c)} }}," for c in p.result_columns]
         lines.append("]")
     return "\n".join(lines) + "\n"
+
+
+def lab_words(proposal: Proposal) -> str:
+    """Return the [[lab.sample_points]] and [[lab.analytes]] blocks of a long lab file; words of no known meaning are commented out."""
+    out = []
+    for kind, key, found in (("sample_points", "point", proposal.points), ("analytes", "analyte", proposal.analytes)):
+        for meaning in sorted({m or "?" for m in found.values()}):
+            said = [word for word, m in found.items() if (m or "?") == meaning]
+            rows = [
+                f"[[lab.{kind}]]",
+                f"names = {text(said)}",
+                *(['line = "line-1"'] if key == "point" else []),
+                f"{key} = {text(meaning)}",
+            ]
+            off = "# " if meaning == "?" else ""
+            asked = f"what is {', '.join(map(repr, said[:8]))}?" if off else f"is {', '.join(map(repr, said[:8]))} {meaning}?"
+            out.append("\n".join([f"{QUESTION} {asked}", *(off + row for row in rows)]) + "\n")
+    return "\n".join(out)
 
 
 def _lab_words(column: str) -> str:

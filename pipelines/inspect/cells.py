@@ -14,7 +14,7 @@ NUMBER = re.compile(r"^=?'?\"?[+-]?(\d+([.,'\u00a0\u202f ]\d+)*|[.,]\d+)([eE][+-
 _AFFIX = re.compile(r"^[\s._\-:/(\[]*(q|qual|quality|status|st|flag|valid|validity)[\s._\-:/)\]]*$", re.IGNORECASE)
 _WORD = re.compile(r"q|st|flag|valid", re.IGNORECASE)  # what any affix of a quality column has
 _REMARKS = re.compile(words.REMARKS, re.IGNORECASE)
-_NO_VALUE = re.compile(r"^(-+|\*+|\.+|n/?a|nan|null|none|#n/a|no data|nodata|n\.a\.|\?+)$", re.IGNORECASE)
+_NO_VALUE = re.compile(r"^(-+|\*+|\.+|n/?a|nan|null|none|#n/a|no data|nodata|n\.a\.|m|missing|msng|\?+)$", re.IGNORECASE)
 _FILLS = ("-9999", "-9999.0", "-999", "-999.0", "-999.9", "-99.9", "9999", "99999", "999999", "-9999.9")
 _WORDS_OF_A_REMARK = 3  # a state is told in fewer
 _STATES = 12  # more different words are no states

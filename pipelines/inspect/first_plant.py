@@ -45,6 +45,7 @@ def new_plant(files: Sequence[Path], *, plant_id: str, time_zone: str) -> str:
             0, f"{blocks.QUESTION} no file tells the role of any tag: take the # away from at least one block below and complete it\n"
         )
     layouts = [i.layout_toml for i in found.inspections.values()]
+    layouts += [said for i in found.inspections.values() if (said := blocks.lab_words(i.proposal))]
     of_lines = [_line(n, [t for name, t in found.tags.items() if lines[name] == n and name in live], found) for n in _numbers(found, lines)]
     head = _HEAD.format(plant_id=blocks.text(plant_id), time_zone=blocks.text(time_zone), q=blocks.QUESTION)
     return "\n".join(

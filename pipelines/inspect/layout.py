@@ -10,8 +10,8 @@ from itertools import pairwise
 
 from pipelines.base import units
 from pipelines.files.original import FileRefusedError
-from pipelines.inspect import cells, headers, long_shape, words
-from pipelines.inspect.stamps import StampGuess, guess, parse
+from pipelines.inspect import cells, headers, lab_long, long_shape, words
+from pipelines.inspect.stamps import ZONE_QUESTION, StampGuess, guess, parse
 from pipelines.inspect.text import Look
 
 _NUMBER = cells.NUMBER
@@ -30,6 +30,8 @@ class Proposal:
     time_column: str
     date_column: str | None = None
     header_rows: int = 1  # 0: the file has no header, `columns` are names to be given
+    zone_column: str | None = None
+    zone_words: dict[str, str] = field(default_factory=dict)
     entity_column: str | None = None
     entity_words: list[str] = field(default_factory=list)
     tag_column: str | None = None
@@ -46,6 +48,9 @@ class Proposal:
     ignore_columns: list[str] = field(default_factory=list)
     fill_values: list[str] = field(default_factory=list)
     quality_words: dict[str, list[str]] = field(default_factory=dict)
+    qualifier_column: str | None = None
+    points: dict[str, str | None] = field(default_factory=dict)  # words of a long lab file -> what they likely mean
+    analytes: dict[str, str | None] = field(default_factory=dict)
     unit_row: int | None = None
     unit_column: str | None = None
     units: dict[str, str] = field(default_factory=dict)
@@ -163,6 +168,8 @@ def _filled(
     readable = [(line, f) for line, f in body if len(f) > at and _reads(f, names, proposal)]
     proposal.data = readable
     looked_at = readable[: max(_FEW_ROWS, _MOST_CELLS // len(names))]
+    proposal.open_questions += stamp.open_questions
+    _zones(proposal, names, readable)
     _unit_row(proposal, names, body)
     proposal.footer_words = _footers(body, readable)
     _numbers(proposal, names, looked_at)
@@ -174,10 +181,23 @@ def _filled(
         _lab_columns(proposal, names, [f for _, f in readable])
     _fills(proposal, names, looked_at)
     _interval(proposal, names, readable)
-    proposal.open_questions += stamp.open_questions
     if depth > 1:
         proposal.open_questions.append(f"are the first {depth} rows from line {head_line} on the names of the columns, joined? (proposed)")
     return proposal
+
+
+def _zones(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, tuple[str, ...]]]) -> None:
+    """Propose the column that says the zone of each row: all its texts are abbreviations of zones."""
+    if proposal.time.has_zone or proposal.time.date_only:
+        return
+    for at in _values_at(proposal, names):
+        said = {f[at].upper() for _, f in readable if at < len(f)}
+        if said and said <= words.ZONES.keys():
+            proposal.zone_column, proposal.zone_words = names[at], {word: words.ZONES[word] for word in sorted(said)}
+            shown = ", ".join(f"{word} {offset}" for word, offset in proposal.zone_words.items())
+            proposal.open_questions.append(f"does {names[at]!r} say the zone of each row: {shown}? (proposed)")
+            proposal.open_questions.remove(ZONE_QUESTION)
+            return
 
 
 def _reads(fields: tuple[str, ...], names: tuple[str, ...], proposal: Proposal) -> bool:
@@ -214,7 +234,7 @@ def _footers(body: list[tuple[int, tuple[str, ...]]], readable: list[tuple[int, 
 
 def _values_at(proposal: Proposal, names: tuple[str, ...]) -> list[int]:
     """Return the positions of columns that may hold values."""
-    skip = (proposal.time_column, proposal.date_column, proposal.entity_column)
+    skip = (proposal.time_column, proposal.date_column, proposal.entity_column, proposal.zone_column)
     return [i for i, n in enumerate(names) if n and n not in skip]
 
 
@@ -303,7 +323,11 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
     quality = next((folded[n] for n in words.QUALITY if n in folded), None)
     lab = sum(any(re.search(rf"(?<![a-z]){w}(?![a-z])", n) for w in words.LAB) for n in folded)
     shape = None if lab >= 2 or proposal.time.date_only else long_shape.told(names, rows, at)
-    if tag and value and lab >= 2:
+    if (one := lab_long.told(names, rows, at)) is not None:
+        proposal.kind, proposal.point_column, tag, value = "lab long", one.point, one.analyte, one.result
+        proposal.unit_column, proposal.qualifier_column = one.unit, one.qualifier
+        proposal.points, proposal.analytes = one.points, one.analytes
+    elif tag and value and lab >= 2:
         proposal.kind = "lab long"
     elif tag and value:
         shape = long_shape.named(names, rows, at, tag, value)
@@ -314,7 +338,7 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
         proposal.open_questions.append(f"is each row one reading, with its tag in {tag!r} and its value in {value!r}? (proposed)")
     elif cells.ticket_columns(names) or proposal.time.date_only or (lab >= 2 and len(readable) < 500):
         proposal.kind = "lab wide"
-    if proposal.kind == "lab long":
+    if proposal.kind == "lab long" and proposal.point_column is None:
         proposal.point_column = (
             next((n for f, n in folded.items() if re.search("location|point|place|sted|sample ?point", f) and n != tag), None) or tag
         )

@@ -56,3 +56,9 @@ BAD = (
     "bad", "invalid", "error", "fault", "comm", "timeout", "no data", "not ", "lost", "fail", "mal", "inválid", "no válid", "fallo", "falla",
     "schlecht", "ungültig", "fehler", "störung", "mauvais", "défaut", "erreur", "zły", "zla", "zła", "błąd", "awaria", "fejl", "dårlig",
 )  # fmt: skip
+ZONES = {  # abbreviations of time zones as plants of North America and Europe write them -> offset from UTC; asked, since others use the same letters
+    "UTC": "+00:00", "GMT": "+00:00", "WET": "+00:00", "BST": "+01:00", "WEST": "+01:00", "CET": "+01:00", "MEZ": "+01:00", "CEST": "+02:00",
+    "MESZ": "+02:00", "EET": "+02:00", "EEST": "+03:00", "NST": "-03:30", "NDT": "-02:30", "AST": "-04:00", "ADT": "-03:00", "EST": "-05:00",
+    "EDT": "-04:00", "CST": "-06:00", "CDT": "-05:00", "MST": "-07:00", "MDT": "-06:00", "PST": "-08:00", "PDT": "-07:00", "AKST": "-09:00",
+    "AKDT": "-08:00", "HST": "-10:00",
+}  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -33,6 +34,19 @@ def time_zone(word: str) -> str:
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise ValueError("neither plant, UTC, an offset such as +01:00, nor an IANA time zone") from None
     return word
+
+
+def zone_column_fits(column: str | None, words: Mapping[str, str], stamp_format: str) -> None:
+    """Raise ValueError where the zone of a row cannot be told: words without a column or an offset, stamps without a time of day."""
+    if words and column is None:
+        raise ValueError("zone_words are words of zone_column, which is missing")
+    for word, offset in words.items():
+        if fixed_offset(offset) is None:
+            raise ValueError(f"zone_words: {word} = {offset!r} is no offset from UTC such as -05:00")
+    if column is not None and not re.search("%[HIXcT]|iso8601", stamp_format):
+        raise ValueError("zone_column needs stamps with a time of day")
+    if column is not None and "%z" in stamp_format:
+        raise ValueError("the stamps carry their own offset (%z); leave zone_column away")
 
 
 def fixed_offset(word: str) -> timedelta | None:

@@ -89,6 +89,10 @@ class Layout(Block):
         description="strptime format of the stamp (of 'date time' joined by a blank when in two columns); 'iso8601', 'epoch s', 'epoch ms' or 'serial day'",
     )
     time_zone: str = Field(default="plant", description="plant, UTC, an IANA zone, or an offset such as +01:00")
+    zone_column: str | None = Field(default=None, description="column that says the zone of each row's stamp, instead of time_zone")
+    zone_words: dict[str, str] = Field(
+        default={}, description="word of zone_column -> offset, such as { CST = '-06:00', CDT = '-05:00' }; UTC and offsets need none"
+    )
     stamp: Literal["instant", "interval start", "interval end"] = Field(
         default="instant", description="what a stamp marks: an instant, or the start or end of an averaging interval"
     )
@@ -187,6 +191,7 @@ class Layout(Block):
         if self.unit_column is not None and self.input_kind == KINDS["wide"]:
             raise ValueError("unit_column belongs to layouts with one value a row; a wide export has its units in a row: unit_row")
         self._lines_are_told()
+        layout_checks.zone_column_fits(self.zone_column, self.zone_words, self.time_format)
         layout_checks.entity_fits(self.entity_column, self.entity_name, is_lab=self.is_lab)
         layout_checks.column_names_fit(self.column_names, self.header_columns, header_rows=self.header_rows, unit_row=self.unit_row)
         layout_checks.marks_differ(delimiter=self.delimiter, quote=self.quote, escape=self.escape)
@@ -244,9 +249,18 @@ class Layout(Block):
         return self.input_kind.is_lab
 
     @property
+    def stamp_format(self) -> str:
+        """Return the format of a stamp as it is read: with the offset behind it where a column says the zone."""
+        return self.time_format if self.zone_column is None or self.time_format == "iso8601" else f"{self.time_format} %z"
+
+    @property
     def fills_down(self) -> bool:
         """Return whether a blank date means the one above it."""
-        return self.is_lab and (self.input_kind.fills_down if self.date_fills_down is None else self.date_fills_down)
+        return (
+            self.is_lab
+            and self.zone_column is None
+            and (self.input_kind.fills_down if self.date_fills_down is None else self.date_fills_down)
+        )
 
 
 class SamplePoint(Block):

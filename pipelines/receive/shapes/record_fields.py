@@ -63,12 +63,22 @@ class Columns:
         return pl.col(found) if bare else cleaned(found, plain=plain)
 
     def stamps(self, frame: pl.DataFrame, *, bare: bool) -> pl.Series:
-        """Return the stamp texts: the time column, or date and time joined by a blank."""
+        """Return the stamp texts: the time column, or date and time joined by a blank; the offset of a zone column behind."""
         lay = self.layout
         named = [n for n in (lay.date_column, lay.time_column) if n]
         parts = [self.text(n, bare=bare) for n in dict.fromkeys(named)]
+        if lay.zone_column is not None:
+            parts.append(self._offset(bare=bare))
         joined = parts[0] if len(parts) == 1 else pl.concat_str(parts, separator=" ").str.strip_chars()
         return frame.select(joined.alias("stamp")).to_series()
+
+    def _offset(self, *, bare: bool) -> pl.Expr:
+        """Return the offset from UTC that a row's zone says, as +HHMM; a word of no known meaning as it is, so that the stamp is unreadable."""
+        said = {word.strip().upper(): offset for word, offset in self.layout.zone_words.items()} | dict.fromkeys(
+            ("UTC", "Z", "GMT"), "+00:00"
+        )
+        zone = self.text(self.layout.zone_column, bare=bare).str.to_uppercase()
+        return zone.replace(said).str.replace(r"^(?:UTC|GMT)?([+-]\d\d):?(\d\d)$", "$1$2")
 
     def are_bare(self, frame: pl.DataFrame, blanks: int) -> bool:
         """Return whether all fields but the stamps are clean: their rows' only blanks are those inside the stamps."""

@@ -75,7 +75,10 @@ class FileRows:
         waiting = pl.DataFrame(schema=REFUSED_SCHEMA)  # refused rows that may be titles of the next table
         at, width = self.header.first_data_byte, Width(len(self.header.columns), self.header.least)
         how = kinds.reading(self.layout).measurements
-        dialect, measurements = dialect_of(self.layout), MeasurementReader(columns, how) if self.may_measure and how else None
+        dialect, measurements = (
+            dialect_of(self.layout),
+            MeasurementReader(columns, how) if self.may_measure and how and self.layout.zone_column is None else None,
+        )
         for batch in batches(stream, dialect, width, self.header.first_data_line, measurements):
             if batch.measured is not None:
                 measured = self._measured(batch, columns, localiser) if held is None and not waiting.height else None
@@ -163,7 +166,7 @@ class FileRows:
         """Return the values of no rows."""
         columns, names = Columns(self.layout, self.header), Width(len(self.header.columns), 0).names
         empty = pl.DataFrame(schema={"line_no": pl.UInt32, **dict.fromkeys(names, pl.String)})
-        stamped = _with_times(empty, columns.stamps(empty, bare=True), self.layout.time_format)
+        stamped = _with_times(empty, columns.stamps(empty, bare=True), self.layout.stamp_format)
         return kinds.reading(self.layout).values(stamped, columns, Localiser(self.layout, self.plant_zone))[0]
 
     def _sifted(self, batch: RowBatch, columns: Columns, carried: lab.Carried) -> tuple[pl.DataFrame, pl.DataFrame, int, int]:
@@ -174,7 +177,9 @@ class FileRows:
         stamps, bare = columns.stamps(batch.frame, bare=batch.blanks == 0), columns.are_bare(batch.frame, batch.blanks)
         if self.layout.fills_down:
             stamps = carried.fill_down(batch.frame, columns, stamps)
-        frame = _with_times(batch.frame, stamps, self.layout.time_format).with_columns(bare=pl.lit(bare), plain=pl.lit(not batch.has_marks))
+        frame = _with_times(batch.frame, stamps, self.layout.stamp_format).with_columns(
+            bare=pl.lit(bare), plain=pl.lit(not batch.has_marks)
+        )
         unread = pl.col("wall").is_null() & pl.col("instant").is_null()
         doubtful, odd, silent = frame.filter(unread), batch.odd, frozenset[int]()
         if doubtful.height or odd:
