@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from functools import partial
+from pathlib import Path
 from typing import Any
 
-from pipelines.base.errors import Notice
+from pipelines.base.errors import DataMissingError, Notice
 from pipelines.base.home import Home
 from pipelines.base.receipts import ReceiptTime, StepReceipt, added_up
 from pipelines.decisions import decision_file
@@ -22,6 +23,7 @@ from pipelines.store import Store, plant_file_versions, restatement
 from pipelines.store.worker_threads import WorkerThreads
 
 Call = Callable[..., Any]
+PLANNED_SAVING_PCT = 10.0  # the dose saving that the days on a plan's page would show
 
 
 def direct(step: Callable[..., Any], *args: Any, **kwargs: Any) -> Any:
@@ -215,3 +217,18 @@ def last_day_of_plan(home: Home, plan_name: str) -> date:
     from pipelines.compare import plan
 
     return plan.load(home, plan_name).plan.plan.last_day
+
+
+def trial_plan(home: Home, plan_name: str, *, as_of: datetime | None = None) -> Path:
+    """Write the page of a plan below `<home>/plans/`, with the days its design needs where the line's history is long enough."""
+    from pipelines.base import clock
+    from pipelines.compare import lengths, plan, plan_page
+    from pipelines.report import trial_plan as page
+
+    loaded = plan.load(home, plan_name)
+    head = loaded.plan.plan
+    try:
+        needed = lengths.of_line(home, head.plant, head.line, PLANNED_SAVING_PCT, loaded.plan.margins.cake_pct)
+    except DataMissingError as error:
+        needed = [], [f"How many days each design needs cannot be said yet: {error}."]
+    return page.run(home, head.plant, loaded.name, plan_page.told(loaded, needed), loaded.frozen_utc or clock.in_utc(as_of))

@@ -67,15 +67,16 @@ def _end(value: float | None) -> str:
 @click.option("--templates", is_flag=True, help="List the templates, one a design.")
 @click.option("--template", "chosen", metavar="NAME", help="Print a template; put it into <home>/plans/ and fill it in.")
 @click.option("--freeze", is_flag=True, help="Freeze the plan: keep its hash, text and the time beside it. It cannot be frozen twice.")
+@click.option("--page", is_flag=True, help="Write the plan as a PDF to <home>/published/reports/<plant>/.")
 @as_of_option
 @json_option
 @home_option
 def plan_trial(
-    plan: str | None, templates: bool, chosen: str | None, freeze: bool, as_of: datetime | None, as_json: bool, home: Home
+    plan: str | None, templates: bool, chosen: str | None, freeze: bool, page: bool, as_of: datetime | None, as_json: bool, home: Home
 ) -> int:
     """Check PLAN, draw the order of arms, print the sets and the dose ladder to run; with --freeze freeze it.
 
-    Reads <home>/plans/PLAN.toml. Writes nothing, but with --freeze <home>/plans/PLAN.frozen.json. The same seed draws the same
+    Reads <home>/plans/PLAN.toml. Writes nothing, but with --freeze <home>/plans/PLAN.frozen.json, and with --page a PDF. The same seed draws the same
     order. Stay inside permit and handling limits while doses are stepped; have a rule for stopping.
     """
     from pipelines.base import clock
@@ -85,6 +86,11 @@ def plan_trial(
         return _templates(chosen)
     loaded = plans.freeze(home, plan, clock.in_utc(as_of)) if freeze else plans.load(home, plan)
     drawn = _drawn(loaded.plan)
+    if page:
+        from pipelines import order
+
+        written = order.trial_plan(home, plan, as_of=as_of)
+        click.echo(f"page: {written}", err=as_json)
     if as_json:
         click.echo(
             json.dumps({"plan": loaded.name, "hash": loaded.shown_hash, "frozen_utc": str(loaded.frozen_utc or ""), **drawn}, indent=1)

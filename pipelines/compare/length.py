@@ -78,6 +78,18 @@ def power_before_after(found: Scatter, difference: float, days: int, margin: flo
     return float((low > -margin).mean())
 
 
+def best_power(found: Scatter, difference: float, days: int, margin: float) -> float:
+    """Return the power of generalised least squares that knows the noise: no before/after method on `days` each has more."""
+    from scipy import stats
+
+    is_after = np.repeat([0.0, 1.0], days)
+    at = np.arange(2.0 * days)
+    covariance = found.share * found.rho ** np.abs(np.subtract.outer(at, at)) + (1.0 - found.share) * np.eye(2 * days)
+    x = before_after.design(is_after)
+    se = found.sd * float(np.sqrt(np.linalg.inv(x.T @ np.linalg.solve(covariance, x))[1, 1]))
+    return float(stats.norm.sf(stats.norm.ppf(0.975 if margin == 0.0 else 0.95) - (difference + margin) / se))
+
+
 def sets_needed(found: Scatter, difference: float, block_days: int, margin: float = 0.0, seed: int = 1) -> tuple[int, float] | None:
     """Return the least number of sets of the candidates with the power asked, and that power; None: none of them."""
     for sets in CANDIDATE_SETS:
@@ -90,6 +102,8 @@ def sets_needed(found: Scatter, difference: float, block_days: int, margin: floa
 def days_needed(found: Scatter, difference: float, margin: float = 0.0, seed: int = 1) -> tuple[int, float] | None:
     """Return the least number of days an arm, before/after, and its power; None: more than the longest candidate."""
     for days in CANDIDATE_DAYS:
+        if best_power(found, difference, days, margin) < POWER:
+            continue
         power = power_before_after(found, difference, days, margin, seed)
         if power >= POWER:
             return days, power
