@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipelines.compare import before_after, cosines, dose_curve, gls, length, randomisation, sequential
+from pipelines.compare import before_after, cosines, dose_curve, gls, length, randomisation, sequential, shear
 from tests.compare import worlds
 
 TAU = -0.25  # true step of ln dose
@@ -179,6 +179,19 @@ def ladder(trials: int, design: str, sets: int, theta: float, gain: float, rungs
         )
 
 
+def valve(trials: int, sets: int, kappa: float, theta: float) -> Iterator[Row]:
+    """Apparent loss per kPa from valve steps within sets, the arm beside it."""
+    for noise in ("usual", "heavy", "drift", "bias"):
+        rng, hits, half = seeded("valve", sets, noise, kappa, theta), 0, []
+        for _ in range(trials):
+            found = shear.of_steps(*worlds.valve_steps(rng, sets, kappa, theta, noise)).kappa
+            assert found is not None
+            hits += found.low <= kappa <= found.high
+            half.append((found.high - found.low) / 2.0)
+        name = f"valve steps, {sets} days, {100 * kappa:.2f} % per kPa, arm {theta:.2f}"
+        yield name, "dose curve with energy, jackknife of sets or curvature, t", noise, trials, hits / trials, float(np.median(half))
+
+
 def running(trials: int, count: int) -> Iterator[Row]:
     """Running figure of pairs, read after each pair: share of trials in which it never misses the truth."""
     for name, noise in worlds.NOISES.items():
@@ -270,6 +283,7 @@ def cells(trials: int) -> dict[str, Callable[[], Iterator[Row]]]:
             )
             for row in ladder(trials, *arguments)
         ),
+        "valve": lambda: (row for kappa, theta in ((0.00174, 0.0), (0.0, 0.2)) for row in valve(trials, 6, kappa, theta)),
         "wide": lambda: ladder(trials, "within", 8, 0.335, 0.8, worlds.WIDE_RUNGS),
     }  # fmt: skip
 

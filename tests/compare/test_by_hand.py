@@ -25,6 +25,7 @@ from pipelines.compare import (
 )
 from pipelines.compare.dose_curve import Curve
 from pipelines.compare.outcomes import Estimate, judged, saving_pct
+from tests.compare import worlds
 
 
 def test_ordinary_least_squares_of_five_days() -> None:
@@ -173,6 +174,30 @@ def test_shear_of_the_trade_example() -> None:
     assert bent is not None
     assert bent[2] == pytest.approx(shear.optimum_energy(20.0, 900.0), rel=0.1)
     assert shear.mediated_share(kappa, 206.84, 13.79, 0.336) == pytest.approx(1.0, abs=0.01)
+
+
+def test_valve_steps_find_the_loss_beside_the_arm() -> None:
+    # kappa 0.00174 per kPa (0.012 per psi), the arm itself saves exp(-0.2): both are in the steps, and told apart
+    steps, energy = worlds.valve_steps(np.random.default_rng(11), 8, 0.00174, 0.2)
+    found = shear.of_steps(steps, energy)
+    assert found.refusal is None
+    assert found.kappa is not None
+    assert found.kappa.low < 0.00174 < found.kappa.high
+    assert found.inflation < 2.0
+    # energy has the same mean in both arms, so it explains little of the arm's effect
+    assert found.mediated_share is not None
+    assert abs(found.mediated_share) < 0.5
+
+
+def test_energy_that_changes_with_the_arm_only_gives_a_bound_and_no_number() -> None:
+    # all of ln saving 0.00174 x 193 = 0.336 put down to energy: the bound is 0.00174 again
+    steps, energy = worlds.valve_steps(np.random.default_rng(12), 8, 0.00174, share_of_days=True)
+    found = shear.of_steps(steps, energy)
+    assert found.kappa is None
+    assert "changes with the arm only" in (found.refusal or "")
+    assert found.bound == pytest.approx(0.00174, rel=0.25)
+    flat = shear.of_steps(steps, np.full(len(energy), 100.0) + np.arange(len(energy)) % 7)
+    assert "spans 6" in (flat.refusal or "")
 
 
 def test_passive_history_is_refused() -> None:

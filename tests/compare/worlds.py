@@ -117,3 +117,22 @@ def _paired_rungs(arm: Array, rungs: Array, rng: Rng) -> Array:
     for a in (0.0, 1.0):
         out[arm == a] = rng.permutation(rungs)
     return out
+
+
+VALVE_KPA = np.array([14.0, 69.0, 138.0, 207.0])  # about 2, 10, 20, 30 psi
+
+
+def valve_steps(
+    rng: Rng, sets: int, kappa_per_kpa: float, theta: float = 0.0, noise: str = "usual", share_of_days: bool = False
+) -> tuple[Steps, Array]:
+    """Return ladder steps at four valve positions within each set, and their mixing energy [kPa]; the arms take turns within a set.
+
+    Effectiveness falls as exp(-kappa e); `share_of_days`: energy follows the arm alone, as with a change of pump without valve steps.
+    """
+    steps = ladder(rng, "within", sets, 0.0, 0.0, noise, WIDE_RUNGS)
+    per = len(steps.dose) // sets
+    energy = np.concatenate([rng.permutation(np.tile(VALVE_KPA, per // 4)) for _ in range(sets)])
+    if share_of_days:
+        energy = np.where(steps.arm == 1.0, 14.0, 207.0) + rng.normal(0.0, 3.0, len(steps.dose))
+    # the same outcome at a dose that is higher by exp(kappa e - theta B)
+    return Steps(steps.dose * np.exp(kappa_per_kpa * energy - theta * steps.arm), steps.arm, steps.sets, steps.cake, steps.capture), energy
