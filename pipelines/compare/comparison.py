@@ -33,17 +33,12 @@ def compare(store: Store, loaded: Loaded, as_of: datetime, tell: Tell = lambda _
     found: list[Outcome] = []
     for name in loaded.plan.plan.outcomes:
         tell(f"computing {name}")
-        if failed and not (results.rests_on_ladder(loaded.plan, name) and _only_days_fail(failed)):
+        if failed and results.rests_on_days(loaded.plan, name, failed):
             found.append(refused(name, "; ".join(failed)))
         else:
             found += results.ANSWERS[name](work)
     found = _with_choices(work, found, tell)
     return _tables(work, found, as_of)
-
-
-def _only_days_fail(failed: list[str]) -> bool:
-    """Tell whether only the gate on whole days fails: ladder steps have sets of their own."""
-    return all(text.startswith(evidence.COUNTS[0]) for text in failed)
 
 
 def _gathered(store: Store, loaded: Loaded, as_of: datetime) -> Work:

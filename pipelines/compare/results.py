@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from pipelines.compare import of_days, of_ladder, of_money, of_shear, of_wear
+from pipelines.compare.evidence import COUNTS
 from pipelines.compare.outcomes import NOT_SHOWN, REFUSED, SHOWN, Outcome, saving_pct
 from pipelines.compare.plan import IN_SETS, Plan
 from pipelines.compare.sensitivity import Choice, breaks
@@ -20,9 +21,12 @@ ANSWERS: dict[str, Callable[[Work], list[Outcome]]] = {
 }  # fmt: skip
 
 
-def rests_on_ladder(plan: Plan, name: str) -> bool:
-    """Return whether an outcome rests on ladder steps, which have sets of their own, not on days."""
-    return name in ("iso-performance saving", "shear") or (name == "all-in saving" and plan.draw.dose_rule == "ladder")
+def rests_on_days(plan: Plan, name: str, failed: list[str]) -> bool:
+    """Return whether an outcome falls with the gates that failed: not wear, which compares no days, nor ladder steps when only whole sets of days are few."""
+    if name == "wear":
+        return False
+    of_steps = name in ("iso-performance saving", "shear") or (name == "all-in saving" and plan.draw.dose_rule == "ladder")
+    return not (of_steps and all(text.startswith(COUNTS[0]) for text in failed))
 
 
 def robust(work: Work, outcome: Outcome, choices: list[Choice]) -> Outcome:

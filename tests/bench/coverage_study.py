@@ -189,7 +189,14 @@ def valve(trials: int, sets: int, kappa: float, theta: float) -> Iterator[Row]:
             hits += found.low <= kappa <= found.high
             half.append((found.high - found.low) / 2.0)
         name = f"valve steps, {sets} days, {100 * kappa:.2f} % per kPa, arm {theta:.2f}"
-        yield name, "dose curve with energy, jackknife of sets or curvature, t", noise, trials, hits / trials, float(np.median(half))
+        yield (
+            name,
+            "dose curve with energy, jackknife of sets or curvature, t (half width in % per kPa)",
+            noise,
+            trials,
+            hits / trials,
+            100.0 * float(np.median(half)),
+        )
 
 
 def running(trials: int, count: int) -> Iterator[Row]:
