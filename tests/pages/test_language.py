@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from pipelines.report import language
+from schemas.roles import ROLES
 from schemas.tables.corrections_applied import DECIDERS
-from schemas.vocabulary import COMPARISON_VERDICTS, FLAG_DISPOSITIONS, SERVICE_KINDS, SEVERITIES
+from schemas.vocabulary import COMPARISON_VERDICTS, FLAG_DISPOSITIONS, REASONS, SERVICE_KINDS, SEVERITIES
 
 ROOT = Path(__file__).resolve().parents[2]
 EN, DA = language.of("en"), language.of("da")
@@ -69,6 +70,25 @@ def test_danish_has_words_for_every_cause_and_what_to_do_first() -> None:
     assert all(f"service.{s}" in DA.texts for s in SERVICE_KINDS)
     assert all(f"disposition.{d}" in DA.texts for d in FLAG_DISPOSITIONS)
     assert all(f"verdict.{v}" in DA.texts for v in COMPARISON_VERDICTS if v != "refused")  # a refusal is a sentence of its own
+
+
+def test_danish_has_words_for_every_signal_every_reason_and_why_a_pump_has_no_index() -> None:
+    assert [r for r in ROLES if f"role.{r}" not in DA.texts] == []
+    assert [r for r in REASONS if f"reason.{r}" not in DA.texts] == []
+    said = re.findall(
+        r"THEN (?:format\()?'([^']*(?:not known|needed|can be)[^']*)'", (ROOT / "sql/tables/pump_weeks.sql").read_text(encoding="utf-8")
+    )
+    of_index = [
+        x for x in said if "discharge pressure" not in x and "flow spans" not in x
+    ]  # those two are of the system curve, which no page shows
+    assert len(of_index) == 6
+    assert [
+        x for x in of_index if DA.why(x.replace("{:.2f}", "1.20").replace("{}", "7")) == x.replace("{:.2f}", "1.20").replace("{}", "7")
+    ] == []
+    assert DA.why("index of -0.14, above 0 to 10 can be: look at the pressure and flow meters").startswith(
+        "indeks på −0,14, over 0 til 10 er muligt"
+    )
+    assert DA.why("stator of 2026-02-16: no commissioning reference since") == "ny stator 2026-02-16: ingen reference siden"
 
 
 def test_numbers_and_dates_in_their_signs() -> None:
