@@ -7,12 +7,14 @@ import re
 from html import escape
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from pipelines.report import html
 from pipelines.report.language import Language
 
 # <plant>_2026-W14
 _OF_A_WEEK = re.compile(r"_\d{4}-W\d\d$")
+_REPLACED = re.compile(r"_rev\d+$")
 
 
 def trails(folder: Path) -> list[dict[str, Any]]:
@@ -27,7 +29,7 @@ def weekly_files(folder: Path) -> list[Path]:
 
 
 def index(folder: Path, name: str, t: Language) -> str:
-    """Return the index of a plant: its weeks, newest first, with standing and what they said first."""
+    """Return the index of a plant: its weeks, newest first, with standing and what they said first, and its other pages."""
     rows = "".join(
         f'<tr><th scope="row"><a href="{stem(x)}.html">{escape(x["iso_week"])}</a></th><td>{x["revision"]}</td><td>{escape(state(x, t))}</td>'
         f'<td>{escape(" ".join(x["sentences"][:2]) or x["withheld"] or "")}</td><td><a href="{stem(x)}.pdf" aria-label="PDF {escape(x["iso_week"])}">PDF</a></td></tr>'
@@ -37,8 +39,17 @@ def index(folder: Path, name: str, t: Language) -> str:
     head = "".join(f'<th scope="col">{escape(h)}</th>' for h in heads)
     title = t("fleet.index", plant=name)
     return html.document(
-        t.code, title, f"<main><h1>{escape(title)}</h1><table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></main>"
+        t.code,
+        title,
+        f"<main><h1>{escape(title)}</h1><table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>{_others(folder, t)}</main>",
     )
+
+
+def _others(folder: Path, t: Language) -> str:
+    """Return links to the plant's pages that are of no week: statements, trial plans, the pump condition review."""
+    names = [p.name for p in sorted(folder.glob("*.pdf")) if not _OF_A_WEEK.search(p.stem) and not _REPLACED.search(p.stem)]
+    links = "".join(f'<li><a href="{quote(name)}">{escape(name)}</a></li>' for name in names)
+    return f"<h2>{escape(t('fleet.others'))}</h2><ul>{links}</ul>" if links else ""
 
 
 def all_plants(reports: Path, t: Language) -> str:

@@ -115,6 +115,10 @@ def test_the_index_is_drawn_where_it_belongs() -> None:
     assert drawn == pytest.approx({k: v for k, v in enumerate(values) if v is not None}, abs=0.001)
 
 
+def test_the_index_of_the_plant_links_to_the_review(reviewed: Path) -> None:
+    assert f'<a href="{reviewed.name}">' in reviewed.with_name("index.html").read_text(encoding="utf-8")
+
+
 def test_same_data_same_bytes(reviewed: Path) -> None:
     before = reviewed.read_bytes()
     assert review.run(Home(reviewed.parents[3]), "alder-fork").read_bytes() == before
