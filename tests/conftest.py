@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from pipelines.base import file_lock
 from pipelines.base.home import Home
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -54,16 +55,26 @@ def home_with_a_day(tmp_path: Path, home_in: Callable[[Path], Home]) -> Home:
 
 @pytest.fixture(scope="session")
 def demo_made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
-    """A small demonstration home, made once by the command line in a process of its own, and what it printed.
+    """A small demonstration home, made by the command line in a process of its own, and what it printed.
 
-    Shared: read it, or copy it (`demo_home`) to write.
+    Made once, whichever worker of the test run asks first. Shared: read it, or copy it (`demo_home`) to write.
     """
-    folder = tmp_path_factory.mktemp("demo")
+    is_worker = "PYTEST_XDIST_WORKER" in os.environ
+    root = tmp_path_factory.getbasetemp().parent if is_worker else tmp_path_factory.getbasetemp()
+    folder, printed = root / "demo", root / "demo" / "printed.txt"
+    with file_lock.waiting_for(root / "demo.lock"):
+        if not printed.exists():
+            folder.mkdir()
+            printed.write_text(_demonstration(folder), encoding="utf-8")
+    return folder / "flocledger-demo", printed.read_text(encoding="utf-8")
+
+
+def _demonstration(folder: Path) -> str:
     command = [sys.executable, "-m", "pipelines", "demo", "--weeks", str(DEMO_WEEKS), "--nights", str(DEMO_NIGHTS)]
     surroundings = {k: v for k, v in os.environ.items() if k != "FLOCLEDGER_HOME"} | {"PYTHONPATH": str(ROOT)}
-    done = subprocess.run(command, capture_output=True, text=True, cwd=folder, env=surroundings, check=False, timeout=300)
+    done = subprocess.run(command, capture_output=True, text=True, cwd=folder, env=surroundings, check=False, timeout=600)
     assert done.returncode == 0, done.stderr
-    return folder / "flocledger-demo", done.stdout
+    return done.stdout
 
 
 @pytest.fixture

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import random
 import shutil
 from collections import Counter
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from multiprocessing.context import ForkServerProcess
 from pathlib import Path
 
 import pytest
@@ -17,6 +15,7 @@ import pytest
 from pipelines import cli, publish
 from pipelines.base.home import Home
 from pipelines.store import connect
+from tests import processes
 
 ROOT = Path(__file__).resolve().parents[2]
 EXPORTS = sorted((ROOT / "sample_data" / "small" / "exports").glob("ALDER_*.csv"))
@@ -24,9 +23,6 @@ PLANT = "alder-fork"
 WHEN = datetime(2026, 2, 1, tzinfo=UTC)
 AFTER_START_S = (0.05, 1.5)  # seconds from a run's start to the kill
 RUN_S = 300.0
-# Each run is a process of its own, forked from one that has imported everything: what a run does takes time, not its imports.
-PROCESSES = multiprocessing.get_context("forkserver")
-PROCESSES.set_forkserver_preload(["pipelines.order", "pipelines.cli", "pipelines.cli.plants"])
 DECIDED = ["--file", "ALDER_SCADA_20260107.csv", "--row", "221", "--as", "reject", "--role", "operator", "--note", "a wrong stamp"]
 COMMANDS = [
     ["nightly"], ["nightly"], ["nightly"], ["rebuild", "--plant", PLANT], ["weekly", "--week", "2026-W02"],
@@ -40,36 +36,12 @@ def deliver(home: Home, path: Path) -> None:
     os.utime(target, (1.7e9, 1.7e9))
 
 
-def command(words: list[str], output: str) -> None:
-    """Run a command as a process of its own does, its output in a file."""
-    with Path(output).open("w", encoding="utf-8") as file:
-        os.dup2(file.fileno(), 1)
-        os.dup2(file.fileno(), 2)
-    cli.main(words)
-
-
-def started(home: Home, words: list[str]) -> ForkServerProcess:
-    process = PROCESSES.Process(target=command, args=(["--home", str(home.root), *words], str(home.root / "output.txt")))
-    process.start()
-    return process
-
-
-def killed(home: Home, words: list[str], after_s: float) -> bool:
-    """Start a run and kill it; return whether it was still running then."""
-    process = started(home, words)
-    process.join(after_s)
-    was_running = process.is_alive()
-    process.kill()
-    process.join(60)
-    return was_running
-
-
 def completed(home: Home, words: list[str]) -> None:
-    process = started(home, words)
+    output = home.root / "output.txt"
+    process = processes.started(cli.main, ["--home", str(home.root), *words], output=output)
     process.join(RUN_S)
-    output = (home.root / "output.txt").read_text(encoding="utf-8")
-    assert process.exitcode in (0, 1), output
-    assert "Traceback" not in output
+    assert process.exitcode in (0, 1), output.read_text(encoding="utf-8")
+    assert "Traceback" not in output.read_text(encoding="utf-8")
 
 
 def readable(home: Home) -> None:
@@ -99,7 +71,8 @@ def campaign(folder: Path, home_in: Callable[[Path], Home], kills: int, seed: in
             if words[0] != "nightly" and not disturbed.database.exists():
                 continue
             more = [] if words[0] == "dispose" else as_of  # a decision is made now, whenever its data are
-            if killed(disturbed, [*words, *more], chance.uniform(*AFTER_START_S)):
+            run = processes.started(cli.main, ["--home", str(disturbed.root), *words, *more])
+            if processes.killed(run, chance.uniform(*AFTER_START_S)):
                 counts[words[0]] += 1
             readable(disturbed)
         completed(disturbed, ["nightly", *as_of])

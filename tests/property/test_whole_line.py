@@ -6,13 +6,9 @@ plants with planted faults, so late, re-sent and damaged files take part.
 
 from __future__ import annotations
 
-import json
 import os
 import random
 import shutil
-import signal
-import subprocess
-import sys
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,6 +17,7 @@ import pytest
 
 from pipelines import order, publish
 from pipelines.base.home import Home
+from tests import processes
 
 PLANTS = ("alder-fork", "sorrel-draw", "brenholm")
 AS_OF = datetime(2026, 2, 1, 4, 0, tzinfo=UTC)
@@ -83,7 +80,7 @@ def test_same_files_twice_change_nothing(made: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize("plant", PLANTS)
 def test_incremental_equals_rebuild_by_hash_of_every_table(made: Path, tmp_path: Path, plant: str) -> None:
     home = home_for(made, tmp_path, plant)
-    in_batches(home, plant, files_of(made, plant), 3)
+    in_batches(home, plant, files_of(made, plant), 5)
     incremental = publish.hashes(home)
     assert len(incremental) >= 15
     order.rebuild(home, plant, as_of=AS_OF)
@@ -111,53 +108,28 @@ def order_free_hashes(home: Home) -> dict[str, str]:
 def test_files_in_any_order_give_the_same_tables(made: Path, tmp_path: Path, plant: str) -> None:
     files = [p for p in files_of(made, plant) if "resent" not in p.parts]  # a re-sent file disagrees on purpose
     seen = []
-    for index, seed in enumerate((None, 3)):
+    shuffled = random.Random(3).sample(files, len(files))
+    for index, (arriving, a_night) in enumerate(((files, len(files)), (shuffled, 5))):
         home = home_for(made, tmp_path / str(index), plant)
-        shuffled = list(files)
-        if seed is not None:
-            random.Random(seed).shuffle(shuffled)
-        in_batches(home, plant, shuffled, 5)
+        in_batches(home, plant, arriving, a_night)
         seen.append(order_free_hashes(home))
     assert seen[0] == seen[1]
 
 
-RUN = """
-import json, sys
-from datetime import datetime
-from pathlib import Path
-from pipelines import align, check, compute, order, publish, receive, watch
-from pipelines.base.home import Home
-print("ready", flush=True)
-given = json.loads(sys.argv[1])
-order.nightly(Home(Path(given["home"])), given["plant"], datetime.fromisoformat(given["as_of"]))
-print("done", flush=True)
-"""
-
-
-def start(home: Home, plant: str) -> subprocess.Popen[str]:
-    given = json.dumps({"home": str(home.root), "plant": plant, "as_of": AS_OF.isoformat()})
-    running = subprocess.Popen([sys.executable, "-c", RUN, given], stdout=subprocess.PIPE, text=True)
-    assert running.stdout is not None
-    assert running.stdout.readline() == "ready\n"
-    return running
-
-
-def finished(running: subprocess.Popen[str]) -> int:
-    code = running.wait(120)
-    assert running.stdout is not None
-    running.stdout.close()
-    return code
+def night(root: str, plant: str) -> None:
+    order.nightly(Home(Path(root)), plant, AS_OF)
 
 
 def killed_and_finished(made: Path, tmp_path: Path, kills: int, seed: int) -> None:
     plant, rng = "alder-fork", random.Random(seed)
-    files = files_of(made, plant)[:6]
+    files = files_of(made, plant)[:4]
     unbroken = home_for(made, tmp_path / "unbroken", plant)
     deliver(unbroken, plant, files)
-    running = start(unbroken, plant)
-    ready = time.perf_counter()
-    assert finished(running) == 0
-    whole_s = time.perf_counter() - ready
+    began = time.perf_counter()
+    running = processes.started(night, str(unbroken.root), plant)
+    running.join(120)
+    assert running.exitcode == 0
+    whole_s = time.perf_counter() - began
     expected = publish.hashes(unbroken)
 
     done = round_number = 0
@@ -165,10 +137,7 @@ def killed_and_finished(made: Path, tmp_path: Path, kills: int, seed: int) -> No
         home = home_for(made, tmp_path / f"killed{round_number}", plant)
         deliver(home, plant, files)
         for _ in range(min(4, kills - done)):
-            running = start(home, plant)
-            time.sleep(rng.uniform(0.0, whole_s))
-            running.send_signal(signal.SIGKILL)
-            finished(running)
+            processes.killed(processes.started(night, str(home.root), plant), rng.uniform(0.0, whole_s))
             done += 1
             if home.database.exists():
                 assert publish.hashes(home)  # what was published stays readable

@@ -109,7 +109,7 @@ ODD_NUMBERS = [
 
 
 @given(st.text("0123456789.eE+-_ infatyx\t", max_size=12) | st.sampled_from(ODD_NUMBERS) | st.floats().map(repr))
-@settings(max_examples=1_500, deadline=None)
+@settings(max_examples=1_000, deadline=None)
 def test_a_number_that_is_read_in_one_pass_is_the_one_polars_reads(text: str) -> None:
     found = as_arrow_reads([text])
     if found is not None:
@@ -138,7 +138,7 @@ _qualities = st.sampled_from(["Good", "Good", "Good", "Bad", "", " Good", "odd",
 
 
 @given(st.lists(st.tuples(_times, _tags, _cells, _qualities), min_size=1, max_size=12), st.booleans(), st.integers(60, 4_000))
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_long_table_says_the_same_both_ways(tmp_path: Path, rows: list[tuple[str, ...]], is_clean: bool, piece_bytes: int) -> None:
     if is_clean:  # so that many pieces are measured
         rows = [
@@ -154,7 +154,7 @@ def test_a_long_table_says_the_same_both_ways(tmp_path: Path, rows: list[tuple[s
 
 
 @given(st.lists(st.tuples(_times, _cells, _cells), min_size=1, max_size=12), st.booleans(), st.integers(60, 4_000))
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_a_wide_table_says_the_same_both_ways(tmp_path: Path, rows: list[tuple[str, ...]], is_clean: bool, piece_bytes: int) -> None:
     if is_clean:
         rows = [
@@ -178,7 +178,7 @@ _values = st.sampled_from(["1.5", "99", "-3", "250", "1e2", " 7 "])
     st.lists(st.tuples(st.integers(0, 39), _words, st.booleans()), max_size=8),
     st.integers(200, 4_000),
 )
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_words_among_numbers_say_the_same_both_ways(
     tmp_path: Path, rows: list[tuple[str, str, str]], words: list[tuple[int, str, bool]], piece_bytes: int
 ) -> None:

@@ -28,7 +28,7 @@ def edit(home: Home, old: str, new: str) -> None:
 
 
 def night(home: Home, day: int) -> tuple[list[str], ExitCode]:
-    summary = order.nightly(home, PLANT, datetime(2026, 1, 6, 12 + day, tzinfo=UTC))
+    summary = order.nightly(home, PLANT, datetime(2026, 1, 6, 12 + day, tzinfo=UTC), publish_now=False)
     return [n.name for n in summary.notices], summary.exit_code
 
 

@@ -33,15 +33,27 @@ def good(table: Table) -> pl.DataFrame:
     return pl.DataFrame([{c.name: plain(c) for c in table.columns}] * 2, schema=table.polars_schema())
 
 
+def first_met() -> dict[str, list[Column]]:
+    """Columns by table, each declaration once: the tables of KPIs share most of theirs."""
+    seen, out = set[Column](), {}
+    for table in TABLES.values():
+        out[table.name] = [c for c in table.columns if c not in seen]
+        seen.update(table.columns)
+    return out
+
+
+FIRST_MET = first_met()
+
+
 def broken(table: Table) -> list[tuple[str, pl.DataFrame]]:
-    """One frame for each rule of each column, broken in the second row alone."""
+    """One frame for each rule of each column that no table before has, broken in the second row alone."""
     frame, out = good(table), []
 
     def put(column: Column, value: Any, rule: str) -> None:
         kind = table.polars_schema()[column.name]
         out.append((f"{column.name} {rule}", frame.with_columns(pl.Series(column.name, [plain(column), value], dtype=kind))))
 
-    for c in table.columns:
+    for c in FIRST_MET[table.name]:
         if not c.nullable:
             put(c, None, "is null")
         if c.isin is not None:
@@ -176,4 +188,4 @@ def test_a_failing_row_of_a_plant_table_names_column_row_value_and_rule() -> Non
     assert text.startswith(
         "p.toml: table polymers, row 2 (line line-2, from_utc 2026-01-01 00:00:00+00:00): active_fraction = 1.5: must be at most 1"
     )
-    assert "remedy: correct the entry of the plant file that gives active_fraction" in text
+    assert "remedy: correct the plant-file entry that sets active_fraction" in text
