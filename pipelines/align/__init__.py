@@ -1,4 +1,4 @@
-"""Align: irregular readings to minutes, one row a line and minute, with coverage and running state."""
+"""Align: resample irregular readings to one row a line and minute, with coverage and running state."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ __all__ = ["aligned", "run"]
 def run(store: Store, plant_file: PlantFile) -> StepReceipt:
     """Align the pending hours of a plant and mark their operating days for compute, all in one transaction.
 
-    PlantFileError, and nothing written, when two tags stand for one role of a line at the same time.
+    Raise PlantFileError, and write nothing, when two tags have one role of a line at the same time.
     """
     started = clock.stopwatch()
     if not store.rows("SELECT 1 FROM pending_hours LIMIT 1"):
@@ -70,11 +70,11 @@ def _roles(
 
 
 def _line_rows(plant: str, line: Line, roles: dict[str, grid.RoleMinutes], axis: pl.DataFrame) -> pl.DataFrame:
-    """Return the rows of one line for the minutes of the axis; the roles reach back beyond it as far as states need."""
+    """Return the rows of one line for the minutes of the axis; the roles begin earlier, as far back as states need."""
     n = max((len(role.value) for role in roles.values()), default=axis.height)
     kept = slice(n - axis.height, n)
     state, pump = states.running_states(roles, line, n)[kept], states.pump_known(roles, line, n)
-    if "pump_run" in roles:  # a run bit that the other signals contradict must not count run hours
+    if "pump_run" in roles:  # a run bit contradicted by the other signals must not add run hours
         roles = {**roles, "pump_run": roles["pump_run"].without(states.contradicted(roles, line, n))}
     uncertain = np.zeros(n, dtype=bool)
     for role in roles.values():
@@ -93,7 +93,7 @@ def _line_rows(plant: str, line: Line, roles: dict[str, grid.RoleMinutes], axis:
 
 
 def _trimmed(store: Store, whole: worklist.Extent) -> set[date]:
-    """Delete minutes outside the extent (the operating day may begin at another hour now); return their operating days."""
+    """Delete minutes outside the extent (the start of the operating day may have changed); return their operating days."""
     outside = "FROM minutes WHERE minute_utc < $a OR minute_utc >= $b"
     limits = {"a": whole.begin, "b": whole.end}
     days = {day for (day,) in store.rows(f"SELECT DISTINCT operating_day {outside}", limits)}
@@ -103,5 +103,5 @@ def _trimmed(store: Store, whole: worklist.Extent) -> set[date]:
 
 
 def _with_next(days: set[date], last: date) -> set[date]:
-    """Add the day after each, up to the last: a start is an edge from the minute before, which may lie in the day before."""
+    """Add the day after each, up to the last: a start is an edge from the minute before, which may belong to the previous day."""
     return days | {day + timedelta(days=1) for day in days if day < last}

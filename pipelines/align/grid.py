@@ -1,4 +1,4 @@
-"""Readings of a line to minute columns: one set of arrays a role."""
+"""Convert the readings of a line to minute columns: one set of arrays a role."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _HOUR_US = timedelta(hours=1) / _TICK
 
 @dataclass(frozen=True)
 class Span:
-    """A signal and the time [us] for which its tag stands for its role: start included, end not."""
+    """A signal and the time span [us] for which its tag has its role: start included, end not."""
 
     signal: Signal
     since_us: int
@@ -46,12 +46,12 @@ class RoleMinutes:
     high: Values
 
     def without(self, minutes: Truth) -> RoleMinutes:
-        """Return the same with the given minutes not known."""
+        """Return a copy in which the given minutes are unknown."""
         return replace(self, value=np.where(minutes, np.nan, self.value), coverage=np.where(minutes, 0.0, self.coverage))
 
 
 def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
-    """Return role -> its signals on a line in order of time; the plant file ensures that no two overlap."""
+    """Return role -> its signals on a line, ordered by time; the plant file allows no overlap."""
     found: dict[str, list[Span]] = {}
     for signal in plant_file.signals_of(line):
         since, until = plant_file.calendar.since(signal.since), plant_file.calendar.until(signal.until)
@@ -62,7 +62,7 @@ def spans_by_role(line: str, plant_file: PlantFile) -> dict[str, list[Span]]:
 
 
 def line_minutes(spans: Mapping[str, list[Span]], series: Mapping[str, Series], edges: Times) -> dict[str, RoleMinutes]:
-    """Return role -> its values on the intervals between the edges [us]; roles the line never has are absent."""
+    """Return role -> its values on the intervals between the edges [us]; roles without a signal are absent."""
     most = {
         role: registers.largest_rate(role, [s.signal for found in spans.values() for s in found])
         for role in spans
@@ -103,7 +103,7 @@ def _role_minutes(role: Role, spans: list[Span], series: Mapping[str, Series], e
 
 
 def _known(found: Series, signal: Signal, most: float | None) -> Stretches:
-    """Return where the signal's value, or the rate of its register [unit/us], is known; `most`: its largest rate by default [unit/h]."""
+    """Return where the signal's value, or its register's rate [unit/us], is known; `most` is the default largest rate [unit/h]."""
     if signal.meaning.kind == "totaliser":
         return _rates(found, signal, signal.maximum_rate or most)
     stepped = signal.interpolation == "stepped"
@@ -114,7 +114,7 @@ def _known(found: Series, signal: Signal, most: float | None) -> Stretches:
 def _rates(found: Series, signal: Signal, most: float | None) -> Stretches:
     """Return the rate between successive readings of a register; unknown next to a bad reading or past the hold limit.
 
-    An increment that cannot be (`totaliser.increments`) leaves its time unknown.
+    The span of an impossible increment (`registers.increments`) is unknown.
     """
     capacity = None if signal.rollover is None else units.to_si(signal.rollover, signal.unit)
     increment, _ = registers.increments(found.t, np.where(found.q == BAD, np.nan, found.v), capacity, most)
@@ -127,7 +127,7 @@ def _rates(found: Series, signal: Signal, most: float | None) -> Stretches:
 
 
 def _clipped(found: Series, span: Span) -> Series:
-    """Return the readings of a tag while it stands for its role; a bad reading at the end stops what is held."""
+    """Return the readings of a tag while it has its role; a bad reading at the end stops the hold."""
     part = found.between(span.since_us, span.until_us)
     if len(part.t) == 0 or span.until_us == micros(FAR_FUTURE):
         return part
@@ -135,7 +135,7 @@ def _clipped(found: Series, span: Span) -> Series:
 
 
 def columns(roles: Mapping[str, RoleMinutes], kept: slice) -> list[pl.Expr]:
-    """Return the value and coverage columns of `minutes` for every role; null where nothing is known or there."""
+    """Return the value and coverage columns of `minutes` for every role; null where unknown or without a signal."""
     out: list[pl.Expr] = []
     for role in ROLES.values():
         found = roles.get(role.name)

@@ -96,7 +96,7 @@ def usable(v: Values, q: Codes) -> Truth:
 
 
 def stretches(t: Times, v: Values, q: Codes, *, stepped: bool, hold_us: int | None) -> Stretches:
-    """Return where a series is known, by simple bounding values.
+    """Return the stretches in which a series is known, by simple bounding values.
 
     `t` strictly increasing [us]; `v` in any unit; `q` quality codes. Stepped: a value holds to the next reading, the last
     one on, never longer than `hold_us` after its reading. Sloped: a straight line to the next reading; before a bad one
@@ -122,7 +122,7 @@ def stretches(t: Times, v: Values, q: Codes, *, stepped: bool, hold_us: int | No
 def cut(known: Stretches, edges: Times) -> Pieces:
     """Cut stretches at the edges of consecutive intervals; `edges` has n+1 increasing instants [us] for n intervals.
 
-    What lies outside the edges is left out. A line's values at a cut come from its own stretch, whatever the other edges.
+    Parts outside the edges are dropped. Values at a cut are interpolated within the stretch, so they do not depend on the other edges.
     """
     first = np.maximum(_interval_of(known.start, edges, "left"), 0)
     last = np.minimum(_interval_of(known.end, edges, "right"), len(edges) - 2)
@@ -182,7 +182,7 @@ def inside(t: Times, v: Values, chosen: Truth, edges: Times) -> Inside:
     count = end - begin
     some = count > 0
     low, high, first, last = np.full(n, np.nan), np.full(n, np.nan), np.full(n, -1), np.full(n, -1)
-    if some.any():  # intervals without readings take no room between those with some
+    if some.any():  # intervals without readings add no boundary to reduceat
         low[some] = np.minimum.reduceat(v[places], begin[some])
         high[some] = np.maximum.reduceat(v[places], begin[some])
         first[some], last[some] = places[begin[some]], places[end[some] - 1]

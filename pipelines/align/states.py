@@ -1,7 +1,7 @@
 """Running state of each minute of a line, from its minute values.
 
-Rules and shares: common practice, no source. Unknown evidence is carried along: a state is stated only when it holds
-whatever the missing evidence would have said.
+Rules and shares: common practice, no source. Missing evidence stays missing: a state is assigned only when no value of the
+missing signals could change it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from schemas.vocabulary import RUNNING_STATES
 
 ON_SHARE = 0.5  # share of the minute from which a state counts as on
 ACTIVE_SHARE = 0.05  # of the transmitter range: speed, power or wash water above it counts as on
-BRIDGED_MIN = limits.LONGEST_REACH // timedelta(minutes=1)  # [min] a hole this long does not end feeding
+BRIDGED_MIN = limits.LONGEST_REACH // timedelta(minutes=1)  # [min] a gap up to this long does not end feeding
 STOPPED, IDLE, STARTING, PROCESSING, SHUTDOWN, UNKNOWN = (
     RUNNING_STATES.index(word) for word in ("stopped", "idle running", "start-up", "processing", "shutdown", "unknown")
 )
@@ -29,9 +29,9 @@ STOPPED, IDLE, STARTING, PROCESSING, SHUTDOWN, UNKNOWN = (
 
 @dataclass(frozen=True)
 class Evidence:
-    """A statement about each minute: known to hold, or known not to hold; neither where evidence is missing.
+    """A condition in each minute: known true, known false, or neither where evidence is missing.
 
-    `exists` is false where the line has no such signal (then it is neither).
+    `exists` is false where the line has no such signal; the condition is then unknown.
     """
 
     yes: Truth
@@ -46,14 +46,13 @@ class Evidence:
 def running_states(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> NDArray[np.uint8]:
     """Return the running state of each of `n` consecutive minutes, as its place in RUNNING_STATES.
 
-    A line that feeds in the first minute counts as feeding for long: begin early enough before the minutes you keep
-    (`look_back_min`).
+    A line that feeds in the first minute is taken to have fed for long: start `look_back_min` before the minutes to be kept.
     """
     running, flow = pump_runs(roles, line, n), _above(roles, "sludge_flow", line.feed_cutoff, n)
     device, wash = _on(roles, "device_run", n), _active(roles, "wash_water_flow", n)
     polymer = _above(roles, "polymer_neat_flow" if line.polymer_meter == "neat" else "polymer_solution_flow", line.polymer_cutoff, n)
     feeding = running.yes & flow.yes
-    can_press = device.yes | ~device.exists  # a line without that signal is taken to run its device when it feeds
+    can_press = device.yes | ~device.exists  # without a device signal, the device is taken to run when the line is fed
     state = np.full(n, UNKNOWN, dtype=np.uint8)
     state[running.no & ~device.yes & (device.no | ~device.exists)] = STOPPED
     state[running.no & (device.yes | wash.yes)] = SHUTDOWN
@@ -68,7 +67,7 @@ def running_states(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> NDAr
 
 
 def look_back_min(line: Line) -> int:
-    """Return how many minutes before a minute can decide its state: the start-up time, a hole it reaches over, and one that starts it."""
+    """Return how many earlier minutes can affect a minute's state: the start-up time, a gap bridged within it, and the minute that starts it."""
     return int(np.ceil(line.startup_min)) + BRIDGED_MIN + 1
 
 
@@ -87,9 +86,9 @@ def pump_runs(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
 
 
 def pump_known(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence:
-    """Return whether the pump runs as far as it can be told: as `pump_runs`; against a run bit that stands off while two or more others agree.
+    """Return whether the pump runs, as far as known: like `pump_runs`, but running where the run bit is off and two or more other signals show running.
 
-    The state of such a minute stays unknown, but the line may have processed: it counts as lost, not as standing.
+    The state of such a minute stays unknown, but the line may have processed sludge: the minute counts as lost, not as stopped.
     """
     pump = pump_runs(roles, line, n)
     stuck_off = contradicted(roles, line, n) & _on(roles, "pump_run", n).no
@@ -97,25 +96,25 @@ def pump_known(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Evidence
 
 
 def _others(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return how many of speed, power and flow say that the pump runs, and how many that it does not."""
+    """Return how many of speed, power and flow show the pump running, and how many show it stopped."""
     others = (_active(roles, "pump_speed", n), _active(roles, "pump_power", n), _above(roles, "sludge_flow", line.feed_cutoff, n))
     return np.sum([o.yes for o in others], axis=0), np.sum([o.no for o in others], axis=0)
 
 
 def contradicted(roles: Mapping[str, RoleMinutes], line: Line, n: int) -> Truth:
-    """Return minutes in which two or more other signals contradict the run bit and none agrees: the bit is not believed."""
+    """Return the minutes in which two or more other signals contradict the run bit and none agrees with it."""
     bit = _on(roles, "pump_run", n)
     yes, no = _others(roles, line, n)
     return np.asarray((bit.yes & (yes == 0) & (no >= 2)) | (bit.no & (no == 0) & (yes >= 2)))
 
 
 def _above(roles: Mapping[str, RoleMinutes], role: str, limit: float | Values, n: int) -> Evidence:
-    """Return whether the value of a role is above a limit, known where the minute is covered for half."""
+    """Return whether the value of a role is above a limit, known where at least half of the minute is covered."""
     if role not in roles:
         never = np.zeros(n, dtype=bool)
         return Evidence(never, never, never)
     found = roles[role]
-    covered = found.coverage >= limits.COVERED_SHARE  # nan, no such signal, is not
+    covered = found.coverage >= limits.COVERED_SHARE  # nan (no such signal) compares false
     above = found.value > limit
     return Evidence(covered & above, covered & ~above, ~np.isnan(found.coverage))
 
@@ -132,10 +131,10 @@ def _on(roles: Mapping[str, RoleMinutes], role: str, n: int) -> Evidence:
 
 
 def _long_holes(unknown: Truth, is_running: Truth) -> Truth:
-    """Return the minutes of holes in the evidence that break feeding: longer than BRIDGED_MIN, in minutes nothing shows running.
+    """Return the minutes of evidence gaps that end feeding: longer than BRIDGED_MIN, and no signal shows running.
 
-    Start-up goes on through a shorter hole, and through one in which the pump or the register is known to have run. The
-    alternative, a start-up after every hole, took its 15 to 60 minutes out of the dose each time.
+    Start-up continues through a shorter gap, and through one in which the pump or the register is known to have run. The
+    alternative, a new start-up after every gap, excluded 15 to 60 minutes from the dose each time.
     """
     silent = unknown & ~is_running
     edges = np.flatnonzero(np.diff(np.concatenate(([False], silent, [False])).astype(np.int8)))
@@ -146,7 +145,7 @@ def _long_holes(unknown: Truth, is_running: Truth) -> Truth:
 
 
 def _minutes_since(broken: Truth) -> Values:
-    """Return how many minutes lie between each minute and the last one that broke feeding; infinite when none is known."""
+    """Return the minutes since feeding was last interrupted, for each minute; infinite when no interruption is known."""
     position = np.arange(len(broken), dtype=np.float64)
     last_break: Values = np.maximum.accumulate(np.where(broken, position, -np.inf))
     return position - last_break - 1.0

@@ -1,4 +1,4 @@
-"""From marked hours to ranges of minutes: which to align, in pieces that fit in memory."""
+"""Turn marked hours into the ranges of minutes to align, in pieces that fit in memory."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ from pipelines.plant import calendar
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 
-LONGEST_PIECE = timedelta(days=31)  # aligned at a time, so that memory does not grow with a backfill
-MOST_READINGS = 4_000_000  # about as many as a day of 40 tags each second; some 300 MB while a piece is worked on
+LONGEST_PIECE = timedelta(days=31)  # aligned in one piece, so that memory use does not grow with a backfill
+MOST_READINGS = 4_000_000  # about a day of 40 tags at one reading a second; about 300 MB of memory a piece
 _HOUR = timedelta(hours=1)
 _HOUR_US = 3_600_000_000
 
 
 @dataclass(frozen=True)
 class Extent:
-    """The whole operating days from the first to the last reading of a plant: [begin, end) in UTC."""
+    """Whole operating days from the first to the last reading of a plant: [begin, end) in UTC."""
 
     begin: datetime
     end: datetime
 
 
 def extent(store: Store, plant_file: PlantFile) -> Extent | None:
-    """Return the time that `minutes` must cover; None without any reading."""
+    """Return the time span that `minutes` must cover; None without readings."""
     first, last = store.recorded()
     if first is None or last is None:
         return None
@@ -37,9 +37,9 @@ def extent(store: Store, plant_file: PlantFile) -> Extent | None:
 
 
 def ranges(store: Store, plant_file: PlantFile, whole: Extent) -> Iterator[tuple[datetime, datetime]]:
-    """Yield the ranges [first, end) to align, in order: the marked hours and what `minutes` lacks of the extent.
+    """Yield the ranges [first, end) to align, in order: the marked hours and the parts of the extent missing from `minutes`.
 
-    Each contiguous range runs on for the longest start-up time, since a state may hang on a minute so long before.
+    Each contiguous range is extended by the longest start-up time, since a state can depend on a minute that far back.
     """
     marked = {hour.astimezone(UTC) for (hour,) in store.rows("SELECT hour_utc FROM pending_hours")}
     longest = max(states.look_back_min(line) for line in plant_file.lines)

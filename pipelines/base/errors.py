@@ -42,7 +42,7 @@ class PlantFileError(FlocledgerError):
 
     def __init__(self, *, path: str, line: int | None, key: str, value: object, problem: str, remedy: str) -> None:
         where = f"{path}, line {line}" if line else path
-        said = f"{key} = {value!r}:" if repr(value) != "nothing" else key  # what is missing has no value to show
+        said = f"{key} = {value!r}:" if repr(value) != "nothing" else key  # a missing key has no value to show
         super().__init__(f"{where}: {said} {problem}", remedy=remedy)
         self.path, self.line, self.key, self.value, self.problem = path, line, key, value, problem
 

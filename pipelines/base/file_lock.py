@@ -1,4 +1,4 @@
-"""Locks between processes: one holder a file, named in it; the system drops the lock with its process."""
+"""Locks between processes: the file names its holder; the operating system releases the lock when the process ends."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pipelines.base.errors import LockedError
 
 @contextmanager
 def waiting_for(path: Path) -> Iterator[None]:
-    """Hold the lock of a file, after waiting for whoever holds it."""
+    """Acquire the lock of a file, waiting for its holder."""
     import fcntl
 
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -23,7 +23,7 @@ def waiting_for(path: Path) -> Iterator[None]:
 
 @contextmanager
 def held(path: Path, what: str, *, remedy: str, words: str = "") -> Iterator[None]:
-    """Hold the lock of a file and write process id and `words` into it; LockedError, naming the holder, when another does."""
+    """Acquire the lock of a file and write process id and `words` into it; raise LockedError, naming the holder, when it is taken."""
     import fcntl
 
     path.parent.mkdir(parents=True, exist_ok=True)

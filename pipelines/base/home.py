@@ -69,7 +69,7 @@ class Home:
         return self.published / "reports" / plant
 
     def outbox(self, plant: str) -> Path:
-        """Return the folder of mails that wait, and of what became of those that went."""
+        """Return the folder of the mail outbox: messages waiting to be sent, and the state of those sent."""
         return self.root / "outbox" / plant
 
     def runs(self, plant: str) -> Path:

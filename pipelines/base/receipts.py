@@ -9,7 +9,7 @@ from datetime import datetime
 
 @dataclass(frozen=True)
 class Receipt:
-    """What became of one file; rows and values balance, or InternalError was raised instead."""
+    """The receipt of one file; rows and values balance, otherwise InternalError is raised."""
 
     load_id: str
     file_name: str
@@ -27,7 +27,7 @@ class Receipt:
     values_kept: int = 0
     values_duplicate: int = 0
     values_set_aside: int = 0
-    values_untied: int = 0  # of tags that are no signals of the plant file
+    values_untied: int = 0  # values of tags without a signal in the plant file
     values_superseded: int = 0  # of the values kept: another version of their tag and time stands, these are history
     first_utc: datetime | None = None
     last_utc: datetime | None = None
@@ -46,7 +46,7 @@ class Receipt:
 
 @dataclass(frozen=True)
 class StepReceipt:
-    """What a derived step did: the operating days it touched and rows it wrote, per table."""
+    """The receipt of a derived step: the operating days it touched and the rows it wrote, by table."""
 
     step: str
     days: int = 0

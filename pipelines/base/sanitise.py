@@ -15,7 +15,7 @@ def harmless(text: str, *, keep: str = "") -> str:
 
 
 def lines(text: str) -> str:
-    """Return text of several lines made harmless; line ends and tabs stay."""
+    """Return text of several lines made harmless; line ends and tabs are kept."""
     return harmless(text, keep="\n\t")
 
 

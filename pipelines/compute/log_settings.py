@@ -1,4 +1,4 @@
-"""The logs of the plant file as small tables that the SQL joins: arrangements, limits, service log, references, ladders, baseline intervals, events."""
+"""Write the logs of the plant file as small tables for SQL joins: arrangements, limits, service log, references, ladders, baseline intervals, events."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def _service(plant: str, plant_file: PlantFile, line: str, x: Service) -> dict[s
 
 
 def _baselines(plant: str, plant_file: PlantFile, line: str, pump: str) -> Rows:
-    """Return the spans of a pump, each with its reference or the reason why it has none; together they cover all time."""
+    """Return the time spans of a pump, without gaps, each with its reference or the reason why there is none."""
     measured = {plant_file.calendar.since(x.at): x for x in plant_file.baselines if x.pump == pump}
     changed = {plant_file.calendar.since(x.at): x for x in plant_file.service if x.pump == pump and x.ends_reference}
     starts = sorted({LONG_AGO, *measured, *changed})

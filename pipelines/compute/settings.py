@@ -1,4 +1,4 @@
-"""The plant file's settings as small tables that the SQL joins."""
+"""Write the plant file's settings as small tables for SQL joins."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ SPLIT_ROLES = ("polymer_neat_flow", "polymer_solution_flow", "makedown_water_flo
 
 
 def are_written(store: Store) -> bool:
-    """Return whether the settings were written before; a changed plant file marks days, and they are written again."""
+    """Return whether the settings have been written."""
     return bool(store.rows("SELECT count(*) FROM line_settings")[0][0])
 
 
@@ -78,7 +78,7 @@ def _line(plant: str, plant_file: PlantFile, line: Line) -> dict[str, Any]:
 
 
 def _shared(plant_file: PlantFile, line: Line) -> dict[str, str | None]:
-    """Return which polymer meters of the line other lines read too, with whom, and by which rule they are split; else nothing.
+    """Return the polymer meters that the line shares with other lines, those lines, and the rule of the split; empty without a shared meter.
 
     A tag tied to two lines by two blocks is shared as well: without a rule its flow would count twice. Of rules that
     differ "refuse" stands.
@@ -101,7 +101,7 @@ def _shared(plant_file: PlantFile, line: Line) -> dict[str, str | None]:
 
 
 def _planned(plant: str, line: Line) -> list[dict[str, Any]]:
-    """Return the planned times of a line by weekday; what goes past midnight goes on at 0 of the next day."""
+    """Return the planned times of a line by weekday; a span past midnight continues at 0 h of the next day."""
     spans = set[tuple[int, int, int]]()
     for block in line.planned:
         start, end = (t.hour * 60 + t.minute for t in (block.start, block.end))
@@ -117,7 +117,7 @@ def _planned(plant: str, line: Line) -> list[dict[str, Any]]:
 
 
 def _polymers(plant: str, plant_file: PlantFile, line: str) -> list[dict[str, Any]]:
-    """Return the products of a line, each valid until the next one begins."""
+    """Return the polymer products of a line, each valid until the next one starts."""
     mine = sorted((plant_file.calendar.since(x.since), i) for i, x in enumerate(plant_file.polymers) if line in x.lines)
     ends = ([start for start, _ in mine[1:]] + [FAR_FUTURE])[: len(mine)]  # none of either when there is none
     out = []

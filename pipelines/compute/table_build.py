@@ -1,7 +1,7 @@
-"""The files of `sql/tables/`, each run as soon as those it reads from are made, two at a time.
+"""Run the files of `sql/tables/`, each as soon as the tables it reads exist, two at a time.
 
-Which table of `work` a file reads from is told by its own text, so the files need no order but that. Half of a night's compute is
-the planning of statements of up to 157 columns, which takes one core a statement, whatever the rows.
+Dependencies are read from the SQL text itself. Half of the compute step's time is spent planning statements of up to 157
+columns, which uses one core a statement however few the rows.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pipelines.base import resources
 from pipelines.store import Store
 from pipelines.store.worker_threads import WorkerThreads
 
-# Each makes its table in `work`; of those that could be next the first goes first.
+# Each creates its table in `work`; of several that are ready, the first in this list runs first.
 TABLES = (
     "feed_samples", "day_feed_ts", "minute_feed_ts", "planned_minutes", "meter_share", "pump_edges", "minute_kpi", "period_totals", "span_versions",
     "arrangement_days", "arrangement_rows",
@@ -24,16 +24,16 @@ TABLES = (
     "runs_span", "runs", "data_quality",
     "line_day", "pump_minutes", "pump_weeks", "dose_steps",
 )  # fmt: skip
-# Made and merged only when the plant file or the store has rows for them.
+# Built and merged only when the plant file or the store has rows for them.
 ONLY_WITH = {"dose_steps": "SELECT EXISTS (FROM ladder_steps) OR EXISTS (FROM dose_steps)"}
 AT_ONCE = 2
 
 
 def make_all(store: Store) -> None:
-    """Make every table of `work` that is asked for; the days must lie in `work`, settings and macros in the store, committed.
+    """Build every required table of `work`; the work lists must be in `work`, settings and macros committed in the store.
 
-    A statement runs in one thread, so a group is summed in the order of its rows, and the files sort by minute or day before
-    they sum: the same minutes give the same bits however the days are cut.
+    A statement runs in one thread and sorts by minute or day before it sums, so the same minutes give bit-identical sums
+    however the days are split into pieces.
     """
     texts = {name: _text(name) for name in TABLES if is_asked(store, name)}
     order = TopologicalSorter({name: reads_from(text) & texts.keys() - {name} for name, text in texts.items()})
@@ -60,7 +60,7 @@ def reads_from(text: str) -> set[str]:
 
 
 def is_asked(store: Store, name: str) -> bool:
-    """Tell whether the plant has a use for a table."""
+    """Return whether a plant needs a table."""
     return name not in ONLY_WITH or bool(store.rows(ONLY_WITH[name])[0][0])
 
 

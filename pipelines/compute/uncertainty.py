@@ -1,4 +1,4 @@
-"""The plant file's standard uncertainties as rows that the SQL joins: meters by role, lab, polymer."""
+"""Write the plant file's standard uncertainties as rows for SQL joins: meters by role, lab, polymer."""
 
 from __future__ import annotations
 

@@ -84,7 +84,7 @@ class Store:
             if read_only and not migrate.is_of_today(self.con):
                 raise DataMissingError(f"{path.name} was made by another version of flocledger", remedy="run `flocledger nightly` first")
         except BaseException:
-            self.con.close()  # else this process would be given the same opened file again
+            self.con.close()  # otherwise DuckDB returns the instance this process has already opened
             raise
         if not read_only:
             self.con.execute("ATTACH ':memory:' AS work")
@@ -147,7 +147,7 @@ class Store:
         del incoming
 
     def append(self, table: str, frame: pl.DataFrame) -> None:
-        """Insert the frame's rows; columns are matched by name, the order of rows is kept."""
+        """Insert the frame's rows in their order; columns are matched by name."""
         if frame.height == 0:
             return
         if table == "readings":
@@ -196,7 +196,7 @@ class Store:
         self.append(table, frame)
 
     def mark_hours(self, first: datetime, last: datetime) -> None:
-        """Put the UTC hours from that of `first` to that of `last`, both included, on the align list."""
+        """Mark the UTC hours from `first` to `last`, both included, for align."""
         self.con.execute(
             "INSERT INTO pending_hours SELECT h FROM (SELECT unnest(generate_series(date_trunc('hour', $a::TIMESTAMPTZ), "
             "date_trunc('hour', $b::TIMESTAMPTZ), INTERVAL 1 HOUR)) AS h) WHERE h NOT IN (SELECT hour_utc FROM pending_hours)",
@@ -204,7 +204,7 @@ class Store:
         )
 
     def mark_days(self, stage: str, days: Iterable[date]) -> None:
-        """Put operating days on the list of a stage (compute, watch, publish)."""
+        """Mark operating days for a stage (compute, watch, publish)."""
         import polars as pl
 
         known = set(self.pending_days(stage))
@@ -214,11 +214,11 @@ class Store:
         )
 
     def pending_days(self, stage: str) -> list[date]:
-        """Return the operating days on the list of a stage, sorted."""
+        """Return the operating days marked for a stage, sorted."""
         return [r[0] for r in self.rows("SELECT operating_day FROM pending_days WHERE stage = $s ORDER BY 1", {"s": stage})]
 
     def clear_days(self, stage: str) -> None:
-        """Empty the list of a stage; call it in the transaction that did the work."""
+        """Clear the marks of a stage; call it in the transaction that did the work."""
         self.con.execute("DELETE FROM pending_days WHERE stage = $s", {"s": stage})
 
 

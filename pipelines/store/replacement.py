@@ -1,4 +1,4 @@
-"""A store made anew beside the old one and put in its place when it is whole."""
+"""Build a new store beside the old one and swap it in when it is complete."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from pipelines.base.errors import DataMissingError, LockedError
 from pipelines.store import faults
 from pipelines.store.plant_store import Store
 
-CARRIED_OVER = {"loads", "plant_file_versions", "kpi_day_history", "pending_days"}  # what a rebuild asks the old store for
+CARRIED_OVER = {"loads", "plant_file_versions", "kpi_day_history", "pending_days"}  # tables that a rebuild carries over from the old store
 
 
 @contextmanager
 def replaced(path: Path, plant: str) -> Iterator[tuple[Store | None, Store]]:
-    """Give the old store and an empty one; when the block ends without an error the new one takes the old one's place.
+    """Yield the old store and an empty new one; if the block ends without an error, the new store replaces the old one.
 
-    The old one holds the plant's lock meanwhile and is as it was until then. None for it when there is none or it is damaged:
+    The old store holds the plant's lock meanwhile and stays unchanged until the swap. It is None when there is none or it is damaged:
     a damaged file is kept beside the new store as `<plant>.damaged-<time>.duckdb`.
     """
     fresh = path.with_suffix(".rebuild.duckdb")
@@ -50,7 +50,7 @@ def _opened(path: Path, plant: str) -> Store | None:
             raise
         return None
     try:
-        old.rows("CHECKPOINT")  # a log left by a killed run must not lie beside the new store
+        old.rows("CHECKPOINT")  # the write-ahead log of a killed run must not be left beside the new store
         for table in old.tables() & CARRIED_OVER:
             old.frame(f"SELECT * FROM {table}")
     except Exception as error:

@@ -1,6 +1,6 @@
 """Check frames against their tables: pandera where people's data enter, one polars pass that stands in for it elsewhere.
 
-Both are made from the same columns (`schemas.model`), and a property test holds them to the same verdict.
+Both derive from the same columns (`schemas.model`); a property test asserts that they agree on random frames.
 
 - Readings, lab results and the tables made from the plant file: the fast pass checks every frame before it is merged; pandera runs
   only where it finds something, and names row, column and rule.
@@ -26,9 +26,9 @@ if TYPE_CHECKING:
 
     from schemas import Column
 
-_NAMED_RULES = {  # what pandera checks by itself, in words
-    "not_nullable": "must not be missing", "column_in_dataframe": "is a column the frame lacks",
-    "column_in_schema": "is no column of the table", "column_ordered": "stands in another order than the table has",
+_NAMED_RULES = {  # pandera's built-in checks in words
+    "not_nullable": "must not be missing", "column_in_dataframe": "is missing from the frame",
+    "column_in_schema": "is no column of the table", "column_ordered": "is not in the order of the table",
 }  # fmt: skip
 Columns = tuple[str, ...] | None
 
@@ -97,7 +97,7 @@ def require_plant_rows(plant: str, table: str, frame: pl.DataFrame) -> None:
         key=f"table {table}, row {(first.row or 0) + 1}{f' ({which})' if which else ''}: {first.column}",
         value=row[first.column],
         problem=first.rule + (f"; {others} more row{'s' if others > 1 else ''} of this table break a rule" if others else ""),
-        remedy=f"correct the entry of the plant file that gives {first.column}; nothing of it was taken over",
+        remedy=f"correct the plant-file entry that sets {first.column}; nothing was written",
     )
 
 
@@ -122,7 +122,7 @@ def _pandera(table: str, columns: Columns) -> pa.DataFrameSchema:
 
 
 def misfits(table: str, frame: pl.DataFrame, columns: Columns = None) -> list[str]:
-    """Return by the fast pass what is wrong with a frame for a table, one phrase a rule; empty when it matches.
+    """Return the rules of a table that a frame breaks, one phrase a rule, by the fast pass; empty when it matches.
 
     Columns and their order, types (a text column may come as Enum), nulls, bounds, closed vocabularies, finite numbers.
     """

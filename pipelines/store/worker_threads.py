@@ -29,7 +29,7 @@ class WorkerThreads:
         self._open.close()
 
     def submit(self, work: Callable[[Store], Result]) -> Future[Result]:
-        """Queue work on the store; it sees what is committed when it begins."""
+        """Queue work on the store; it sees the data committed when it starts."""
         return self._pool.submit(self._on_one, work)
 
     def _on_one(self, work: Callable[[Store], Result]) -> Result:
