@@ -1,4 +1,4 @@
-"""Compute: runs the SQL of `sql/` over the days at hand and merges what it makes into the store. No formula lives here."""
+"""Compute: run the SQL of `sql/` over the pending days and merge its tables into the store. This package holds no formula."""
 
 from __future__ import annotations
 
@@ -17,11 +17,11 @@ from pipelines.store import Store, plant_file_versions
 from pipelines.store.sql_files import create_macros_once
 from schemas import TABLES
 
-PIECE_DAYS = 62  # computed at a time, so that memory does not grow with a backfill
+PIECE_DAYS = 62  # computed in one piece, so that memory use does not grow with a backfill
 _TOUCHED = "operating_day IN (SELECT operating_day FROM work.touched_days)"
 _HOURS = "window_name IN ('1 h', '8 h', '24 h') AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days)"
-_SPANS = "window_name IN ('7 d', '28 d') AND operating_day IN (SELECT operating_day FROM work.rolling_days)"
-# Tables of the store, and which of their rows the new ones replace.
+_SPANS = f"window_name IN {tuple(limits.ROLLING_SPANS)} AND operating_day IN (SELECT operating_day FROM work.rolling_days)"
+# Tables of the store, and the condition on rows that new rows replace.
 MERGED = {
     "arrangement_days": _TOUCHED,
     "kpi_hour": _TOUCHED,
@@ -40,9 +40,9 @@ MERGED = {
 def run(store: Store, plant_file: PlantFile) -> StepReceipt:
     """Compute the pending days of a plant, a piece of days at a time.
 
-    What a piece makes lies in `work` (memory) until it is whole; then one transaction merges it, marks watch and publish
-    and takes its days off the list, so that a kill costs one piece at most. Every table the SQL reads from `main` is
-    complete for the days before the piece, and later pieces do again what reaches over their edges.
+    A piece is computed in `work` (memory); then one transaction merges it, marks the days for watch and publish and clears
+    them from the list, so a kill costs one piece at most. Every table the SQL reads from `main` is complete for the days
+    before the piece; later pieces recompute spans that cross the boundary.
     """
     started, rows, done = clock.stopwatch(), dict.fromkeys(MERGED, 0), 0
     if not store.pending_days("compute") and settings.are_written(store):
@@ -70,14 +70,14 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
 
 
 def will_mark_watch(store: Store) -> list[date]:
-    """Return the days that will be on the list of watch after `run`."""
+    """Return the days that `run` will mark for watch."""
     existing = _existing(store)
     marked = _reach([day for piece in _pieces(store, existing) for day in piece], limits.CURVE_DAYS, existing)
     return sorted({*marked, *(d for d in store.pending_days("watch") if existing[0] <= d <= existing[1])})
 
 
 def _drop_of_old(store: Store, plant_file: PlantFile) -> None:
-    """Take out what an earlier plant file named: weeks from another weekday on, and runs of lines that are gone."""
+    """Delete rows of an earlier plant file: weeks that start on another weekday, and runs of lines since removed."""
     first = {"first": plant_file.plant.week_start_number}
     for name in ("kpi_week", "pump_weeks"):
         other = f"FROM main.{name} WHERE isodow(week_start_day) <> $first"
@@ -87,7 +87,7 @@ def _drop_of_old(store: Store, plant_file: PlantFile) -> None:
 
 
 def _forget(store: Store, existing: tuple[date, date]) -> None:
-    """Take out what stands for operating days that have no minutes any more (the operating day may begin at another hour now)."""
+    """Delete rows of operating days that no longer have minutes (the start of the operating day may have changed)."""
     if all(existing[0] <= d <= existing[1] for d in store.pending_days("compute")):
         return
     gone = set[date]()
@@ -119,8 +119,8 @@ def _reach(days: list[date], more: int, existing: tuple[date, date]) -> list[dat
 
 
 def days_to_work(store: Store, week_start: int, days: list[date], existing: tuple[date, date]) -> None:
-    """Make the tables in `work` that say which days, weeks (from ISO weekday `week_start`) and windows the SQL is to make."""
-    hours = _reach(days, 1, existing)  # 24 hours reach into the next day
+    """Write the tables in `work` that list the days, weeks (starting on ISO weekday `week_start`) and windows to compute."""
+    hours = _reach(days, 1, existing)  # a 24 h window extends into the next day
     spans = {
         "touched_days": ("operating_day", days),
         "rolling_hour_days": ("operating_day", hours),
@@ -130,16 +130,26 @@ def days_to_work(store: Store, week_start: int, days: list[date], existing: tupl
     }
     for table, (column, values) in spans.items():
         store.to_work(table, pl.DataFrame({column: values}, schema={column: pl.Date}))
+    store.to_work("long_spans", _long_spans(spans["touched_weeks"][1], spans["rolling_days"][1]))
     store.to_work("limits", pl.DataFrame([limits.sql_row()]))
     store.to_work("plant_file", pl.DataFrame({"plant_file_id": [plant_file_versions.recipe_id(store)]}))
 
 
+def _long_spans(weeks: list[date], rolling_days: list[date]) -> pl.DataFrame:
+    """Return kind, anchor, first and last day of each week (anchor: its first day) and rolling span of days (its last day) to compute."""
+    rows = [("week", w, w, w + timedelta(days=limits.WEEK_DAYS - 1)) for w in weeks]
+    for kind, length in limits.ROLLING_SPANS.items():
+        rows += [(kind, d, d - timedelta(days=length - 1), d) for d in rolling_days]
+    schema = {"kind": pl.String, "anchor": pl.Date, "first_day": pl.Date, "last_day": pl.Date}
+    return pl.DataFrame(rows, schema=schema, orient="row")
+
+
 def _merge(store: Store, name: str, where: str) -> int:
-    """Put the rows made, which come in order of their key, in the place of the store's rows that `where` names."""
+    """Replace the store's rows that match `where` by the computed rows, which are sorted by key."""
     found = tuple(r[0] for r in store.rows(f"SELECT column_name FROM (DESCRIBE work.{name})"))
     if found != TABLES[name].column_names:
         odd = set(found) ^ set(TABLES[name].column_names)
-        raise InternalError(f"sql/tables/{name}.sql does not make the columns of schemas/{name}.py: {sorted(odd) or 'order differs'}")
+        raise InternalError(f"sql/tables/{name}.sql does not have the columns of schemas/{name}.py: {sorted(odd) or 'order differs'}")
     store.con.execute(f"DELETE FROM main.{name} WHERE {where}")
     written = store.rows(f"INSERT INTO main.{name} SELECT * FROM work.{name}")
     return int(written[0][0])

@@ -15,7 +15,9 @@ LONGEST_REACH = timedelta(minutes=30)  # no sloped value reaches further back, a
 LONGEST_SILENCE = timedelta(hours=6)  # of a line, after which its states are unknown (rule of this project)
 HELD_TS_DAYS = 14  # operating days of samples whose median a held feed TS relaxes to; late results work on so many days
 CURVE_DAYS = 14  # operating days before a day that curves and usual values come from
-ROLLING_DAYS = 28  # operating days of the longest rolling window
+WEEK_DAYS = 7
+ROLLING_SPANS = {"7 d": 7, "28 d": 28}  # rolling windows of operating days (common practice, no source)
+ROLLING_DAYS = max(ROLLING_SPANS.values())
 FLOW_SPAN_SHARE = (
     0.15  # of the median flow between its 5 and 95 % points, from which a slope over flow can be told (common practice, no source)
 )

@@ -4,4 +4,4 @@
 -- source: common practice, no source
 -- known limits: coverage null means that the line has no run bit
 CREATE OR REPLACE MACRO is_pump_on(coverage, share, state) AS
-  CASE WHEN coverage IS NULL THEN is_running(state) WHEN coverage >= 0.5 THEN share >= 0.5 END;
+  CASE WHEN coverage IS NULL THEN is_running(state) WHEN is_covered(coverage) THEN share >= 0.5 END;

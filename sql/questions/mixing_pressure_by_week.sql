@@ -7,7 +7,7 @@ WITH day AS (
     kpa_to_psi(avg(m.mixing_upstream_pressure_kpa - m.mixing_downstream_pressure_kpa - hydrostatic_kpa(s.mixing_elevation_m, s.sludge_sg))) AS psi
   FROM minutes m JOIN line_settings s ON s.plant = m.plant AND s.line = m.line
   WHERE m.plant = $plant AND m.state = 'processing' AND m.sludge_flow_m3_h BETWEEN 0.95 * s.reference_flow_m3_h AND 1.05 * s.reference_flow_m3_h
-    AND m.sludge_flow_coverage >= 0.5 AND m.mixing_upstream_pressure_coverage >= 0.5 AND m.mixing_downstream_pressure_coverage >= 0.5
+    AND is_covered(m.sludge_flow_coverage) AND is_covered(m.mixing_upstream_pressure_coverage) AND is_covered(m.mixing_downstream_pressure_coverage)
   GROUP BY ALL)
 SELECT d.line, k.week_start_day, count(*) AS days, sum(d.minutes)::BIGINT AS minutes, avg(d.psi) AS mixing_dp_psi,
   t_975(count(*) - 1) * stddev_samp(d.psi) / sqrt(count(*)) AS day_scatter_half_psi

@@ -9,4 +9,4 @@ SELECT * FROM work.arrangement_days
 UNION ALL
 SELECT * FROM arrangement_days
 WHERE operating_day NOT IN (SELECT operating_day FROM work.touched_days)
-  AND operating_day BETWEEN (SELECT min(operating_day) - 28 FROM work.touched_days) AND (SELECT max(operating_day) + 28 FROM work.touched_days);
+  AND operating_day BETWEEN (SELECT min(first_day) FROM work.long_spans) AND (SELECT max(last_day) FROM work.long_spans);

@@ -16,7 +16,7 @@ WITH long AS (
 ), gap AS (
   SELECT line, operating_day, column_name,
     epoch_us(minute_utc) // 60000000 - row_number() OVER (PARTITION BY line, operating_day, column_name ORDER BY minute_utc) AS island
-  FROM long WHERE coverage < 0.5
+  FROM long WHERE NOT is_covered(coverage)
 ), longest AS (
   SELECT line, operating_day, column_name, max(n)::INTEGER AS gap_min
   FROM (SELECT line, operating_day, column_name, count(*) AS n FROM gap GROUP BY line, operating_day, column_name, island) GROUP BY ALL
@@ -28,7 +28,7 @@ WITH long AS (
     count(*)::INTEGER AS minutes_seen,
     sum(coverage::DECIMAL(18, 9))::DOUBLE / count(*) AS covered_share,
     count(*) FILTER (is_processing)::INTEGER AS processing_minutes,
-    count(*) FILTER (is_processing AND coverage < 0.5)::INTEGER AS missing_processing_minutes
+    count(*) FILTER (is_processing AND NOT is_covered(coverage))::INTEGER AS missing_processing_minutes
   FROM long GROUP BY line, operating_day, column_name
 )
 SELECT t.plant, t.line, t.operating_day, replace(t.column_name, '_coverage', '') AS role,

@@ -31,7 +31,7 @@ WITH span AS (
     any_value(s.scatter_var) AS default_var, count(f.sample_id) AS trail_samples, avg(f.lab_var ORDER BY f.sample_id) AS trail_lab_var,
     coalesce(date_diff('second', min(f.at_utc), max(f.at_utc)) / 3600.0, 0.0) AS trail_h, var_samp(ln(f.ts_pct) ORDER BY f.sample_id) AS seen_var
   FROM span p JOIN said s ON s.line = p.line JOIN work.day_feed_ts d ON d.line = p.line AND d.operating_day = p.operating_day
-  LEFT JOIN sample f ON f.line = p.line AND f.operating_day BETWEEN p.operating_day - 14 AND p.operating_day - 1
+  LEFT JOIN sample f ON f.line = p.line AND f.operating_day BETWEEN p.operating_day - (SELECT held_ts_days FROM work.limits)::INTEGER AND p.operating_day - 1
   GROUP BY ALL
 ), freed AS (
   SELECT *, trail_h / (2.0 * greatest(tau_h, 1.0)) AS trail_freedom, wander_of_mean(trail_h, tau_h) AS trail_f FROM seen

@@ -9,13 +9,13 @@ CREATE OR REPLACE TABLE work.line_day AS
 WITH minute AS (
   SELECT m.plant, m.line, m.operating_day, m.minute_utc, m.state, s.feed_cutoff_m3_h, x.suction_minimum_kpa,
     is_pump_on(m.pump_run_coverage, m.pump_run_share, m.state) AS is_on,
-    CASE WHEN m.sludge_flow_coverage >= 0.5 THEN greatest(m.sludge_flow_m3_h, 0.0) END AS q_m3_h,
-    CASE WHEN m.pump_suction_pressure_coverage >= 0.5 THEN m.pump_suction_pressure_kpa END AS suction_kpa,
+    covered(greatest(m.sludge_flow_m3_h, 0.0), m.sludge_flow_coverage) AS q_m3_h,
+    covered(m.pump_suction_pressure_kpa, m.pump_suction_pressure_coverage) AS suction_kpa,
     CASE s.polymer_meter
-      WHEN 'neat' THEN CASE WHEN m.polymer_neat_flow_coverage >= 0.5 THEN greatest(m.polymer_neat_flow_m3_h, 0.0) * p.density_kg_m3 END
-      ELSE CASE WHEN m.polymer_solution_flow_coverage >= 0.5 THEN active_from_solution_kg_h(greatest(m.polymer_solution_flow_m3_h, 0.0),
-        coalesce(CASE WHEN m.polymer_solution_strength_coverage >= 0.5 THEN m.polymer_solution_strength_pct END, p.solution_strength_pct))
-        / p.active_fraction END
+      WHEN 'neat' THEN covered(greatest(m.polymer_neat_flow_m3_h, 0.0) * p.density_kg_m3, m.polymer_neat_flow_coverage)
+      ELSE covered(active_from_solution_kg_h(greatest(m.polymer_solution_flow_m3_h, 0.0),
+        coalesce(covered(m.polymer_solution_strength_pct, m.polymer_solution_strength_coverage), p.solution_strength_pct))
+        / p.active_fraction, m.polymer_solution_flow_coverage)
     END AS neat_kg_h,
     lag(m.state, 1, 'unknown') OVER (PARTITION BY m.line, m.operating_day ORDER BY m.minute_utc) AS state_before
   FROM minutes m

@@ -6,14 +6,8 @@
 -- known limits: days without a figure do not weigh in that figure
 CREATE OR REPLACE TABLE work.long_totals AS
 WITH member AS (
-  SELECT 'week' AS kind, w.week_start_day AS anchor, d.* FROM work.touched_weeks w
-  JOIN work.day_rows d ON d.operating_day >= w.week_start_day AND d.operating_day < w.week_start_day + 7
-  UNION ALL
-  SELECT '7 d', r.operating_day, d.* FROM work.rolling_days r
-  JOIN work.day_rows d ON d.operating_day > r.operating_day - 7 AND d.operating_day <= r.operating_day
-  UNION ALL
-  SELECT '28 d', r.operating_day, d.* FROM work.rolling_days r
-  JOIN work.day_rows d ON d.operating_day > r.operating_day - 28 AND d.operating_day <= r.operating_day
+  SELECT s.kind, s.anchor, d.* FROM work.long_spans s
+  JOIN work.day_rows d ON d.operating_day BETWEEN s.first_day AND s.last_day
 ), sorted AS (SELECT * FROM member ORDER BY kind, line, anchor, operating_day), summed AS (
 SELECT
   any_value(plant) AS plant, line, kind, anchor, NULL::DATE AS operating_day, '' AS label,
@@ -60,10 +54,8 @@ SELECT
 FROM sorted
 GROUP BY line, kind, anchor
 ), span AS (
-  SELECT line, kind, anchor, processing_minutes,
-    CASE kind WHEN 'week' THEN anchor WHEN '7 d' THEN anchor - 6 ELSE anchor - 27 END AS first_day,
-    CASE kind WHEN 'week' THEN anchor + 6 ELSE anchor END AS last_day
-  FROM summed
+  SELECT t.line, t.kind, t.anchor, t.processing_minutes, s.first_day, s.last_day
+  FROM summed t JOIN work.long_spans s ON s.kind = t.kind AND s.anchor = t.anchor
 ), standing AS (
   SELECT s.line, s.kind, s.anchor,
     list_sort(list(DISTINCT a.arrangement)) AS standing_arrangements,

@@ -8,7 +8,7 @@
 CREATE OR REPLACE TABLE work.meter_share AS
 WITH flow AS (
   SELECT m.line, m.minute_utc, s.shared_group, s.shared_split,
-    CASE WHEN m.sludge_flow_coverage >= 0.5 THEN greatest(m.sludge_flow_m3_h, 0.0) END AS q_m3_h,
+    covered(greatest(m.sludge_flow_m3_h, 0.0), m.sludge_flow_coverage) AS q_m3_h,
     CASE WHEN m.state = 'stopped' THEN false WHEN m.state <> 'unknown' THEN q_m3_h > s.feed_cutoff_m3_h END AS is_feeding,
     q_m3_h * CASE s.shared_split WHEN 'by dry solids' THEN t.ts_pct ELSE 1.0 END AS weight
   FROM minutes m

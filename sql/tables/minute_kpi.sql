@@ -15,7 +15,7 @@ WITH dated AS (
     m.state = 'processing' AS is_processing, is_lost(m.state, m.is_pump_running) AS is_lost,
     coalesce(e.is_start, false) AS is_start, coalesce(e.is_stop, false) AS is_stop, coalesce(e.is_short_run, false) AS is_short_run,
     p.density_kg_m3, p.active_fraction, p.price_per_kg_neat,
-    coalesce(CASE WHEN m.polymer_solution_strength_coverage >= 0.5 THEN m.polymer_solution_strength_pct END, p.solution_strength_pct) AS strength_pct,
+    coalesce(covered(m.polymer_solution_strength_pct, m.polymer_solution_strength_coverage), p.solution_strength_pct) AS strength_pct,
     r.power_per_kwh, r.water_per_m3,
     t.ts_pct, t.is_held, t.ts_age_h,
     h.meter_share,
@@ -33,17 +33,18 @@ WITH dated AS (
   WHERE m.operating_day IN (SELECT operating_day FROM work.needed_days)
 ), metered AS (
   SELECT *,
-    CASE WHEN sludge_flow_coverage >= 0.5 THEN greatest(sludge_flow_m3_h, 0.0) END AS q_m3_h,
-    CASE WHEN polymer_neat_flow_coverage >= 0.5 THEN greatest(polymer_neat_flow_m3_h, 0.0) END AS neat_meter_m3_h,
-    CASE WHEN polymer_solution_flow_coverage >= 0.5 THEN greatest(polymer_solution_flow_m3_h, 0.0) END AS solution_meter_m3_h,
-    CASE WHEN makedown_water_flow_coverage >= 0.5 THEN greatest(makedown_water_flow_m3_h, 0.0) END AS makedown_meter_m3_h,
-    CASE WHEN dilution_water_flow_coverage >= 0.5 THEN greatest(dilution_water_flow_m3_h, 0.0) END AS dilution_meter_m3_h,
-    CASE WHEN wash_water_flow_coverage >= 0.5 THEN greatest(wash_water_flow_m3_h, 0.0) END AS wash_m3_h,
-    CASE WHEN pump_power_coverage >= 0.5 THEN pump_power_kw END AS pump_kw,
-    CASE WHEN device_power_coverage >= 0.5 THEN device_power_kw END AS device_kw,
-    CASE WHEN pump_suction_pressure_coverage >= 0.5 THEN pump_suction_pressure_kpa END AS suction_kpa,
-    CASE WHEN pump_discharge_pressure_coverage >= 0.5 THEN pump_discharge_pressure_kpa END AS discharge_kpa,
-    coalesce(shared_roles, '') AS shared, coalesce(register_flows, '') AS by_register
+    covered(greatest(sludge_flow_m3_h, 0.0), sludge_flow_coverage) AS q_m3_h,
+    covered(greatest(polymer_neat_flow_m3_h, 0.0), polymer_neat_flow_coverage) AS neat_meter_m3_h,
+    covered(greatest(polymer_solution_flow_m3_h, 0.0), polymer_solution_flow_coverage) AS solution_meter_m3_h,
+    covered(greatest(makedown_water_flow_m3_h, 0.0), makedown_water_flow_coverage) AS makedown_meter_m3_h,
+    covered(greatest(dilution_water_flow_m3_h, 0.0), dilution_water_flow_coverage) AS dilution_meter_m3_h,
+    covered(greatest(wash_water_flow_m3_h, 0.0), wash_water_flow_coverage) AS wash_m3_h,
+    covered(pump_power_kw, pump_power_coverage) AS pump_kw,
+    covered(device_power_kw, device_power_coverage) AS device_kw,
+    covered(pump_suction_pressure_kpa, pump_suction_pressure_coverage) AS suction_kpa,
+    covered(pump_discharge_pressure_kpa, pump_discharge_pressure_coverage) AS discharge_kpa,
+    coalesce(shared_roles, '') AS shared,
+    coalesce(register_flows, '') AS by_register
   FROM dated
 ), flows AS (
   SELECT *,
@@ -72,7 +73,7 @@ WITH dated AS (
     CASE WHEN has_pump_dp AND q_m3_h IS NOT NULL
       THEN total_head_m(discharge_kpa - suction_kpa, sludge_sg, pump_elevation_m, q_m3_h, suction_pipe_m, discharge_pipe_m) END AS head_m,
     has_pump_dp AND q_m3_h IS NOT NULL AND pump_kw IS NOT NULL AS has_efficiency,
-    is_processing AND mixing_upstream_pressure_coverage >= 0.5 AND mixing_downstream_pressure_coverage >= 0.5 AND q_m3_h > 0 AS has_mixing_dp,
+    is_processing AND is_covered(mixing_upstream_pressure_coverage) AND is_covered(mixing_downstream_pressure_coverage) AND q_m3_h > 0 AS has_mixing_dp,
     CASE WHEN has_mixing_dp THEN mixing_upstream_pressure_kpa - mixing_downstream_pressure_kpa
       - hydrostatic_kpa(mixing_elevation_m, sludge_sg) END AS drop_kpa,
     NOT contains(by_register, 'sludge_flow') AND sludge_total_coverage >= 1.0 AND sludge_flow_coverage >= 1.0 AS has_sludge_pair,
@@ -141,7 +142,7 @@ SELECT
   CASE WHEN has_efficiency THEN pump_power_hydraulic_kw(q_m3_h, hydrostatic_kpa(head_m, sludge_sg)) / 60.0 END AS pump_head_kwh,
   CASE WHEN is_processing THEN suction_kpa END AS suction_kpa,
   suction_minimum_kpa,
-  CASE WHEN is_on AND seal_water_flow_coverage >= 0.5 THEN greatest(seal_water_flow_m3_h, 0.0) / 60.0 END AS seal_water_m3,
+  CASE WHEN is_on AND is_covered(seal_water_flow_coverage) THEN greatest(seal_water_flow_m3_h, 0.0) / 60.0 END AS seal_water_m3,
   drop_kpa AS mixing_dp_kpa,
   CASE WHEN has_mixing_dp THEN q_m3_h / 60.0 END AS mixing_feed_m3,
   q_m3_h,

@@ -22,11 +22,11 @@ WITH serving AS (
 ), shown AS (
   SELECT m.plant, m.line, b.pump, b.week_start_day, m.operating_day, m.minute_utc, b.measured_day,
     b.no_reference, b.slip_form, b.slip_k0, b.displacement_m3_rev,
-    CASE WHEN m.sludge_flow_coverage >= 0.5 THEN greatest(m.sludge_flow_m3_h, 0.0) END AS q_m3_h,
-    CASE WHEN m.pump_speed_coverage >= 0.5 THEN m.pump_speed_rpm END AS speed_rpm,
-    CASE WHEN m.pump_power_coverage >= 0.5 THEN m.pump_power_kw END AS power_kw,
-    CASE WHEN m.pump_discharge_pressure_coverage >= 0.5 THEN m.pump_discharge_pressure_kpa END AS discharge_kpa,
-    CASE WHEN m.pump_suction_pressure_coverage >= 0.5 THEN discharge_kpa - m.pump_suction_pressure_kpa END AS rise_kpa,
+    covered(greatest(m.sludge_flow_m3_h, 0.0), m.sludge_flow_coverage) AS q_m3_h,
+    covered(m.pump_speed_rpm, m.pump_speed_coverage) AS speed_rpm,
+    covered(m.pump_power_kw, m.pump_power_coverage) AS power_kw,
+    covered(m.pump_discharge_pressure_kpa, m.pump_discharge_pressure_coverage) AS discharge_kpa,
+    covered(discharge_kpa - m.pump_suction_pressure_kpa, m.pump_suction_pressure_coverage) AS rise_kpa,
     rise_kpa + hydrostatic_kpa(b.pump_elevation_m, b.sludge_sg) AS dp_kpa,
     b.no_reference IS NULL AND m.minute_utc >= b.from_utc
       AND coalesce(d.feed_ts_pct BETWEEN b.ts_low_pct AND b.ts_high_pct, b.ts_low_pct IS NULL) AS is_comparable,

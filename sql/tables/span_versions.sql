@@ -8,9 +8,7 @@
 CREATE OR REPLACE TABLE work.span_versions AS
 WITH span AS (
   SELECT first_day, operating_day AS last_day FROM work.period_totals
-  UNION SELECT week_start_day, week_start_day + 6 FROM work.touched_weeks
-  UNION SELECT operating_day - 6, operating_day FROM work.rolling_days
-  UNION SELECT operating_day - 27, operating_day FROM work.rolling_days
+  UNION SELECT first_day, last_day FROM work.long_spans
 ), behind AS (
   SELECT load_id, operating_day FROM load_days
   UNION ALL SELECT correction_id, operating_day FROM corrections_applied WHERE source = 'disposition'

@@ -6,12 +6,14 @@ The values themselves are compared in test_sql_cases.py.
 from __future__ import annotations
 
 import csv
+import math
 import re
 from pathlib import Path
 
 import pytest
 
 from pipelines.base import resources
+from pipelines.plant import limits
 from pipelines.store import connect
 from pipelines.store.sql_files import create_macros
 
@@ -75,3 +77,13 @@ def test_numbers_may_be_literals_of_any_kind() -> None:
     ).fetchall()[0]
     con.close()
     assert row == (0.25, True, 0.25, 0.5)
+
+
+def test_the_share_of_a_minute_that_must_be_known_is_that_of_the_other_steps() -> None:
+    con = connect()
+    create_macros(con)
+    below = math.nextafter(limits.COVERED_SHARE, 0.0)
+    assert con.execute("SELECT is_covered($at), is_covered($below)", {"at": limits.COVERED_SHARE, "below": below}).fetchone() == (
+        True,
+        False,
+    )
