@@ -9,7 +9,7 @@ import click
 
 from pipelines import manual
 from pipelines.cli.app import EXIT_CODES, app
-from pipelines.manual import plant_file_page, words_pages
+from pipelines.manual import formulas_page, plant_file_page, words_pages
 from pipelines.manual.markdown import table
 
 
@@ -21,6 +21,7 @@ def pages() -> dict[str, str]:
         "commands": commands_page(),
         "words": words_pages.words(),
         "tables": words_pages.tables(),
+        "formulas": formulas_page.page(),
     }
 
 

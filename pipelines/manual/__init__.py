@@ -11,7 +11,7 @@ GROUPS: dict[str, tuple[str, ...]] = {  # group -> topics, in reading order; a t
     "Tutorial": ("tutorial",),
     "How to": ("operate", "backup", "upgrade", "corrections", "trials", "ask"),
     "Explanation": ("minutes", "dose", "lab", "intake", "uncertainty", "flags", "ledger", "walkthrough"),
-    "Reference": ("plant-file", "roles-and-units", "commands", "words", "tables", "dictionary"),
+    "Reference": ("plant-file", "roles-and-units", "commands", "words", "tables", "formulas", "dictionary"),
     "Background": ("threats", "licences", "decisions"),
 }
 ELSEWHERE = {"dictionary": FOLDER.parents[1] / "schemas" / "DICTIONARY.md"}  # pages that another room writes

@@ -55,6 +55,7 @@ def _adds_up(macro: str, what: str, names: Sequence[str]) -> str:
 -- source: this project
 -- known limits: says nothing of columns of other tables
 {_BY}
+-- example: {macro}('{names[0]}') = true
 CREATE OR REPLACE MACRO {macro}(column_name) AS
   column_name IN (
 {listed}

@@ -4,6 +4,7 @@
 -- source: this project
 -- known limits: says nothing of columns of other tables
 -- written by `python -m schemas` from the declarations in schemas/kpis
+-- example: is_kpi_count('minutes_seen') = true
 CREATE OR REPLACE MACRO is_kpi_count(column_name) AS
   column_name IN (
     'minutes_seen',

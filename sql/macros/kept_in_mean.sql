@@ -3,6 +3,7 @@
 -- formula: mean of exp(-|t|/tau) for t from from_h to to_h, hours after the moment (negative: before it)
 -- source: textbook integral of the exponential correlation function [from memory]
 -- known limits: a span without length gives the value at its start; 0 for a tau of 0
+-- example: kept_in_mean(0, 36, 36) = 0.6321205588285577
 CREATE OR REPLACE MACRO kept_in_mean(from_h, to_h, tau_h) AS
     CASE
         WHEN from_h IS NULL OR to_h IS NULL OR tau_h IS NULL THEN NULL

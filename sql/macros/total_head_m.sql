@@ -4,6 +4,7 @@
 -- source: trade textbooks [from memory]; g is the standard value
 -- known limits: velocity head is left out when a pipe diameter is null; friction between the gauges is not taken out; sludge is taken as a
 --         liquid of density SG
+-- example: total_head_m(0, 1, 0, 36, 0.2, 0.1) = 0.0774891
 CREATE OR REPLACE MACRO total_head_m(dp_kpa, sg, dz_m, q_m3_h, d_suction_m, d_discharge_m) AS
     dp_kpa / (9.80665e0 * CASE WHEN sg > 0 THEN sg END) + dz_m
     + CASE

@@ -3,6 +3,7 @@
 -- formula: F = 2 (tau/T)^2 (T/tau - 1 + exp(-T/tau)): mean over T of a first-order autoregressive process with time constant tau
 -- source: textbook integral of the exponential correlation function [from memory]
 -- known limits: 1 at no time; below T/tau = 0.001 by its series, which the difference there would round away; 0 for a tau of 0
+-- example: wander_of_mean(3.3333333333333335, 36) = 0.9698372
 CREATE OR REPLACE MACRO wander_of_mean(hours, tau_h) AS
     CASE
         WHEN hours IS NULL OR tau_h IS NULL THEN NULL

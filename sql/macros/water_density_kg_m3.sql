@@ -3,6 +3,7 @@
 -- formula: ratio of a fifth-degree polynomial to 1 + 0.01687985 t
 -- source: Kell, J. Chem. Eng. Data 20 (1975) 97-105 [coefficients from memory; within 0.01 % of IAPWS-95 from 0 to 80 C, see tests/published/water_props.json]
 -- known limits: clean water at 101 kPa; null outside 0-100 C; sludge is denser
+-- example: water_density_kg_m3(20) = 998.2041322
 CREATE OR REPLACE MACRO water_density_kg_m3(t_c) AS
     CASE
         WHEN t_c BETWEEN 0 AND 100

@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from pipelines import manual
 from pipelines.base import resources
+from pipelines.manual.formulas_page import Formula, formulas
 from pipelines.plant import limits
 from pipelines.store import connect
 from pipelines.store.sql_files import create_macros
@@ -66,6 +68,18 @@ def test_case_file_names_the_arguments_and_asks_for_null(path: Path, parameters:
 def test_macro_says_where_its_formula_comes_from(path: Path) -> None:
     source = next(line for line in path.read_text(encoding="utf-8").splitlines() if line.lower().startswith("-- source:"))
     assert any(mark in source for mark in MARKS), source
+
+
+@pytest.mark.parametrize("formula", [f for f in formulas() if not f.is_table], ids=lambda f: f.call)
+def test_the_example_of_a_macro_is_true_and_stands_in_the_manual(formula: Formula) -> None:
+    call, _, expected = formula.header["example"].rpartition(" = ")
+    assert call.partition("(")[0] == formula.call.partition("(")[0]
+    con = connect()
+    create_macros(con)
+    ((found,),) = con.execute(f"SELECT {call}").fetchall()
+    con.close()
+    assert str(found).lower() == expected or float(found) == pytest.approx(float(expected), rel=1e-6)
+    assert f"| `{formula.header['example']}` |" in manual.page("formulas")
 
 
 def test_numbers_may_be_literals_of_any_kind() -> None:
