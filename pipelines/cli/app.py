@@ -37,6 +37,7 @@ COMMANDS: dict[str, str] = {
     "ask": "pipelines.cli.ask",
     "trace": "pipelines.cli.tracing",
     "dispose": "pipelines.cli.disposing",
+    "replay": "pipelines.cli.replaying",
     "serve": "pipelines.cli.serve",
     "clean-up": "pipelines.cli.cleaning",
     "manual": "pipelines.cli.manual",

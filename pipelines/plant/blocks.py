@@ -25,6 +25,7 @@ from pipelines.plant.logs import Arrangement, Baseline, BaselinePeriod, Ladder, 
 from pipelines.plant.quantities import Block, Density, Duration, Flow, Length, PerEnergy, PerMass, PerVolume, Pressure, Since, Volume
 from pipelines.plant.signals import Signal
 from pipelines.plant.uncertainty import PolymerUncertainty
+from pipelines.plant.watch_settings import Watch
 
 _OF_INTAKE = {"role", "tag", "unit", "range", "scaling", "on_words", "off_words", "since", "until"}  # of a signal; the rest is for minutes
 
@@ -276,6 +277,7 @@ class PlantBlocks(Block):
     ladders: tuple[Ladder, ...] = Field(default=(), description="dose ladders")
     baseline_periods: tuple[BaselinePeriod, ...] = Field(default=(), description="operating days that count as a line's baseline")
     corrections: tuple[Correction, ...] = Field(default=(), description="register of corrections")
+    watch: Watch = Field(default=Watch(), description="limits of the detectors of flags")
 
     @cached_property
     def calendar(self) -> Calendar:

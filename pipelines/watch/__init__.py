@@ -25,7 +25,7 @@ from pipelines.watch.integrity.day_facts import DayFacts
 from pipelines.watch.line_day import LineDay, Usual
 from pipelines.watch.marks import Mark
 from pipelines.watch.readings_lookup import Said
-from pipelines.watch.standing import pump_standing_at, standing_on
+from pipelines.watch.standing import last_stretch_start, pump_standing_at, standing_at, standing_on
 from pipelines.watch.words import Flag
 from schemas import TABLES
 
@@ -128,7 +128,12 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judg
 def _usual(day: LineDay, plant_file: PlantFile) -> Usual:
     line = day.line.id
     end = plant_file.calendar.day_end(day.day)
-    return line_day.usual_of(day, tuple(judge.LINKED), standing_on(plant_file, line, day.day), pump_standing_at(plant_file, line, end))
+    since = day.minute_of(last_stretch_start(plant_file, line, day.day))
+    if since == 0:
+        return line_day.usual_of(day, tuple(judge.LINKED), standing_on(plant_file, line, day.day), pump_standing_at(plant_file, line, end))
+    return line_day.usual_of(
+        day.from_minute(since), tuple(judge.LINKED), standing_at(plant_file, line, end), pump_standing_at(plant_file, line, end)
+    )
 
 
 def pieces(days: Iterable[date]) -> list[list[date]]:

@@ -105,7 +105,7 @@ def told_each_min(flow: Series, running: Mask) -> float:
 
 @dataclass(frozen=True)
 class Witnesses:
-    """Evidence against a run bit: flow below its cut-off with the pump standing; flow and power well above nothing."""
+    """Evidence against a run bit: flow below its cut-off with the pump standing; flow, and power or speed, well above nothing."""
 
     flow: Series
     cutoff: float
@@ -113,14 +113,15 @@ class Witnesses:
     speed_standing: Mask
     power: Series
     power_span: float
+    turning: Mask
 
 
 def stuck(bit: Series, seen: Witnesses) -> list[Episode]:
-    """Return where the run bit was on with neither flow nor speed, or off with flow and power, for ten minutes or more."""
+    """Return where the run bit was on with neither flow nor speed, or off with flow and power or speed, for ten minutes or more."""
     idle = bit.known & (bit.values >= 0.5) & seen.flow.below(seen.cutoff) & seen.speed_standing
     flows = seen.flow.known & (seen.flow.values > STUCK_SHARE * seen.flow_span)
     draws = seen.power.known & (seen.power.values > STUCK_SHARE * seen.power_span)
-    busy = bit.known & (bit.values < 0.5) & flows & draws & (seen.power_span > 0)
+    busy = bit.known & (bit.values < 0.5) & flows & ((draws & (seen.power_span > 0)) | seen.turning)
     out = []
     for holds, says in ((idle, "on"), (busy, "off")):
         for e in episodes(holds, STUCK_MIN):

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipelines.plant import limits
+from pipelines.plant.watch_settings import DEFAULTS, Watch
 from pipelines.watch.episodes import Episode, Facts, Mask, Values, episodes
 
-LIMIT_KPA = 34.5  # [kPa] (5 psi) residual that counts as off the curve (common practice, no source)
+TRIM_KPA = 34.5  # [kPa] (5 psi) minutes and days farther off teach the curve nothing (common practice, no source)
 CLEARS_AT = 0.7  # of the limit: below it an open episode begins to clear (common practice, no source)
-PERSISTENCE_MIN = 30  # [min] (common practice, no source)
 REACH = 0.10  # of the flow range seen: beyond it the curve is not used (common practice, no source)
 ALIKE_LEAST = 3  # days from which the odd one can be told (rule of this project)
 _TRIMS = 5  # rounds of leaving out minutes farther than the limit, so that a fault does not teach the curve
@@ -52,7 +52,7 @@ def fitted(flow: Values, dp: Values) -> Curve | None:
     for _ in range(_TRIMS):
         b0, k = _line(flow[kept] ** 2, dp[kept])
         residual = dp - (b0 + k * flow**2)
-        near = np.abs(residual - np.median(residual)) <= LIMIT_KPA
+        near = np.abs(residual - np.median(residual)) <= TRIM_KPA
         if near.sum() < limits.CURVE_POINTS or bool((near == kept).all()):
             break
         kept = near
@@ -79,7 +79,7 @@ def alike(days: Sequence[tuple[Values, Values]]) -> list[bool]:
     if len(known) < ALIKE_LEAST:
         return [True] * len(days)
     middle, flow = float(np.median(known)), float(np.median(np.concatenate([flow for flow, _ in days])))
-    return [k is None or abs(k - middle) * flow * flow <= CLEARS_AT * LIMIT_KPA for k in factors]
+    return [k is None or abs(k - middle) * flow * flow <= CLEARS_AT * TRIM_KPA for k in factors]
 
 
 def _line(x: Values, y: Values) -> tuple[float, float]:
@@ -90,22 +90,24 @@ def _line(x: Values, y: Values) -> tuple[float, float]:
     return float(y.mean()) - k * float(x.mean()), k
 
 
-def off_curve(flow: Values, dp: Values, judged: Mask, curve: Curve, *, above: bool) -> list[Episode]:
+def off_curve(flow: Values, dp: Values, judged: Mask, curve: Curve, settings: Watch = DEFAULTS, *, above: bool) -> list[Episode]:
     """Return the episodes in which dp lies off the curve on one side; only `judged` minutes within its reach count."""
     usable = judged & curve.reaches(flow)
     residual = np.where(usable, (dp - curve.at(flow)) * (1.0 if above else -1.0), -np.inf)
-    found = episodes(residual > LIMIT_KPA, PERSISTENCE_MIN, stays=residual >= CLEARS_AT * LIMIT_KPA)
-    return [_with_facts(e, flow, dp, usable, curve) for e in found]
+    found = episodes(
+        residual > settings.mixing_pressure_off, settings.mixing_pressure_min, stays=residual >= CLEARS_AT * settings.mixing_pressure_off
+    )
+    return [_with_facts(e, flow, dp, usable, curve, settings.mixing_pressure_off) for e in found]
 
 
-def _with_facts(episode: Episode, flow: Values, dp: Values, usable: Mask, curve: Curve) -> Episode:
+def _with_facts(episode: Episode, flow: Values, dp: Values, usable: Mask, curve: Curve, limit_kpa: float) -> Episode:
     seen = np.flatnonzero(usable[episode.start : episode.end]) + episode.start
     expected = curve.at(flow[seen])
     facts: Facts = {
         "mixing_dp_kpa": float(dp[seen].mean()),
         "expected_kpa": float(expected.mean()),
         "residual_kpa": float((dp[seen] - expected).mean()),
-        "limit_kpa": LIMIT_KPA,
+        "limit_kpa": limit_kpa,
         "sludge_flow_m3_h": float(flow[seen].mean()),
         "curve_b0_kpa": curve.b0,
         "curve_k_kpa_per_m3_h_squared": curve.k,

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median
 
+from pipelines.plant.watch_settings import DEFAULTS, Watch
+
 USUAL_DAYS, USUAL_LEAST = 14, 5
-HIGH, LOW = 1.25, 0.75  # times the usual dose
-HIGH_DAYS, LOW_DAYS = 3, 2  # days in a row: the feed TS of one sample makes a day
 LONGEST_DAYS = 10  # a dose that stays for so many days is the usual one (rule of this project)
 
 
@@ -40,15 +40,16 @@ class OffDays:
         return median(d.dose_kg_t for d in self.days) / self.usual_kg_t
 
 
-def off_days(days: Sequence[DoseDay]) -> list[OffDays]:
+def off_days(days: Sequence[DoseDay], settings: Watch = DEFAULTS) -> list[OffDays]:
     """Return the episodes of days (sorted) with a dose off its usual; each day is judged by the days before it."""
     found, open_ = list[OffDays](), list[DoseDay]()
     usual: dict[object, list[float]] = {}
     level = 0.0
+    high, low = settings.overdosing_pct / 100.0, settings.dose_low_pct / 100.0
 
     def close() -> None:
         if open_:
-            if len(open_) >= (HIGH_DAYS if open_[0].dose_kg_t > level else LOW_DAYS):
+            if len(open_) >= (settings.overdosing_days if open_[0].dose_kg_t > level else settings.dose_low_days):
                 found.append(OffDays(tuple(open_), level))
             else:  # too short to be a fault: what was seen is usual too
                 usual[open_[0].standing].extend(d.dose_kg_t for d in open_)
@@ -59,7 +60,7 @@ def off_days(days: Sequence[DoseDay]) -> list[OffDays]:
             continue
         known = usual.setdefault(day.standing, [])
         middle = median(known[-USUAL_DAYS:]) if len(known) >= USUAL_LEAST else None
-        side = 0 if middle is None else (day.dose_kg_t > HIGH * middle) - (day.dose_kg_t < LOW * middle)
+        side = 0 if middle is None else (day.dose_kg_t > high * middle) - (day.dose_kg_t < low * middle)
         continues = bool(open_) and side != 0 and open_[-1].standing == day.standing and (open_[0].dose_kg_t > level) == (side > 0)
         if not continues:
             close()

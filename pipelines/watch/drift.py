@@ -8,13 +8,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from statistics import median
 
 import numpy as np
 
+from pipelines.plant.watch_settings import DEFAULTS, Watch
 from pipelines.watch import charts
 
 BASELINE_DAYS = 20
-WEIGHT, LIMIT, LEAST = 0.1, 3.0, 0.02  # of the EWMA; sigma; change that is worth a word
+USUAL_DAYS, USUAL_LEAST = 14, 5  # days before that make the usual of a day, and the fewest of them
+WEIGHT = 0.1  # of the EWMA
 ALLOWANCE = 0.5  # sigma, of the CUSUM that dates the start
 
 
@@ -28,7 +31,45 @@ class Drift:
     days: int
 
 
-def drift(days: Sequence[tuple[date, float]]) -> Drift | None:
+@dataclass(frozen=True)
+class OffDays:
+    """Days in a row off their usual on one side; `change` is the median against it [share]."""
+
+    first: date
+    last: date
+    change: float
+    days: int
+
+
+def off_days(days: Sequence[tuple[date, float]], settings: Watch = DEFAULTS) -> list[OffDays]:
+    """Return the days (sorted, of one arrangement) whose value lies far off the median of the days before; days off teach nothing.
+
+    Days that stay off for longer than the history are the new usual.
+    """
+    limit = settings.flow_per_revolution_pct / 100.0
+    found, known, open_ = list[OffDays](), list[float](), list[tuple[date, float]]()
+
+    def close() -> None:
+        if open_:
+            found.append(OffDays(open_[0][0], open_[-1][0], median(c for _, c in open_), len(open_)))
+            open_.clear()
+
+    for day, value in days:
+        usual = median(known[-USUAL_DAYS:]) if len(known) >= USUAL_LEAST else None
+        change = 0.0 if usual is None else value / usual - 1.0
+        if abs(change) <= limit or len(open_) >= USUAL_DAYS:
+            close()
+            known = known if abs(change) <= limit else []
+            known.append(value)
+            continue
+        if open_ and (open_[0][1] > 0) != (change > 0):
+            close()
+        open_.append((day, change))
+    close()
+    return found
+
+
+def drift(days: Sequence[tuple[date, float]], settings: Watch = DEFAULTS) -> Drift | None:
     """Return the drift of daily values (sorted, above 0) that stands at the end of the series; None when there is none.
 
     The start is the day after the CUSUM of the side was last at 0: the usual estimate of when a shift began.
@@ -43,7 +84,7 @@ def drift(days: Sequence[tuple[date, float]]) -> Drift | None:
     if sigma <= 0:
         return None
     level = charts.ewma(logs, WEIGHT, mean)[1:] - mean
-    beyond = charts.ewma_signals(residual, 0.0, sigma, WEIGHT, LIMIT) & (np.abs(level) > LEAST)
+    beyond = charts.ewma_signals(residual, 0.0, sigma, WEIGHT, settings.drift_sigmas) & (np.abs(level) > settings.drift_pct / 100.0)
     if not beyond[-1]:
         return None
     high, low = charts.cusum(residual / sigma, 0.0, ALLOWANCE)

@@ -22,8 +22,8 @@ from pipelines.watch.standing import standing_on
 from pipelines.watch.words import Flag
 from schemas.detectors import NOTE, THIS_WEEK
 
-OVER, UNDER, DRIFTS = "overdosing", "dose low", "flow per revolution drifts"
-DETECTORS = (*week_flags.DETECTORS, OVER, UNDER, DRIFTS)
+OVER, UNDER, DRIFTS, OFF = "overdosing", "dose low", "flow per revolution drifts", "flow per revolution off"
+DETECTORS = (*week_flags.DETECTORS, OVER, UNDER, DRIFTS, OFF)
 
 
 def found(store: Store, plant_file: PlantFile) -> list[tuple[Flag, str]]:
@@ -42,7 +42,7 @@ def _of_doses(store: Store, plant_file: PlantFile) -> Iterator[tuple[Flag, str]]
         if line not in {x.id for x in plant_file.lines}:
             continue
         days = [DoseDay(day, dose, standing_on(plant_file, line, day), (line, day) in tests, version) for _, day, dose, version in of_line]
-        for off in doses.off_days(days):
+        for off in doses.off_days(days, plant_file.watch):
             yield _flag(plant_file, line, off), off.days[-1].data_version
 
 
@@ -60,7 +60,7 @@ def _flag(plant_file: PlantFile, line: str, off: OffDays) -> Flag:
 
 
 def _drifts(store: Store, plant_file: PlantFile) -> Iterator[tuple[Flag, str]]:
-    """Return the drift of each line and arrangement that stands at the end of its days."""
+    """Return days off the usual flow per revolution, and the drift of each line and arrangement that stands at the end of its days."""
     rows = store.rows(
         "SELECT line, operating_day, pumped_m3 / revolutions, data_version FROM meter_days WHERE pump_minutes >= 120 AND pumped_m3 > 0 "
         "AND revolutions > 0 ORDER BY line, operating_day"
@@ -70,7 +70,10 @@ def _drifts(store: Store, plant_file: PlantFile) -> Iterator[tuple[Flag, str]]:
         if line in {x.id for x in plant_file.lines} and (stands := standing_on(plant_file, line, day)) is not None:
             series.setdefault((line, stands), []).append((day, value, version))
     for (line, _), days in series.items():
-        found = drift.drift([(day, value) for day, value, _ in days])
+        version_of = {day: version for day, _, version in days}
+        for off in drift.off_days([(day, value) for day, value, _ in days], plant_file.watch):
+            yield _off(plant_file, line, off), version_of[off.last]
+        found = drift.drift([(day, value) for day, value, _ in days], plant_file.watch)
         if found is not None:
             start, end = plant_file.calendar.day_start(found.first), plant_file.calendar.day_end(found.last)
             side = "more" if found.change > 0 else "less"
@@ -78,6 +81,14 @@ def _drifts(store: Store, plant_file: PlantFile) -> Iterator[tuple[Flag, str]]:
             facts = {"change_pct": 100.0 * found.change, "days": found.days}
             minutes = int((end - start).total_seconds() // 60)
             yield Flag(DRIFTS, line, "sludge_flow", found.first, start, end, minutes, NOTE, says, facts), days[-1][2]
+
+
+def _off(plant_file: PlantFile, line: str, off: drift.OffDays) -> Flag:
+    start, end = plant_file.calendar.day_start(off.first), plant_file.calendar.day_end(off.last)
+    side, days = "more" if off.change > 0 else "less", f"{off.days} day{'s' if off.days > 1 else ''}"
+    says = f"The pump gave {abs(100 * off.change):.0f} % {side} a revolution on {days} than on the days before in this arrangement."
+    facts = {"change_pct": 100.0 * off.change, "days": off.days, "limit_pct": plant_file.watch.flow_per_revolution_pct}
+    return Flag(OFF, line, "sludge_flow", off.first, start, end, int((end - start).total_seconds() // 60), THIS_WEEK, says, facts)
 
 
 def note_causes(store: Store) -> None:

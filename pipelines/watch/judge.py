@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 
 from pipelines.plant.model import PlantFile
-from pipelines.watch import curve, judge_process, rules
+from pipelines.plant.watch_settings import Watch
+from pipelines.watch import curve, gaps, judge_process, rules
 from pipelines.watch.episodes import Episode, Mask, Values, episodes
 from pipelines.watch.line_day import RUNNING, LineDay, Usual, changes, deadband_si, signal_on, span_si, together
 from pipelines.watch.spans import Spans
@@ -58,13 +60,13 @@ def flags_of(
     turns = pump_turns(day, plant_file, ON_WHOLE_MINUTE)
     flags = [
         *flat,
-        *_out_of_range(day, seconds),
+        *_out_of_range(day, seconds, plant_file.watch),
         *_gaps(day, plant_file, seconds, silence),
         *_silences(day, recorded),
         *_dry_runs(day, usual, plant_file),
         *_outages(day, plant_file),
         *judge_process.flags_of(day, usual, plant_file, turns, under_test(day, plant_file)),
-        *_off_curve(day, usual, plant_file, _before_change(day, events) & ~_within(day, flat, CURVE_ROLES)),
+        *_off_curves(day, before, plant_file, events, ~_within(day, flat, CURVE_ROLES)),
     ]
     return sorted(flags, key=lambda f: (f.start, f.detector, f.role or ""))
 
@@ -93,10 +95,15 @@ def under_test(day: LineDay, plant_file: PlantFile) -> Mask:
     return out
 
 
-def _before_change(day: LineDay, events: Sequence[datetime]) -> Mask:
-    """Return the minutes of the day before the first change within it: after one the curve of what stood before is void."""
-    first = min((e for e in events if day.start < e < day.at(day.minutes)), default=day.at(day.minutes))
-    return np.arange(day.minutes) < (first - day.start).total_seconds() / 60.0
+def _off_curves(day: LineDay, before: Sequence[Usual], plant_file: PlantFile, events: Sequence[datetime], valid: Mask) -> list[Flag]:
+    """Judge each stretch of the day between changes by the curve of what stood in it: after a change the curve before is void."""
+    line, minutes = day.line.id, np.arange(day.minutes)
+    edges = [day.start, *(e for e in events if day.start < e < day.at(day.minutes)), day.at(day.minutes)]
+    out: list[Flag] = []
+    for start, end in pairwise(edges):
+        usual = together(before, standing_at(plant_file, line, start + _MOMENT), pump_standing_at(plant_file, line, start + _MOMENT))
+        out += _off_curve(day, usual, plant_file, valid & (minutes >= day.minute_of(start)) & (minutes < day.minute_of(end)))
+    return out
 
 
 def _within(day: LineDay, flags: Sequence[Flag], roles: Sequence[str]) -> Mask:
@@ -125,8 +132,8 @@ def _flatlines(day: LineDay, usual: Usual, plant_file: PlantFile) -> list[Flag]:
         linked = [rules.Linked(p, seen[p], span_si(s)) for p, s in others if s is not None and span_si(s) > 0]
         ranges = usual.ranges.get(role, ())
         usual_range = float(np.median(ranges)) if len(ranges) >= USUAL_DAYS else None
-        limit = rules.still_below(span_si(signal), deadband_si(signal))
-        found = rules.flatline(day.series[role], day.is_state("processing"), linked, limit, usual_range)
+        limit = rules.still_below(span_si(signal), deadband_si(signal), plant_file.watch)
+        found = rules.flatline(day.series[role], day.is_state("processing"), linked, limit, usual_range, plant_file.watch)
         known = seen[role].known.copy()
         for e in found:
             known[e.start : e.end] = False
@@ -141,10 +148,10 @@ def _says_flat(e: Episode, role: str, system: str) -> str:
     return f"The {_name(role)} stood still at {value} for {lasted(e.end - e.start)} while the line was processing."
 
 
-def _out_of_range(day: LineDay, seconds: Mapping[str, Values]) -> list[Flag]:
+def _out_of_range(day: LineDay, seconds: Mapping[str, Values], settings: Watch) -> list[Flag]:
     out: list[Flag] = []
     for role in sorted(seconds):
-        found = rules.out_of_range(seconds[role], ~day.is_state(*OFF))
+        found = rules.out_of_range(seconds[role], ~day.is_state(*OFF), settings)
         out += flags_from(day, "out of range", role, TODAY, found, partial(_says_out, role=role))
     return out
 
@@ -156,14 +163,26 @@ def _says_out(e: Episode, role: str) -> str:
 def _gaps(day: LineDay, plant_file: PlantFile, seconds: Mapping[str, Values], silence: Silence) -> list[Flag]:
     """Minutes under a reading out of range have a flag of their own and are no gap."""
     running = day.is_state(*RUNNING) | pump_turns(day, plant_file, 0.5)
-    out: list[Flag] = []
+    of_role = dict[str, list[Episode]]()
     for role in critical_roles(day):
         if role not in day.has:
             continue
         explained = seconds[role] >= 30.0 if role in seconds else np.zeros(day.minutes, dtype=bool)
-        found = rules.data_gap(~day.series[role].known & running & ~explained, running, partial(silence, day, role))
-        out += flags_from(day, "data gap", role, TODAY, found, partial(_says_gap, role=role))
-    return out
+        found = rules.data_gap(~day.series[role].known & running & ~explained, running, partial(silence, day, role), plant_file.watch)
+        of_role[role] = found
+    return [f for roles, found in gaps.shared(of_role) for f in _gap_flags(day, roles, found)]
+
+
+def _gap_flags(day: LineDay, roles: tuple[str, ...], found: list[Episode]) -> list[Flag]:
+    names = " and the ".join(_name(r) for r in roles)
+
+    def says(e: Episode) -> str:
+        if len(roles) > 1 and day.unrecorded()[e.start : e.end].mean() >= gaps.SAME_SHARE:
+            return f"Nothing was recorded of the line for {lasted(e.held)} while it ran: one gap of the export or the logger."
+        tail = ": one gap of the export or the logger" if len(roles) > 1 else ""
+        return f"The {names} {'were' if len(roles) > 1 else 'was'} not recorded for {lasted(e.held)} while the line ran{tail}."
+
+    return flags_from(day, "data gap", roles[0] if len(roles) == 1 else None, TODAY, found, says)
 
 
 def _silences(day: LineDay, recorded: tuple[datetime | None, datetime | None]) -> list[Flag]:
@@ -175,22 +194,18 @@ def _silences(day: LineDay, recorded: tuple[datetime | None, datetime | None]) -
     return flags_from(day, "data gap", None, TODAY, found, lambda e: f"Nothing was recorded of the line for {lasted(e.held)}.")
 
 
-def _says_gap(e: Episode, role: str) -> str:
-    return f"The {_name(role)} was not recorded for {lasted(e.held)} while the line ran."
-
-
 def _dry_runs(day: LineDay, usual: Usual, plant_file: PlantFile) -> list[Flag]:
     enough = len(usual.suction) >= USUAL_LEAST
     suction_low = day.line.pump.suction_minimum
     if suction_low is None and enough:
-        suction_low = float(np.median(usual.suction)) - rules.SUCTION_DROP_KPA
+        suction_low = float(np.median(usual.suction)) - plant_file.watch.blocked_suction_drop
     power_low = rules.POWER_LOW_SHARE * float(np.median(usual.power)) if len(usual.power) >= USUAL_LEAST else None
     series = day.series
     pump = rules.PumpSeries(
         pump_turns(day, plant_file, ON_WHOLE_MINUTE), series["sludge_flow"], day.line.feed_cutoff,
         series["pump_suction_pressure"], suction_low, series["pump_power"], power_low,
     )  # fmt: skip
-    found = rules.dry_run(pump, day.is_state("start-up"))
+    found = rules.dry_run(pump, day.is_state("start-up"), plant_file.watch)
     sure = [e for e in found if e.facts["confirmed"] == "yes"]
     open_ = [e for e in found if e.facts["confirmed"] == "no"]
     return [
@@ -204,8 +219,8 @@ def _outages(day: LineDay, plant_file: PlantFile) -> list[Flag]:
     if polymer_role not in day.has:
         return []
     found = rules.polymer_outage(
-        day.series[feed_role], day.line.feed_cutoff, day.series[polymer_role], day.line.polymer_cutoff, day.is_state("start-up")
-    )
+        day.series[feed_role], day.line.feed_cutoff, day.series[polymer_role], day.line.polymer_cutoff, day.is_state("start-up"), plant_file.watch,
+    )  # fmt: skip
     system = plant_file.plant.units
     return flags_from(
         day, "polymer outage", polymer_role, TODAY, found,
@@ -221,7 +236,7 @@ def _off_curve(day: LineDay, usual: Usual, plant_file: PlantFile, valid: Mask) -
     judged = day.is_state("processing") & flow.known & dp.known & valid
     out: list[Flag] = []
     for detector, above in (("mixing pressure high", True), ("mixing pressure low", False)):
-        found = curve.off_curve(flow.values, dp.values, judged, fitted, above=above)
+        found = curve.off_curve(flow.values, dp.values, judged, fitted, plant_file.watch, above=above)
         out += flags_from(
             day, detector, None, THIS_WEEK, found, partial(_says_off, side="above" if above else "below", system=plant_file.plant.units)
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -49,6 +49,15 @@ class LineDay:
 
     def at(self, minute: int) -> datetime:
         return self.start + timedelta(minutes=minute)
+
+    def minute_of(self, instant: datetime) -> int:
+        """Return the minute of the day an instant falls in, cut to the day."""
+        return max(0, min(self.minutes, int((instant - self.start).total_seconds() // 60)))
+
+    def from_minute(self, minute: int) -> LineDay:
+        """Return the rest of the day from a minute on."""
+        rest = {role: Series(s.values[minute:], s.known[minute:]) for role, s in self.series.items()}
+        return replace(self, start=self.at(minute), state=self.state[minute:], series=rest)
 
     def is_state(self, *states: str) -> Mask:
         return np.isin(self.state, states)
@@ -168,6 +177,8 @@ def together(days: Sequence[Usual], standing: object, pump: object) -> Usual:
     flow, dp = (np.concatenate([np.empty(0), *(getattr(p, n) for p in kept)]) for n in ("flow", "dp"))
     roles = {role for p in parts for role in p.ranges}
     ranges = {r: tuple(x for p in parts for x in p.ranges.get(r, ())) for r in roles}
+    if parts != days:  # a flow meter stays when the pump is changed, and so does its noise
+        ranges["sludge_flow"] = tuple(x for d in days for x in d.ranges.get("sludge_flow", ()))
     return Usual(standing, pump, flow, dp, suction, drawn, power, discharge, wash, torque, ranges)
 
 

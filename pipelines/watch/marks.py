@@ -231,14 +231,21 @@ def _run_bit(one: _Signal, mark: Mark) -> tuple[Mark, list[Flag]]:
         standing,
         day.series["pump_power"],
         span_si(power) if power else 0.0,
+        _turning(day, speed),
     )
     before = one.said.of_day(one.signal.tag, day, min(limits.LONGEST_HOLD, np.timedelta64(one.signal.hold_us, "us").item()))
     found = clocks.stuck(clocks.bit_by_minute(before.at, before.value, one.signal.hold_us / 60e6, day.minutes), seen)
     for e in found:
-        denied = "flow and speed say that it stood" if e.facts["run_bit"] == "on" else "flow and power say that it ran"
+        denied = "flow and speed say that it stood" if e.facts["run_bit"] == "on" else "flow and power or speed say that it ran"
         sentence = f"The run bit of the feed pump was {e.facts['run_bit']} for {lasted(e.held)} while {denied}."
         flags.append(one.flag("stuck run bit", THIS_WEEK, e, sentence))
     return replace(mark, stuck_minutes=sum(e.held for e in found)), flags
+
+
+def _turning(day: LineDay, speed: Signal | None) -> Mask:
+    """Return the minutes in which the speed meter shows that the pump turns."""
+    seen = day.series["pump_speed"]
+    return seen.known & (seen.values > clocks.STUCK_SHARE * span_si(speed)) if speed else np.zeros(day.minutes, dtype=bool)
 
 
 def _late(one: _Signal, lag: clocks.Lag) -> list[Flag]:

@@ -1,6 +1,6 @@
 """Rules of process and equipment: series of contiguous minutes in, episodes out. Nothing is deleted or corrected here.
 
-Every limit is common practice without a source; tune it per plant against its own quiet weeks.
+Limits are those of the block [watch] of the plant file.
 """
 
 from __future__ import annotations
@@ -10,52 +10,46 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipelines.plant.watch_settings import DEFAULTS, Watch
 from pipelines.watch.episodes import Episode, Mask, Values, episodes, runs
 from pipelines.watch.rules import Series
 
-LEFT_ON_MIN = 5  # [min] of polymer without sludge
-STARTS_WITHIN_MIN, STARTS_MOST = 60, 4  # more than four starts within an hour
-BRIEF_RUN_MIN, BRIEF_RUNS = 10, 3  # [min]; so many runs as short in a day
-WASH_SHARE, WASH_MIN = 0.85, 10  # of the usual wash water; [min]
-SUCTION_DROP_KPA, SUCTION_MIN = 13.8, 10  # [kPa] (2 psi) below its curve; [min]
-SUCTION_FLOW_SHARE = 0.95  # of the median flow of the hour before: the flow must be down too
-SUCTION_BEFORE_MIN = 60  # [min]
-DEADHEAD_KPA, DEADHEAD_MIN = 138.0, 1  # [kPa] (20 psi) above the usual discharge pressure; [min]
-TORQUE_LIMIT_PCT, TORQUE_ABOVE_PCT, TORQUE_MIN = 90.0, 25.0, 5  # of full torque; points above the usual; [min]
-STRENGTH_SHARE, STRENGTH_MIN = 0.15, 30  # off the set strength; [min]
-SPIKE_WINDOW, SPIKE_SIGMAS, SPIKES_A_DAY = 11, 6.0, 20  # minutes of the median; robust sigmas; more than so many a day are worth a look
-SPIKE_LEAST = 0.1  # of the value: smaller excursions are no spikes (rule of this project)
+STARTS_WITHIN_MIN = 60  # [min] in which starts are counted
+SUCTION_BEFORE_MIN = 60  # [min] before an episode, that tell what the flow and the suction pressure were
+SPIKE_WINDOW, SPIKE_LEAST = 11, 0.1  # minutes of the median; share of the value: smaller excursions are no spikes (rule of this project)
 _MAD_SIGMA = 1.4826  # of a normal distribution
 
 
-def polymer_left_on(feed: Series, feed_cutoff: float, polymer: Series, polymer_cutoff: float, pump_on: Mask) -> list[Episode]:
-    """Return where polymer flowed for five minutes or more while no sludge was fed, both meters known and the feed pump off."""
+def polymer_left_on(
+    feed: Series, feed_cutoff: float, polymer: Series, polymer_cutoff: float, pump_on: Mask, settings: Watch = DEFAULTS
+) -> list[Episode]:
+    """Return where polymer flowed while no sludge was fed, both meters known and the feed pump off."""
     without = polymer.known & (polymer.values > polymer_cutoff) & feed.below(feed_cutoff) & ~pump_on
-    found = episodes(without, LEFT_ON_MIN)
+    found = episodes(without, settings.polymer_left_on_min)
     return [replace(e, facts={"polymer_m3": float(polymer.values[e.start : e.end][without[e.start : e.end]].sum() / 60.0)}) for e in found]
 
 
-def short_cycling(on: Mask, known: Mask) -> list[Episode]:
-    """Return where a pump started more than four times within an hour, or ran for less than ten minutes three times in the series.
+def short_cycling(on: Mask, known: Mask, settings: Watch = DEFAULTS) -> list[Episode]:
+    """Return where a pump started too often within an hour, or had too many short runs in the series.
 
     A start stands between two known states, and so do both ends of a short run.
     """
     starts = np.flatnonzero(on[1:] & ~on[:-1] & known[1:] & known[:-1]) + 1
     holds = np.zeros(len(on), dtype=bool)
-    for k in range(STARTS_MOST, len(starts)):
-        first, last = int(starts[k - STARTS_MOST]), int(starts[k])
+    for k in range(settings.short_cycling_starts, len(starts)):
+        first, last = int(starts[k - settings.short_cycling_starts]), int(starts[k])
         if last - first < STARTS_WITHIN_MIN:
             holds[first : last + 1] = True
-    brief = [(a, b) for a, b in runs(on) if b - a < BRIEF_RUN_MIN and a > 0 and b < len(on) and known[a - 1] and known[b]]
-    if len(brief) >= BRIEF_RUNS:
+    brief = [(a, b) for a, b in runs(on) if b - a < settings.short_cycling_run_min and a > 0 and b < len(on) and known[a - 1] and known[b]]
+    if len(brief) >= settings.short_cycling_runs:
         holds[brief[0][0] : brief[-1][1]] = True
     return [replace(e, facts={"starts": int(((starts >= e.start) & (starts < e.end)).sum())}) for e in episodes(holds, 1)]
 
 
-def wash_water_low(wash: Series, running: Mask, usual_m3_h: float) -> list[Episode]:
-    """Return where the wash water lay below 85 % of its usual flow while the line was running."""
-    low = running & wash.below(WASH_SHARE * usual_m3_h)
-    found = episodes(low, WASH_MIN)
+def wash_water_low(wash: Series, running: Mask, usual_m3_h: float, settings: Watch = DEFAULTS) -> list[Episode]:
+    """Return where the wash water lay far below its usual flow while the line was running."""
+    low = running & wash.below(settings.wash_water_low_pct / 100.0 * usual_m3_h)
+    found = episodes(low, settings.wash_water_low_min)
     return [replace(e, facts={"wash_water_m3_h": wash.mean(e, low), "usual_m3_h": usual_m3_h}) for e in found]
 
 
@@ -81,46 +75,66 @@ def suction_line(flow: Values, suction: Values) -> Line:
     return Line(float(np.median(suction - slope * x)), slope)
 
 
-def blocked_suction(flow: Series, suction: Series, judged: Mask, line: Line) -> list[Episode]:
-    """Return where the suction pressure lay 2 psi below its line for ten minutes, and the flow below that of the hour before."""
+def blocked_suction(flow: Series, suction: Series, judged: Mask, line: Line | None, settings: Watch = DEFAULTS) -> list[Episode]:
+    """Return where the suction pressure lay below its line, and the flow below that of the hour before.
+
+    Without a line (a new pump) the pressure of the hour before takes its place: less flow gives more suction pressure, never less.
+    """
     usable = judged & flow.known & suction.known
-    low = usable & (suction.values < line.at(flow.values**2) - SUCTION_DROP_KPA)
+    expected = line.at(flow.values**2) if line is not None else _hour_before(np.where(usable, suction.values, np.nan))
+    low = usable & (suction.values < expected - settings.blocked_suction_drop)
     out = []
-    for e in episodes(low, SUCTION_MIN):
+    for e in episodes(low, settings.blocked_suction_min):
         before = slice(max(0, e.start - SUCTION_BEFORE_MIN), e.start)
         known = usable[before]
         now = flow.mean(e, low)
         if not known.any() or now is None:
             continue
         usual = float(np.median(flow.values[before][known]))
-        if now < SUCTION_FLOW_SHARE * usual:
+        if now < settings.blocked_suction_flow_pct / 100.0 * usual:
             facts = {"suction_pressure_kpa": suction.mean(e, low), "sludge_flow_m3_h": now, "flow_before_m3_h": usual}
             out.append(replace(e, facts=facts))
     return out
 
 
-def deadhead(turns: Mask, flow: Series, flow_cutoff: float, discharge: Series, usual_kpa: float) -> list[Episode]:
-    """Return where the pump turned without flow against a discharge pressure far above its usual."""
-    closed = turns & flow.below(flow_cutoff) & discharge.known & (discharge.values > usual_kpa + DEADHEAD_KPA)
-    found = episodes(closed, DEADHEAD_MIN)
-    return [replace(e, facts={"discharge_pressure_kpa": discharge.mean(e, closed), "usual_kpa": usual_kpa}) for e in found]
+def _hour_before(values: Values) -> Values:
+    """Return for each minute the median of the hour before it; NaN where fewer than half of its minutes are known."""
+    padded = np.concatenate((np.full(SUCTION_BEFORE_MIN, np.nan), values))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, SUCTION_BEFORE_MIN)[: len(values)]
+    enough = (~np.isnan(windows)).sum(axis=1) * 2 >= SUCTION_BEFORE_MIN
+    out = np.full(len(values), np.nan)
+    out[enough] = np.nanmedian(windows[enough], axis=1)
+    return out
 
 
-def torque_high(torque: Series, running: Mask, usual_pct: float | None) -> list[Episode]:
-    """Return where the torque lay above 90 %, or 25 points above its usual, for five minutes."""
-    limit = TORQUE_LIMIT_PCT if usual_pct is None else min(TORQUE_LIMIT_PCT, usual_pct + TORQUE_ABOVE_PCT)
+def deadhead(
+    turns: Mask, flow: Series, flow_cutoff: float, discharge: Series, limit_kpa: float, settings: Watch = DEFAULTS
+) -> list[Episode]:
+    """Return where the pump turned without flow against a discharge pressure above its limit.
+
+    Without flow the pressure falls by the friction of the line; where it rises instead, something is closed.
+    """
+    closed = turns & flow.below(flow_cutoff) & discharge.known & (discharge.values > limit_kpa)
+    found = episodes(closed, settings.deadhead_min)
+    return [replace(e, facts={"discharge_pressure_kpa": discharge.mean(e, closed), "limit_kpa": limit_kpa}) for e in found]
+
+
+def torque_high(torque: Series, running: Mask, usual_pct: float | None, settings: Watch = DEFAULTS) -> list[Episode]:
+    """Return where the torque lay above its limit, or far above its usual."""
+    most = settings.torque_limit_pct
+    limit = most if usual_pct is None else min(most, usual_pct + settings.torque_above_points)
     high = running & torque.known & (torque.values > limit)
-    return [replace(e, facts={"torque_pct": torque.mean(e, high), "limit_pct": limit}) for e in episodes(high, TORQUE_MIN)]
+    return [replace(e, facts={"torque_pct": torque.mean(e, high), "limit_pct": limit}) for e in episodes(high, settings.torque_min)]
 
 
-def strength_off(strength: Series, judged: Mask, set_pct: float) -> list[Episode]:
-    """Return where the strength of the solution [%] lay more than 15 % off its set value for half an hour."""
-    off = judged & strength.known & (np.abs(strength.values / set_pct - 1.0) > STRENGTH_SHARE)
-    return [replace(e, facts={"strength_pct": strength.mean(e, off), "set_pct": set_pct}) for e in episodes(off, STRENGTH_MIN)]
+def strength_off(strength: Series, judged: Mask, set_pct: float, settings: Watch = DEFAULTS) -> list[Episode]:
+    """Return where the strength of the solution [%] lay far off its set value."""
+    off = judged & strength.known & (np.abs(strength.values / set_pct - 1.0) > settings.solution_off_pct / 100.0)
+    return [replace(e, facts={"strength_pct": strength.mean(e, off), "set_pct": set_pct}) for e in episodes(off, settings.solution_off_min)]
 
 
-def spikes(series: Series, judged: Mask) -> Values:
-    """Return the minutes (indices) of spikes: six robust sigmas off the median of 11 judged minutes, back within two."""
+def spikes(series: Series, judged: Mask, settings: Watch = DEFAULTS) -> Values:
+    """Return the minutes (indices) of spikes: many robust sigmas off the median of 11 judged minutes, back within two."""
     if len(judged) < SPIKE_WINDOW:
         return np.empty(0)
     seen = np.where(series.known & judged, series.values, np.nan)
@@ -132,7 +146,7 @@ def spikes(series: Series, judged: Mask) -> Values:
     centre = np.flatnonzero(whole) + SPIKE_WINDOW // 2
     residual = series.values[centre] - middle
     sigma = _MAD_SIGMA * float(np.median(np.abs(residual)))
-    off = (np.abs(residual) > SPIKE_SIGMAS * sigma) & (np.abs(residual) > SPIKE_LEAST * np.abs(middle))
+    off = (np.abs(residual) > settings.spikes_sigmas * sigma) & (np.abs(residual) > SPIKE_LEAST * np.abs(middle))
     out = np.zeros(len(judged), dtype=bool)
     out[centre[off]] = True
     for start, end in runs(out):
@@ -141,9 +155,9 @@ def spikes(series: Series, judged: Mask) -> Values:
     return np.flatnonzero(out).astype(float)
 
 
-def spike_episode(at: Values) -> list[Episode]:
-    """Return more than 20 spikes of a day as one episode from the first to the last."""
-    if len(at) <= SPIKES_A_DAY:
+def spike_episode(at: Values, settings: Watch = DEFAULTS) -> list[Episode]:
+    """Return too many spikes of a day as one episode from the first to the last."""
+    if len(at) <= settings.spikes_per_day:
         return []
     return [Episode(int(at[0]), int(at[-1]) + 1, len(at), {"spikes": len(at)})]
 

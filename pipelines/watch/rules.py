@@ -1,6 +1,6 @@
 """Logical rules: series of contiguous minutes in, episodes out. Nothing is deleted or corrected here.
 
-Every limit is common practice without a source; tune it per plant against its own quiet weeks.
+Limits are those of the block [watch] of the plant file; what stands here is common practice without a source.
 """
 
 from __future__ import annotations
@@ -10,20 +10,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipelines.plant.watch_settings import DEFAULTS, Watch
 from pipelines.watch.episodes import MERGE_MIN, Episode, Mask, Values, episodes, merged, runs
 
 FLAT_WINDOW_MIN = 30  # [min] in which a live signal must move
-FLAT_SPAN = 0.001  # of the transmitter span: less movement than this is none
 FLAT_LONG_MIN = 120  # [min] after which a lively signal must have moved, whatever the others did
 LIVELY = 3.0  # times the limit: a signal whose usual range over 30 minutes is more than that is lively
-LINKED_SPAN = 0.03  # of the span of a linked signal: more than this and the first must have moved
-OUT_OF_RANGE_MIN = 2  # [min]
-DRY_RUN_MIN = 1  # [min] when suction pressure and power tell the same
-DRY_RUN_FLOW_ONLY_MIN = 3  # [min] when the flow alone says so
-SUCTION_DROP_KPA = 13.8  # [kPa] (2 psi) below the usual suction pressure counts as low
 POWER_LOW_SHARE = 0.7  # of the usual power counts as low
-OUTAGE_MIN = 3  # [min]
-GAP_MIN = 31  # [min] without a record: more than 30
 SILENT_MIN = 720  # [min] without any record of a line; while it stands it may be silent for hours (rule of this project)
 
 
@@ -54,7 +47,9 @@ class Linked:
     span: float
 
 
-def flatline(series: Series, processing: Mask, linked: Sequence[Linked], limit: float, usual_range: float | None) -> list[Episode]:
+def flatline(
+    series: Series, processing: Mask, linked: Sequence[Linked], limit: float, usual_range: float | None, settings: Watch = DEFAULTS
+) -> list[Episode]:
     """Return where a signal stood still over 30 processing minutes or more, although it should have moved.
 
     Still: range over 30 minutes below `limit` (see `still_below`). It should have moved when a linked signal moved by more
@@ -64,7 +59,7 @@ def flatline(series: Series, processing: Mask, linked: Sequence[Linked], limit: 
     still = window_range(series, processing) < limit
     moved = np.zeros_like(still)
     for other in linked:
-        moved |= window_range(other.series, processing) > LINKED_SPAN * other.span
+        moved |= window_range(other.series, processing) > settings.flatline_linked_pct / 100.0 * other.span
     lively = usual_range is not None and usual_range > LIVELY * limit
     holds = np.zeros(len(processing), dtype=bool)
     for first, after in runs(still):
@@ -77,9 +72,9 @@ def flatline(series: Series, processing: Mask, linked: Sequence[Linked], limit: 
     ]
 
 
-def still_below(span: float, deadband: float) -> float:
+def still_below(span: float, deadband: float, settings: Watch = DEFAULTS) -> float:
     """Return the range below which a signal counts as still: max(0.1 % of its span, deadband / 2), in its unit."""
-    return max(FLAT_SPAN * span, deadband / 2)
+    return max(settings.flatline_span_pct / 100.0 * span, deadband / 2)
 
 
 def window_range(series: Series, within: Mask) -> Values:
@@ -115,9 +110,9 @@ def _flat_facts(
     return facts
 
 
-def out_of_range(seconds: Values, judged: Mask) -> list[Episode]:
+def out_of_range(seconds: Values, judged: Mask, settings: Watch = DEFAULTS) -> list[Episode]:
     """Return where readings lay outside the range; `seconds` of each minute stand under such a reading, half of it counts."""
-    found = episodes((seconds >= 30.0) & judged, OUT_OF_RANGE_MIN)
+    found = episodes((seconds >= 30.0) & judged, settings.out_of_range_min)
     return [replace(e, facts={"minutes_out_of_range": float(seconds[e.start : e.end].sum() / 60.0)}) for e in found]
 
 
@@ -134,7 +129,7 @@ class PumpSeries:
     power_low: float | None
 
 
-def dry_run(pump: PumpSeries, start_up: Mask) -> list[Episode]:
+def dry_run(pump: PumpSeries, start_up: Mask, settings: Watch = DEFAULTS) -> list[Episode]:
     """Return where the pump turned without sludge: confirmed by low suction pressure and power, or by the flow alone.
 
     Witnesses are judged by their mean over the episode: each that is known must be low, and one must be known. Flow alone
@@ -143,7 +138,7 @@ def dry_run(pump: PumpSeries, start_up: Mask) -> list[Episode]:
     empty = pump.on & pump.flow.below(pump.flow_cutoff) & ~start_up
     flowing = pump.flow.known & (pump.flow.values >= pump.flow_cutoff)
     found = []
-    for e in episodes(empty, DRY_RUN_MIN):
+    for e in episodes(empty, settings.dry_run_min):
         witnesses = [
             mean < low
             for series, low in ((pump.suction, pump.suction_low), (pump.power, pump.power_low))
@@ -151,7 +146,7 @@ def dry_run(pump: PumpSeries, start_up: Mask) -> list[Episode]:
         ]
         if witnesses and all(witnesses):
             found.append(replace(e, facts=_dry_facts(e, pump, empty, "yes")))
-        elif any(b - a >= DRY_RUN_FLOW_ONLY_MIN and a > 0 and flowing[a - 1] for a, b in runs(empty) if e.start <= a < e.end):
+        elif any(b - a >= settings.dry_run_flow_only_min and a > 0 and flowing[a - 1] for a, b in runs(empty) if e.start <= a < e.end):
             found.append(replace(e, facts=_dry_facts(e, pump, empty, "no")))
     return found
 
@@ -168,11 +163,13 @@ def _dry_facts(e: Episode, pump: PumpSeries, empty: Mask, confirmed: str) -> dic
     }
 
 
-def polymer_outage(feed: Series, feed_cutoff: float, polymer: Series, polymer_cutoff: float, start_up: Mask) -> list[Episode]:
+def polymer_outage(
+    feed: Series, feed_cutoff: float, polymer: Series, polymer_cutoff: float, start_up: Mask, settings: Watch = DEFAULTS
+) -> list[Episode]:
     """Return where sludge flowed and polymer did not, both meters known, start-up left out. Flows decide, not the state."""
     fed = feed.known & (feed.values > feed_cutoff)
     without = fed & polymer.below(polymer_cutoff) & ~start_up
-    found = episodes(without, OUTAGE_MIN)
+    found = episodes(without, settings.polymer_outage_min)
     return [
         replace(
             e,
@@ -187,8 +184,8 @@ def polymer_outage(feed: Series, feed_cutoff: float, polymer: Series, polymer_cu
     ]
 
 
-def data_gap(missing: Mask, running: Mask, silent_before: Callable[[int], int]) -> list[Episode]:
-    """Return where nothing was recorded of a signal for more than 30 minutes while the line ran.
+def data_gap(missing: Mask, running: Mask, silent_before: Callable[[int], int], settings: Watch = DEFAULTS) -> list[Episode]:
+    """Return where nothing was recorded of a signal for long while the line ran.
 
     `missing`: value unknown while running. A value is held for a while after its last reading, so a gap begins before it
     shows: `silent_before(k)` is how many minutes before minute k had no reading; those in which the line ran count.
@@ -199,7 +196,7 @@ def data_gap(missing: Mask, running: Mask, silent_before: Callable[[int], int]) 
         while begin > 0 and start - begin < silent_before(start) and running[begin - 1]:
             begin -= 1
         spans.append((begin, end))
-    found = [(a, b) for a, b in merged(spans, 1) if b - a >= GAP_MIN]
+    found = [(a, b) for a, b in merged(spans, 1) if b - a > settings.data_gap_min]
     return [
         Episode(a, b, b - a, {"minutes_without_record": b - a, "minutes_unknown": int(missing[a:b].sum())})
         for a, b in merged(found, MERGE_MIN)

@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipelines.watch.episodes import Episode, Mask, Values, episodes, runs
-from pipelines.watch.rules import FLAT_SPAN, LINKED_SPAN, Linked, Series
+from pipelines.watch.rules import Linked, Series
 
+ZERO_NOISE = 0.001  # of the span: less below zero is the noise of a meter at zero
+LINKED_SPAN = 0.03  # of its span: a linked signal that moved by more has moved
 CLIPPED_SHARE = 0.995  # of the span, from its low end: at or above it a reading is pinned
 CLIPPED_MIN = 6  # [min] more than five
 SETTLED_MIN = 30  # [min] stopped for longer than this, a flow meter reads its zero
@@ -61,7 +63,7 @@ def below_zero(series: Series, running: Mask, span: float) -> tuple[Mask, float]
     No minute when none lies below 0.1 % of the span: that is the noise of a meter at zero.
     """
     negative = series.known & running & (series.values < 0.0)
-    if not (series.values[negative] < -FLAT_SPAN * span).any():
+    if not (series.values[negative] < -ZERO_NOISE * span).any():
         return np.zeros(len(running), dtype=bool), 0.0
     return negative, float(-series.values[negative].sum() / 60.0)
 

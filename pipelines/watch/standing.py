@@ -22,6 +22,13 @@ def standing_at(plant_file: PlantFile, line: str, at: datetime) -> object:
     return sum(plant_file.calendar.since(e.at) < at for e in plant_file.events if e.line == line)
 
 
+def last_stretch_start(plant_file: PlantFile, line: str, day: date) -> datetime:
+    """Return from when on an operating day what stands at its end stood: its start, or the last edge of an arrangement within it."""
+    start, end = plant_file.calendar.day_start(day), plant_file.calendar.day_end(day)
+    edges = [at for s in arrangements.of_line(plant_file, line) for at in (s.start_utc, s.transition_end_utc, s.end_utc)]
+    return max((at for at in edges if start < at < end), default=start)
+
+
 def standing_on(plant_file: PlantFile, line: str, day: date) -> object:
     """Return what stands on a line at the end of an operating day; None when the day began with something else."""
     end = standing_at(plant_file, line, plant_file.calendar.day_end(day))

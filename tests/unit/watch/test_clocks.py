@@ -102,7 +102,7 @@ def test_how_long_one_value_lasts() -> None:
 
 def witnesses(flow: float, speed_standing: bool, power: float, n: int = 100) -> Witnesses:
     all_ = np.ones(n, dtype=bool)
-    return Witnesses(Series(np.full(n, flow), all_), 5.0, 100.0, all_ & speed_standing, Series(np.full(n, power), all_), 50.0)
+    return Witnesses(Series(np.full(n, flow), all_), 5.0, 100.0, all_ & speed_standing, Series(np.full(n, power), all_), 50.0, ~all_)
 
 
 def bit(on: float, length: int, n: int = 100) -> Series:

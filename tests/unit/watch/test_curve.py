@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from pipelines.plant.watch_settings import DEFAULTS
 from pipelines.watch import curve
-from pipelines.watch.curve import LIMIT_KPA, PERSISTENCE_MIN, Curve, fitted, off_curve
+from pipelines.watch.curve import Curve, fitted, off_curve
 
 RNG_SEED = 4
 B0, K = 20.0, 0.025
@@ -19,7 +20,7 @@ def wide(points: int = 2000, noise: float = 2.0) -> tuple[np.ndarray, np.ndarray
 
 
 def test_limit_is_five_psi() -> None:
-    assert pytest.approx(5 * 6.894757, abs=0.05) == LIMIT_KPA
+    assert pytest.approx(5 * 6.894757, abs=0.05) == DEFAULTS.mixing_pressure_off
 
 
 def test_known_curve_is_found_again() -> None:
@@ -82,7 +83,12 @@ def found_in(dp: np.ndarray, *, above: bool = True, judged: np.ndarray | None = 
 
 @pytest.mark.parametrize(
     ("by", "minutes", "found"),
-    [(34.4, 60, []), (34.6, 60, [(60, 120)]), (34.6, PERSISTENCE_MIN - 1, []), (34.6, PERSISTENCE_MIN, [(60, 90)])],
+    [
+        (34.4, 60, []),
+        (34.6, 60, [(60, 120)]),
+        (34.6, DEFAULTS.mixing_pressure_min - 1, []),
+        (34.6, DEFAULTS.mixing_pressure_min, [(60, 90)]),
+    ],
 )
 def test_above_the_curve(by: float, minutes: int, found: list[tuple[int, int]]) -> None:
     assert found_in(raised(by, minutes)) == found
@@ -112,7 +118,7 @@ def test_evidence_names_the_numbers() -> None:
     (found,) = off_curve(FLOW, raised(50.0, 60), np.ones(N, dtype=bool), KNOWN, above=True)
     assert found.facts["residual_kpa"] == pytest.approx(50.0)
     assert found.facts["expected_kpa"] == pytest.approx(EXPECTED)
-    assert found.facts["limit_kpa"] == curve.LIMIT_KPA
+    assert found.facts["limit_kpa"] == DEFAULTS.mixing_pressure_off
 
 
 def test_a_drop_that_falls_with_the_flow_is_no_curve() -> None:

@@ -62,10 +62,10 @@ def test_blocked_suction_needs_pressure_and_flow_down(drop: float, flow: float, 
     assert len(found) == flags
 
 
-@pytest.mark.parametrize(("pressure", "flags"), [(238.0, 0), (239.0, 1)])
-def test_deadhead_is_no_flow_against_20_psi_more(pressure: float, flags: int) -> None:
+@pytest.mark.parametrize(("pressure", "flags"), [(134.0, 0), (135.0, 1)])
+def test_deadhead_is_no_flow_above_the_pressure_limit(pressure: float, flags: int) -> None:
     where = slice(100, 102)
-    assert len(rules.deadhead(ALL, series(90.0, where, 0.0), 5.0, series(100.0, where, pressure), 100.0)) == flags
+    assert len(rules.deadhead(ALL, series(90.0, where, 0.0), 5.0, series(100.0, where, pressure), 134.5)) == flags
 
 
 @pytest.mark.parametrize(
