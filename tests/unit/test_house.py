@@ -42,18 +42,12 @@ MAY: dict[str, set[str]] = {  # who may import what, within pipelines; steps and
         *GROUND,
         "order",
         "compute",
-<<<<<<< HEAD
-=======
         "watch",
->>>>>>> 32ed1b0 (Set the limits of detectors in the plant file, replay history with other limits, and join gaps of one cause)
         "compare",
         "demo",
         "status",
         "trace",
-<<<<<<< HEAD
         "trace_comparison",
-=======
->>>>>>> 32ed1b0 (Set the limits of detectors in the plant file, replay history with other limits, and join gaps of one cause)
         "ask",
         "inspect",
         "verify",
