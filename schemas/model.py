@@ -74,6 +74,11 @@ class Table:
     def column_names(self) -> tuple[str, ...]:
         return tuple(c.name for c in self.columns)
 
+    def columns_between(self, first: str, last: str) -> tuple[Column, ...]:
+        """Return the columns from one to another, both included: a view that takes them over declares them once."""
+        names = self.column_names
+        return self.columns[names.index(first) : names.index(last) + 1]
+
     def ddl(self, schema: str = "main") -> str:
         """Return the CREATE TABLE (or VIEW) IF NOT EXISTS statement for DuckDB."""
         if self.view is not None:

@@ -9,6 +9,7 @@ from typing import Any
 
 from pipelines.base import units
 from pipelines.report.language import Language
+from schemas.kpis.columns import ROUNDING
 
 COVERAGE = 2.0  # k of an expanded uncertainty: about 95 % (JCGM 100:2008 6.2, from memory)
 _SHORT_TON_T = units.unit("short_ton").factor / 1000.0
@@ -45,6 +46,12 @@ def whole(value: float) -> str:
 def tons(value: float) -> str:
     """Return whole tons from ten on, one decimal below: 88, 9.4."""
     return whole(value) if round(value, 1) >= 10 else one_decimal(value)
+
+
+# How the words that KPIs declare as their rounding (schemas/kpis) print a number.
+ROUNDED: dict[str, Callable[[float], str]] = {
+    "three digits": three_digits, "two digits": two_digits, "one decimal": one_decimal, "whole": whole, "tons": tons,
+}  # fmt: skip
 
 
 def limit(value: float) -> str:
@@ -105,18 +112,16 @@ def six(system: str, settings: dict[str, Any], t: Language, has_all_solids: bool
     at = f"{t.numeral(limit(flow))} {'gpm' if us else 'm3/h'}"
     solids = "dry_solids_all_t" if has_all_solids else "dry_solids_t"
 
-    def printed(
-        kpi: str, name: str, factor: float, digits: Callable[[float], str], finer: Callable[[float], str] | None = None, **given: str
-    ) -> Printed:
-        return Printed(kpi, t(f"kpi.{name}"), t(f"unit.{name}_{system.lower()}", **given), factor, digits, finer)
+    def printed(kpi: str, name: str, factor: float, finer: Callable[[float], str] | None = None, **given: str) -> Printed:
+        return Printed(kpi, t(f"kpi.{name}"), t(f"unit.{name}_{system.lower()}", **given), factor, ROUNDED[ROUNDING[kpi]], finer)
 
     return (
-        printed("dose_active_kg_t", "dose", 2.0 if us else 1.0, three_digits),
-        printed("cake_ts_pct", "cake", 1.0, one_decimal),
-        printed("capture_pct", "capture", 1.0, whole, one_decimal),
-        printed("cost_total_per_t", "cost", per_ton, two_digits, three_digits, currency=settings["currency"]),
-        printed(solids, "solids", 1.0 / per_ton, tons),
-        printed("mixing_dp_ref_kpa", "mixing", psi if us else 1.0, one_decimal, flow=at),
+        printed("dose_active_kg_t", "dose", 2.0 if us else 1.0),
+        printed("cake_ts_pct", "cake", 1.0),
+        printed("capture_pct", "capture", 1.0, one_decimal),
+        printed("cost_total_per_t", "cost", per_ton, three_digits, currency=settings["currency"]),
+        printed(solids, "solids", 1.0 / per_ton),
+        printed("mixing_dp_ref_kpa", "mixing", psi if us else 1.0, flow=at),
     )
 
 

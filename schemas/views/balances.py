@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from schemas.model import Column, Table
+from schemas.tables import pump_weeks
 from schemas.vocabulary import PUMP_KINDS
 
 _KEY = (
     Column("plant", "text", "-", "plant id", nullable=False),
     Column("line", "text", "-", "line id", nullable=False),
 )
+# Columns that the view takes over from pump_weeks as they are.
+_OF_PUMP_WEEKS = pump_weeks.TABLE.columns_between("reference_day", "wire_to_water_pct")
 PUMP_CONDITION = Table(
     name="pump_condition",
     description="Run hours since service, wear or slip against the commissioning reference, and system curve of each feed pump by reporting week.",
@@ -44,37 +47,7 @@ PUMP_CONDITION = Table(
         ),
         Column("overhaul_counted_from_data", "bool", "-", "the same of the overhaul"),
         Column("processing_minutes", "int", "min", "processing minutes of the week", nullable=False, ge=0),
-        Column("reference_day", "date", "-", "operating day of the commissioning test compared with; null: none"),
-        Column(
-            "index_minutes", "int", "min", "minutes within the windows of speed and feed TS that the index rests on", nullable=False, ge=0
-        ),
-        Column("index_days", "int", "day", "operating days those minutes fall on", nullable=False, ge=0),
-        Column("flow_at_reference_speed_m3_h", "double", "m3/h", "median flow at the reference speed, affinity laws (rotodynamic)"),
-        Column("head_at_reference_speed_m", "double", "m", "median total head at the reference speed, affinity laws (rotodynamic)"),
-        Column("wear_index", "double", "-", "median of head at reference speed / commissioning head at the same flow (rotodynamic)"),
-        Column("slip_flow_m3_h", "double", "m3/h", "median slip flow: displacement x speed - flow (displacement)"),
-        Column("slip_fraction", "double", "-", "median share of the displaced flow that slips back (displacement)"),
-        Column("slip_index", "double", "-", "median slip coefficient / that at commissioning (displacement)"),
-        Column("index_p25", "double", "-", "quarter of the minutes lie below: scatter of the index"),
-        Column("index_p75", "double", "-", "quarter of the minutes lie above: scatter of the index"),
-        Column(
-            "index_se",
-            "double",
-            "-",
-            "standard error of the index from the scatter of its daily medians, without errors of the meters; null under three days",
-        ),
-        Column(
-            "index_u_systematic",
-            "double",
-            "-",
-            "standard uncertainty of the index from the flow and pressure meters: it stays from week to week, no mean lessens it",
-        ),
-        Column("index_reason", "text", "-", "why the index is null"),
-        Column("system_p0_kpa", "double", "kPa", "discharge pressure at no flow from the fit P = P0 + k Q2"),
-        Column("system_k", "double", "kPa/(m3/h)2", "rise of the discharge pressure with the flow squared, from the same fit"),
-        Column("system_minutes", "int", "min", "minutes with flow and discharge pressure", nullable=False, ge=0),
-        Column("system_reason", "text", "-", "why the system curve is null"),
-        Column("wire_to_water_pct", "double", "%", "hydraulic work / electrical energy over the minutes with both"),
+        *_OF_PUMP_WEEKS,
         Column(
             "data_version", "text", "-", "hash of the inputs of the week; hours since service also rest on the weeks before", nullable=False
         ),
