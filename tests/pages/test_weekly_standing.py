@@ -188,6 +188,11 @@ IN_PERCENT = RESULT | {"outcome": "fed-dose saving", "unit": "%"}
         ((), (RUNNING | {"reason": "5 sets, 6 needed", "low": None, "high": None},), "said after the plan's last day, Sun 26 Apr (plan x)"),
         ((), (RUNNING | {"is_draft": True},), None),
         ((), (RUNNING | {"through_day": date(2026, 4, 6)},), "said after the plan's last day, Sun 26 Apr (plan x)"),  # after the week
+        # the interval of a gate is no saving
+        ((), (RUNNING | {"outcome": "cake", "unit": "% TS"}, RUNNING | {"reason": "6 sets do not bound the figure", "low": None, "high": None}),
+         "said after the plan's last day, Sun 26 Apr (plan x)"),
+        ((RESULT | {"outcome": "cake"}, IN_PERCENT | {"verdict": "not shown"}), (),
+         "fed-dose saving 12 to 31 %, 95 % interval, not shown for the reason in the statement (plan x, ended Fri 20 Mar)"),
         ((RESULT,), (RUNNING | {"plan": "y"},), "all-in saving 7.3 to 36 USD per dry ton so far (interval valid at all times; plan y, through Sat 4 Apr)"),
     ],
 )  # fmt: skip

@@ -14,7 +14,8 @@ from pipelines.report.weekly.queries import Row
 
 _IN_MONEY = re.compile(r"[A-Z]{3}/")  # a currency first: USD/t, USD/year
 _SHORT_TON_T = units.unit("short_ton").factor / 1000.0
-_REFUSED = "refused"
+_REFUSED, _NOT_SHOWN = "refused", "not shown"
+_OUTCOME = "saving"  # ends the name of each outcome that is one; cake, capture and others are gates, no savings
 
 
 def line(results: Sequence[Row], running: Sequence[Row], week_end: date, system: str, t: Language) -> str | None:
@@ -23,6 +24,7 @@ def line(results: Sequence[Row], running: Sequence[Row], week_end: date, system:
     `results` are rows of `comparisons` joined with their frozen plan (`plan_text`), the newest computation of each plan only; `running` the rows of
     `comparison_running` up to the week's end, the newest of each outcome. `system` is "US" or "SI".
     """
+    results, running = ([r for r in rows if r["outcome"].endswith(_OUTCOME)] for rows in (results, running))
     ends = {r["plan"]: planned_end(r) for r in results} | {r["plan"]: r["planned_last_day"] for r in running if not r["is_draft"]}
     if not ends:
         return None
@@ -52,7 +54,7 @@ def _main(rows: Sequence[Row]) -> Row:
 def _result(row: Row, known: dict[str, str], system: str, t: Language) -> str:
     if row["verdict"] == _REFUSED:
         return t("moneyline.refused", outcome=t.word("outcome", row["outcome"]), reason=t.why(row["reason"]), **known)
-    verdict = t.word("verdict", row["verdict"])
+    verdict = t("moneyline.not_shown") if row["verdict"] == _NOT_SHOWN else t.word("verdict", row["verdict"])
     return t("moneyline.result", said=_said(row, system, t), level=f"{row['level']:.0f}", verdict=verdict, **known)
 
 
