@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -69,6 +69,13 @@ def svg(figure: Figure) -> str:
     out = io.StringIO()
     figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
     return out.getvalue()
+
+
+def with_intervals(axes: Any, points: Sequence[tuple[float, float, float]], group: str) -> None:
+    """Draw points (x, y, half width) as diamonds with their intervals; `group` names the markers in the SVG."""
+    places, values, widths = zip(*points, strict=True)
+    axes.errorbar(places, values, yerr=widths, fmt="none", ecolor=INK, elinewidth=0.8, capsize=2)
+    axes.plot(places, values, color=INK, linewidth=0, marker="D", markersize=3.2, gid=group)
 
 
 def local_numbers(axis: Any, numeral: Callable[[str], str]) -> None:

@@ -32,8 +32,7 @@ def index(
         if threshold is not None:
             axes.axhline(threshold, color=style.INK, linewidth=0.9, linestyle=(0, (5, 3)))
         if known:
-            axes.errorbar([k for k, _, _ in known], [v for _, v, _ in known], yerr=[w for _, _, w in known], color=style.INK, linewidth=0, elinewidth=0.8,
-                          capsize=2, marker="D", markersize=3.5, gid=VALUES)  # fmt: skip
+            style.with_intervals(axes, known, VALUES)
         else:
             axes.annotate(t("chart.no_values"), (0.5, 0.3), xycoords="axes fraction", ha="center", va="center", fontsize=8)
         for n, day in enumerate(service, 1):

@@ -160,8 +160,7 @@ def pump(
         known = [(k, v, s or 0.0) for k, (v, s) in enumerate(zip(values, spread, strict=True)) if v is not None]
         axes.axhline(1.0, color="black", linewidth=0.8, linestyle=(0, (5, 3)))
         if known:
-            axes.errorbar([k for k, _, _ in known], [v for _, v, _ in known], yerr=[s for _, _, s in known], color="black", linewidth=0, elinewidth=0.8,
-                          capsize=2, marker="D", markersize=3, gid=VALUES)  # fmt: skip
+            style.with_intervals(axes, known, VALUES)
         else:
             axes.annotate(t("chart.no_values"), (0.5, 0.5), xycoords="axes fraction", ha="center", va="center", fontsize=8)
         _pump_scale(axes, [v for _, v, _ in known])
