@@ -66,14 +66,17 @@ def statement(wear: Row | None, t: Language) -> str:
         return t("review.not_computed")
     if wear["refusal"] is not None:
         return t("review.refused", reason=t.why(wear["refusal"]))
-    loss, low, high = (
-        t.numeral(one_decimal(wear[c])).replace("-", "−") for c in ("loss_pct_year", "loss_pct_year_low", "loss_pct_year_high")
-    )
+    loss, low, high = (_percent(wear[c], t) for c in ("loss_pct_year", "loss_pct_year_low", "loss_pct_year_high"))
     if wear["loss_pct_year_low"] > 0.0:
         return t("review.measured", loss=loss, low=low, high=high)
     if wear["loss_pct_year_high"] > 0.0:
         return t("review.excluded", loss=loss, low=low, high=high)
     return t("review.other_way", loss=loss, low=low, high=high)
+
+
+def _percent(value: float, t: Language) -> str:
+    """Return a loss a year: one decimal, whole from 100 on."""
+    return t.numeral(whole(value) if abs(value) >= 100 else one_decimal(value)).replace("-", "−")
 
 
 def time_to_threshold(wear: Row | None, t: Language) -> str:
