@@ -17,7 +17,16 @@ from pipelines.report.weekly.items import lasted
 from pipelines.report.weekly.queries import Row
 
 # What the watch sees of a pump and of its line that ages a pump or disturbs its index: shown with its count, none included.
-WATCHED = ("dry run", "blocked suction", "deadhead", "short cycling", "negative flow", "flow per revolution drifts", "meter doubted")
+WATCHED = (
+    "dry run",
+    "blocked suction",
+    "deadhead",
+    "short cycling",
+    "negative flow",
+    "flow per revolution off",
+    "flow per revolution drifts",
+    "meter doubted",
+)
 MOST_SERVICE = 12  # entries of the service log, the newest
 
 

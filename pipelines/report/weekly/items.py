@@ -19,7 +19,7 @@ OWNER = {
     "data gap": "data", "clock error": "data", "resampled": "data", "set-point as value": "data",
     "flatline": "instruments", "out of range": "instruments", "clipped": "instruments", "zero offset": "instruments",
     "stuck run bit": "instruments", "totaliser reset": "instruments", "totaliser jump": "instruments", "totaliser ratio": "instruments",
-    "spikes": "instruments", "meter doubted": "instruments", "dry run": "maintenance", "negative flow": "maintenance", "wash water low": "maintenance",
+    "spikes": "instruments", "meter doubted": "instruments", "flow per revolution off": "instruments", "dry run": "maintenance", "negative flow": "maintenance", "wash water low": "maintenance",
     "short cycling": "maintenance", "polymer outage": "operations", "polymer left on": "operations", "weak solution": "operations",
     "blocked suction": "operations", "deadhead": "operations", "torque high": "operations",
 }  # fmt: skip
