@@ -53,7 +53,7 @@ class AheadOfClockError(FlocledgerError):
 
 
 class Reading:
-    """A file of readings, read and typed in threads of its own, a piece ahead; must be closed."""
+    """A file of readings that is read and typed in its own threads, one piece ahead; it must be closed."""
 
     def __init__(self, received: Received, plant_file: PlantFile, received_utc: datetime) -> None:
         self.received, self.signals = received, Signals.of(plant_file)
@@ -72,7 +72,7 @@ def is_loaded(store: Store, load_id: str) -> bool:
 
 
 def next_seq(store: Store) -> int:
-    """Return the next number of receipt."""
+    """Return the next receipt number."""
     return int(store.rows("SELECT coalesce(max(received_seq), 0) + 1 FROM loads")[0][0])
 
 
@@ -124,7 +124,7 @@ def run(
 
 
 def _not_ahead(reasons: dict[str, int], tally: Tally, received_utc: datetime) -> None:
-    """Raise AheadOfClockError when more than half of the rows lie after now: then rather the clock of this machine is wrong."""
+    """Raise AheadOfClockError when more than half of the rows lie after now: the clock of this machine is then more likely wrong than the file."""
     rows, ahead = tally.rows_read - tally.rows_dropped, reasons.get("time in the future", 0)
     if 2 * ahead > rows:
         raise AheadOfClockError(
@@ -209,7 +209,7 @@ def _take_readings(store: Store, reading: Reading, load_id: str, tally: Tally) -
 def _take_lab(
     store: Store, plant_file: PlantFile, received: Received, load_id: str, received_utc: datetime, tally: Tally, held: frozenset[date]
 ) -> None:
-    """Lab sheets are small, and a sample may be spread over the sheet: they are taken whole."""
+    """Take a lab sheet as a whole: it is small, and a sample may be spread over it."""
     lines, found, unfit_all = [], [], []
     for chunk in received.chunks():
         tally.take(chunk)

@@ -72,7 +72,7 @@ class Tally:
             )  # fmt: skip
 
     def explain_clock(self, note: str | None) -> None:
-        """Put what the stamps say of the clock beside each row at a time that the declared zone skips."""
+        """Add the finding on the clock to each row at a time that the declared zone skips."""
         if note is not None:
             told = pl.when(pl.col("reason") == "local time does not exist").then(pl.concat_str("detail", pl.lit(f"; {note}")))
             self.aside = [rows.with_columns(detail=told.otherwise("detail")) for rows in self.aside]

@@ -1,8 +1,7 @@
 """Corrections and decisions applied to readings: one row each, raw value beside the corrected one.
 
-Readings themselves stay as they came; `align` puts the values of these rows in their place. What is made here depends on the
-readings, the values set aside, the register and the decisions, on nothing else: so the order in which they came does not
-matter, and a rebuild makes the same rows.
+Readings are not changed; `align` uses the corrected values instead. The rows depend only on the readings, the values set
+aside, the register and the decisions, so the order of receipt does not matter and a rebuild gives the same rows.
 """
 
 from __future__ import annotations
@@ -22,13 +21,13 @@ from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from schemas import TABLES
 
-# Of a value that more than one speaks for, the highest rank counts: decisions on the very row go before the register.
+# Where several entries apply to a value, the highest rank counts: a decision on the row itself outranks the register.
 _ABOVE_REGISTER = 1_000_000_000
 _UNCERTAIN, _BAD = 1, 2
 _TOUCHED = """CREATE OR REPLACE TABLE work.touched (rank BIGINT, tag VARCHAR, time_utc TIMESTAMPTZ, correction_id VARCHAR, source VARCHAR,
   action VARCHAR, is_applied BOOLEAN, load_id VARCHAR, line_no BIGINT, raw_value DOUBLE, raw_quality UTINYINT, raw_text VARCHAR,
   corrected_value DOUBLE, corrected_quality UTINYINT, unit VARCHAR, reason VARCHAR, who VARCHAR, entered_utc TIMESTAMPTZ)"""
-# A bad reading that a value set aside left behind stands for that value; of several in one file the last line.
+# A value set aside leaves a bad reading, which represents it here; of several in one file, the last line.
 _OF_ENTRY = f"""
 INSERT INTO work.touched
 WITH aside AS (
@@ -52,7 +51,7 @@ WITH aside AS (
 SELECT $place, tag, time_utc, $id, 'plant file', $action, holds, load_id, line_no, raw_value, quality, text, corrected,
   CASE WHEN corrected IS NULL THEN {_BAD} ELSE {_UNCERTAIN} END, $unit, $reason, $who, $entered
 FROM bounded"""
-# "reject" keeps the value out against the register too; it changes nothing itself and leaves no row.
+# "reject" also overrides the register; it changes no value itself and writes no row.
 _OF_DECISIONS = f"""
 INSERT INTO work.touched
 SELECT {_ABOVE_REGISTER} + d.place, v.tag, v.time_utc, d.id, 'disposition', d.disposition, TRUE, v.load_id, v.line_no, v.value, r.quality, v.text,
@@ -95,7 +94,7 @@ EVERYTHING = Window(LONG_AGO, FAR_FUTURE)
 
 
 def make(store: Store, plant_file: PlantFile, entries: Iterable[Entry], decisions: Sequence[Decision], window: Window) -> None:
-    """Make `work.corrected` (the rows of `corrections_applied` of kind reading) for the readings of a window."""
+    """Build `work.corrected`, the rows of `corrections_applied` for the readings of a window."""
     store.con.execute(_TOUCHED)
     for entry in entries:
         span = Window(max(entry.first, window.first), min(entry.end, window.end))
@@ -122,7 +121,7 @@ def _day_starts(store: Store, plant_file: PlantFile) -> pl.DataFrame:
 
 
 def merge(store: Store, plant_file: PlantFile, window: Window) -> int:
-    """Put `work.corrected` in the place of the window's rows, and mark the hours of what changed; returns rows changed."""
+    """Replace the window's rows by `work.corrected` and mark the hours that changed; return the number of rows changed."""
     within = "kind = 'reading' AND time_utc >= $first AND time_utc < $end"
     old = f"SELECT {_COLUMNS} FROM corrections_applied WHERE {within}"
     new = f"SELECT {_COLUMNS} FROM work.corrected"
@@ -140,7 +139,7 @@ def merge(store: Store, plant_file: PlantFile, window: Window) -> int:
 
 
 def matched(store: Store) -> pl.DataFrame:
-    """Return for how many readings each entry counts, how many of them contradict it, and the first that does.
+    """Return how many readings each entry matches, how many of them contradict it, and the first that does.
 
     correction_id, matched, contradicted, time_utc, found (raw value, null when it is no number), text.
     """
@@ -152,7 +151,7 @@ def matched(store: Store) -> pl.DataFrame:
 
 
 def has_values(store: Store, entry: Entry) -> bool:
-    """Return whether there are readings that an entry names, whoever counts for them."""
+    """Return whether any reading matches the tag, time and file of an entry, even if another entry outranks it."""
     c = entry.correction
     return bool(
         store.rows(
@@ -191,7 +190,7 @@ def _given(decision: Decision, plant_file: PlantFile) -> float | None:
     try:
         return measure_of_tag(decision.subject, plant_file).given(decision.given)
     except ValueError:
-        return None  # a lab result, or a tag the plant file has lost since
+        return None  # a lab result, or a tag no longer in the plant file
 
 
 def _parameters(entry: Entry, plant_file: PlantFile) -> dict[str, Any]:

@@ -1,8 +1,8 @@
 """Apply the corrections register and the decisions of people to the data of the store.
 
-Readings and the lab's reports stay as they came. An entry whose `expect` does not hold for a value leaves that value as it
-came, marked uncertain, and the run ends with a warning that names entry, time, value found and remedy: the plant may have
-mended its data since, and a night without numbers helps no one. Where it holds, the entry applies.
+Readings and lab reports are not changed. An entry applies to the values that meet its `expect`. A value that does not keeps
+its number, marked uncertain, and the run ends with a warning that names entry, time, value found and remedy: the plant may
+have corrected its data since, and a failed night would help no one.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ CONTRADICTED, UNMATCHED = "corrections.contradicted", "corrections.matches_nothi
 
 @dataclass(frozen=True)
 class Outcome:
-    """What one entry does to the data seen: how many values it matches, how many contradict it, and the first that does."""
+    """The effect of one entry on the data: how many values it matches, how many contradict it, and the first that does."""
 
     entry: Entry
     matched: int
@@ -41,8 +41,8 @@ class Outcome:
     time_utc: datetime | None
     found: float | None
     text: str | None
-    has_values: bool  # there is something it names, whoever counts for it
-    is_seen: bool  # the data of its time have come
+    has_values: bool  # it matches something, even if another entry outranks it
+    is_seen: bool  # data of its time have been received
 
     @property
     def state(self) -> str:
@@ -56,7 +56,7 @@ class Outcome:
 
     @property
     def told(self) -> str | None:
-        """Return the first value that contradicts the entry, as a person reads it."""
+        """Return the first value that contradicts the entry, as text."""
         if not self.contradicted:
             return None
         m = self.entry.measure
@@ -70,7 +70,7 @@ class Outcome:
 
 
 def is_needed(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> bool:
-    """Return whether there is a register or a decision, or was one before."""
+    """Return whether there is, or was, a register or a decision."""
     if plant_file.corrections or decisions:
         return True
     return bool(
@@ -79,9 +79,9 @@ def is_needed(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]
 
 
 def run(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> tuple[StepReceipt, list[Notice]]:
-    """Bring register and decisions to bear on the whole store, and mark what changed; all in one transaction.
+    """Apply register and decisions to the whole store and mark what changed, in one transaction.
 
-    Notices name the entries that do not hold. Costs nothing that grows with the store where there is neither.
+    Notices name the entries that do not hold. Without entries or decisions the cost does not grow with the store.
     """
     started = clock.stopwatch()
     register = entries(plant_file)
@@ -106,7 +106,7 @@ def run(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> t
 
 
 def _seen_now(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]) -> pl.DataFrame:
-    """Return the row of `corrections_seen` that is true once this run is done."""
+    """Return the row of `corrections_seen` to write at the end of this run."""
     digest = hashlib.sha256(plant_file.model_dump_json().encode()).hexdigest()[:16]
     last, count = store.rows("SELECT coalesce(max(received_seq), 0), count(*) FROM loads")[0]
     row = (store.plant, digest, decisions[-1].id if decisions else "", last, count)
@@ -114,10 +114,10 @@ def _seen_now(store: Store, plant_file: PlantFile, decisions: Sequence[Decision]
 
 
 def _window(store: Store, now: pl.DataFrame) -> Window | None:
-    """Return the span of readings to look at: of the loads since the last run, or all; None when there is nothing new.
+    """Return the time span of readings to correct: that of loads since the last run, or all; None without new data.
 
-    What is laid over a reading rests on the readings of its time, the plant file and the decisions: if the two are as they
-    were, only times of new loads can change.
+    A correction depends on the readings of its time, the plant file and the decisions; if the latter two are unchanged,
+    only the time spans of new loads can change.
     """
     before = store.frame("SELECT * FROM corrections_seen")
     same = ["register", "decision"]
@@ -132,7 +132,7 @@ def _window(store: Store, now: pl.DataFrame) -> Window | None:
 
 
 def notice(outcome: Outcome, plant: str) -> Notice | None:
-    """Return what a run says about an entry that does not hold; None for one that does, or whose data have not come."""
+    """Return the notice on an entry that does not hold; None for one that holds, or whose data are not yet received."""
     c, where = outcome.entry.correction, f"{plant}.toml, correction {outcome.entry.id!r} (entry {outcome.entry.place})"
     data = {"plant": plant, "correction": c.id, "matched": outcome.matched, "contradicted": outcome.contradicted, "found": outcome.told}
     if outcome.state == "contradicted":
@@ -198,7 +198,7 @@ def _given(entry: Entry) -> str | None:
 
 
 def _write_decisions(store: Store, decisions: Sequence[Decision]) -> int:
-    """Bring the table of decisions and the columns of set-aside rows to the file; marks the days of flags for watch."""
+    """Update the table of decisions and the columns of set-aside rows from the file; mark the days of decided flags for watch."""
     if not decisions and not store.rows("SELECT 1 FROM dispositions LIMIT 1"):
         return 0
     rows = [
@@ -210,7 +210,7 @@ def _write_decisions(store: Store, decisions: Sequence[Decision]) -> int:
         for k, d in enumerate(decisions, start=1)
     ]  # fmt: skip
     if not _replaced(store, "dispositions", pl.DataFrame(rows, schema=TABLES["dispositions"].polars_schema()), "place"):
-        _note_rows(store)  # rows may have come since
+        _note_rows(store)  # new rows may have been received
         return 0
     _note_rows(store)
     days = store.rows("SELECT DISTINCT f.operating_day FROM flags f JOIN dispositions d USING (line, flag_id) ORDER BY 1")
@@ -228,7 +228,7 @@ def _note_rows(store: Store) -> None:
 
 
 def _replaced(store: Store, table: str, frame: pl.DataFrame, order: str) -> bool:
-    """Make a small table what the frame says; tells whether it was something else."""
+    """Replace the content of a small table; return whether it differed."""
     if store.frame(f"SELECT * FROM {table} ORDER BY {order}").equals(frame):
         return False
     store.con.execute(f"DELETE FROM {table}")
@@ -237,6 +237,6 @@ def _replaced(store: Store, table: str, frame: pl.DataFrame, order: str) -> bool
 
 
 def _any_day(store: Store, plant_file: PlantFile) -> date:
-    """Return an operating day that makes publish run: the tables of this step are compared whole."""
+    """Return one operating day, enough to make publish run: the tables of this step are compared as a whole."""
     last = store.rows("SELECT max(operating_day) FROM minutes")[0][0]
     return last if isinstance(last, date) else plant_file.calendar.operating_day(clock.now_utc())

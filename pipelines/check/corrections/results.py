@@ -1,7 +1,7 @@
 """Corrections and decisions applied to lab results: `lab_results` has the result in force, `lab_results_history` all as received.
 
-A result set aside whose sample is known can be made to count by a decision or an override, as long as the lab has not
-reported one for the same sample and analyte. Sets of a line and day are judged again on the values that count.
+A set-aside result with a known sample can be put into force by a decision or an override, unless the lab has reported one
+for the same sample and analyte. The rounds of a line and day are then judged again on the values in force.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from schemas import TABLES
 _Row = dict[str, Any]
 _Key = tuple[str, str]  # sample id, analyte
 DROPPED = "dropped by correction"
-# What stands by the lab's own word: the last version of each sample and analyte.
+# The lab's own results in force: the last version of each sample and analyte.
 _STANDING = (
     "SELECT * FROM lab_results_history QUALIFY revision = max(revision) OVER (PARTITION BY sample_id, analyte) ORDER BY sample_id, analyte"
 )
@@ -55,7 +55,7 @@ class Candidate:
 
 
 def overlays(store: Store, plant_file: PlantFile, entries: Iterable[Entry], decisions: Sequence[Decision]) -> list[Overlay]:
-    """Return what the register and the decisions make of the results in the store, in order of sample and analyte."""
+    """Return the effects of register and decisions on the results in the store, ordered by sample and analyte."""
     lab_entries = [e for e in entries if e.correction.tag is None]
     on_rows = [d for d in decisions if d.kind == "row"]
     if not lab_entries and not on_rows:
@@ -118,7 +118,7 @@ def _row_of(plant: str, candidate: Candidate, value: float | None, said: _Row) -
 def _by_decisions(
     plant: str, decisions: Sequence[Decision], aside: Sequence[Candidate], by_entry: dict[_Key, Overlay]
 ) -> dict[_Key, Overlay]:
-    """Return the results that decisions on set-aside rows make; "reject" takes out what an entry made of the same row."""
+    """Return the results put into force by decisions on set-aside rows; "reject" cancels an entry for the same row."""
     found: dict[_Key, tuple[int, Overlay]] = {}
     for candidate in aside:
         named = [
@@ -145,7 +145,7 @@ def _by_decisions(
 
 
 def _decided_value(decision: Decision, candidate: Candidate) -> float | None:
-    """Return the value that counts by a decision; None when it makes none count, or one that cannot be."""
+    """Return the value in force by a decision; None when it puts none into force or the value is impossible."""
     measure = measure_of_analyte(candidate.row["analyte"])
     if decision.disposition == "accept as is":
         value: float | None = candidate.row["value"]
@@ -159,7 +159,7 @@ def _decided_value(decision: Decision, candidate: Candidate) -> float | None:
 
 
 def merge(store: Store, found: Sequence[Overlay], plant_file: PlantFile) -> int:
-    """Bring `corrections_applied` and `lab_results` to what the overlays say; marks what follows; returns rows changed."""
+    """Write the overlays to `corrections_applied` and `lab_results`, mark the days that follow; return the number of rows changed."""
     old_rows = store.frame("SELECT * FROM corrections_applied WHERE kind = 'lab result' ORDER BY subject, analyte, time_utc")
     schema = TABLES["corrections_applied"].polars_schema()
     new_rows = pl.DataFrame([o.applied for o in found], schema=schema).sort("subject", "analyte", "time_utc")
@@ -177,13 +177,13 @@ def merge(store: Store, found: Sequence[Overlay], plant_file: PlantFile) -> int:
 
 
 def _update_results(store: Store, found: Sequence[Overlay], days: set[date], plant_file: PlantFile) -> set[date]:
-    """Make the results of some operating days what counts; returns the days on which something changed."""
+    """Write the results in force on these operating days; return the days that changed."""
     latest = {(r["sample_id"], r["analyte"]): r for r in store.frame(_STANDING).to_dicts() if r["operating_day"] in days}
     wanted: dict[_Key, _Row] = {key: {**row, "is_used": True, "unused_reason": None} for key, row in latest.items()}
     for overlay in found:
         key = (overlay.result["sample_id"], overlay.result["analyte"])
         if overlay.result["value"] is None and key not in latest:
-            continue  # set aside, and stays so
+            continue  # it stays set aside
         value = latest[key]["value"] if overlay.result["value"] is None else overlay.result["value"]
         wanted[key] = {
             "revision": 1,
@@ -215,7 +215,7 @@ def matched(found: Iterable[Overlay]) -> dict[int, list[_Row]]:
 
 
 def has_values(store: Store, entry: Entry) -> bool:
-    """Return whether there are results, standing or set aside, that an entry names, whoever counts for them."""
+    """Return whether any result, in force or set aside, matches an entry, even if another entry outranks it."""
     files = dict(store.rows("SELECT load_id, file_name FROM loads"))
     return any(_matches(entry, row, files) for sql in (_STANDING, _ASIDE) for row in store.frame(sql).to_dicts())
 

@@ -1,7 +1,7 @@
 """Plausibility of lab results: rounds that contradict themselves, and methods compared.
 
-The verdict is reached anew from the results that stand, for every day that a load touches: so it does not depend on which
-file came first, and a result comes back into use when what contradicted it was revised.
+Every day that a load touches is judged again from its current results, so the verdict does not depend on the order of
+receipt, and a result counts again once the one that contradicted it is revised.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ from schemas import TABLES
 
 INCONSISTENT = "inconsistent sample set"
 OTHER_METHOD = "another method of the same sample counts"
-_POINTS = ("feed", "cake", "filtrate")  # of a set; strengths, tickets and stock are no part of it
+_POINTS = ("feed", "cake", "filtrate")  # of a round; strengths, tickets and stock do not belong to it
 _PCT_TO_MG_L = 1e4  # at SG 1
 _SUFFIX = re.compile(r" \[([^\]]+)\]\Z")  # of a sample run by another than the preferred method
 _Member = dict[str, Any]
 
 
 def judge(store: Store, days: set[date], plant_file: PlantFile) -> set[date]:
-    """Put results of these operating days out of use or back, and return the days of those that changed.
+    """Mark the results of these operating days as used or unused; return the days that changed.
 
     Of one sample run by several methods the preferred one counts. Filtrate at or above the feed, cake below it, or a
     capture outside 0 to 100 %: which result of the round is wrong is not known, so none of it is used.
@@ -49,7 +49,7 @@ def judge(store: Store, days: set[date], plant_file: PlantFile) -> set[date]:
 
 
 def judged(rows: list[_Member], plant_file: PlantFile) -> list[_Member]:
-    """Return results, in their order, with is_used and unused_reason by what those of their line and day say together."""
+    """Return results, in their order, with is_used and unused_reason from the rounds of their line and day."""
     sets: dict[tuple[str, date], list[_Member]] = {}
     for row in rows:
         if row["point"] in _POINTS:
@@ -63,7 +63,7 @@ def judged(rows: list[_Member], plant_file: PlantFile) -> list[_Member]:
 
 
 def _other_methods(members: list[_Member], methods: tuple[str, ...]) -> set[int]:
-    """Return the ids of members beside which a more preferred method of the same sample stands."""
+    """Return the ids of results for which a preferred method of the same sample has a result too."""
     if len(methods) < 2:
         return set()
     rank = {m: i for i, m in enumerate(methods)}
@@ -79,7 +79,7 @@ def impossible_members(members: list[_Member]) -> set[int]:
     """Return the ids of the results of a line's day that stand in an impossible round and in no possible one.
 
     A round is a sample with the samples of the other two points nearest to it in time; samples of one point taken in one span count
-    as their mean. Which result of an impossible round is wrong is not known, so all of it goes, save what another round bears out:
+    as their mean. Which result of an impossible round is wrong is not known, so all of it is unused, except what another round confirms:
     a feed sample of the day is judged with each of the day's filtrates.
     """
     samples: dict[tuple[str, datetime, datetime], list[_Member]] = {}

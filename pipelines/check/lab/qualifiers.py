@@ -89,7 +89,7 @@ def _finite(plain: str, text: str) -> float:
 
 
 def _peeled(text: str, known: Mapping[str, str]) -> tuple[str, list[str]]:
-    """Return a cell without the qualifiers before and after its number, and those, each once, in their order."""
+    """Return (cell without the qualifiers around its number, those qualifiers without repeats, in order)."""
     rest, before, after = " ".join(text.split()), list[str](), list[str]()
     words = sorted(known, key=len, reverse=True)
     while rest:
@@ -113,9 +113,9 @@ def _ends_a_word(word: str, beside: str) -> bool:
 
 
 def _flags(text: str | None, known: Mapping[str, str]) -> list[str]:
-    """Return the qualifiers of a qualifier column; what means nothing here, as a local letter or a remark, is kept as it stands.
+    """Return the qualifiers of a qualifier column; unknown words, such as a local letter or a remark, are kept unchanged.
 
-    A remark is no list of letters: "see book R" rejects nothing.
+    A remark is not a list of flags: the R in "see book R" rejects nothing.
     """
     whole = folded(text)
     if not whole:

@@ -1,6 +1,6 @@
 """Lab sheets to results: points and analytes by their declared words, units, qualifiers, sample times, duplicates.
 
-A moisture counts as total solids. Nothing is matched by likeness: a word that is not declared sets the row aside.
+A moisture counts as total solids. There is no fuzzy matching: an undeclared word sets the row aside.
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ def _density(meant: _Meant, at: datetime, plant_file: PlantFile) -> float | None
 
 
 def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile, at: datetime) -> _Meant:
-    """Return what a value of a sample is; `at` is when the sample's time begins: of a bare date, when its operating day does."""
+    """Return the declared meaning of a sample's value; `at` is the start of the sample's time, for a bare date that of its operating day."""
     if row["column"] is not None:
         for c in layout.results:
             since, until = plant_file.calendar.since(c.since), plant_file.calendar.until(c.until)
@@ -137,7 +137,7 @@ def _meaning(row: dict[str, Any], layout: Layout, plant_file: PlantFile, at: dat
 
 
 def _line(row: dict[str, Any], layout: Layout) -> str:
-    """Return the line that a row says it is of."""
+    """Return the line named by a row."""
     said = folded(row["line_text"])
     line = next((line for word, line in layout.line_words.items() if folded(word) == said), None)
     if line is None:
@@ -162,5 +162,5 @@ def times(samples: list[Result]) -> pl.Series:
 
 
 def days(samples: list[Result], plant_file: PlantFile) -> set[date]:
-    """Return the operating days that samples speak of."""
+    """Return the operating days that samples belong to."""
     return {day for s in samples for day in sample_times.days_of(s, plant_file)}

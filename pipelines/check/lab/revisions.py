@@ -1,6 +1,6 @@
 """Lab results into the store: duplicates, revisions with history.
 
-The result that stands is the one the lab reported last; where the sheet does not say when, the one received last. A
+The result in force is the one the lab reported last; without a stated time of report, the one received last. A
 result equal to the standing one is a duplicate; a stated later time of report then moves the standing one's time on, and
 one equal to an older version (value and stated time of report) changes nothing: so the order of receipt does not matter
 wherever the lab says when it reported.
@@ -28,7 +28,7 @@ _Key = tuple[str, str]
 
 
 def merge(store: Store, samples: list[Result], load_id: str, plant_file: PlantFile) -> tuple[Outcome, set[date]]:
-    """Write the results of one load; returns what became of its values, and the operating days of results that changed."""
+    """Write the results of one load; return the outcome of its values and the operating days that changed."""
     history = _history(store, {s["sample_id"] for s in samples})
     touched: dict[_Key, list[dict[str, Any]]] = {}
     days: set[date] = set()

@@ -15,7 +15,7 @@ from pipelines.plant import layout_checks
 from pipelines.plant.model import Layout, PlantFile
 
 LONGEST_WINDOW = timedelta(days=7)  # a composite over more than a week is a slip (common practice, no source)
-_FIRST_YEAR, _LAST_YEAR = 1900, 9998  # outside of these it is no time stamp
+_FIRST_YEAR, _LAST_YEAR = 1900, 9998  # a year outside these is not a time stamp
 _DAY = timedelta(days=1)
 _NOON, _MIDNIGHT = time(12), time(0)
 _HALVES = {"am": (_MIDNIGHT, _NOON), "pm": (_NOON, _MIDNIGHT)}  # of the calendar day, where no shift has these words
@@ -28,7 +28,7 @@ def when(row: dict[str, Any], layout: Layout, plant_file: PlantFile) -> dict[str
     """Return from_utc, to_utc, half_width_h, operating_day and time_basis of a row, and the name of its shift (None: no shift).
 
     A stated window comes first, then a stated time of day, then the shift, else the whole operating day of the date.
-    RowError "unknown shift word"; "time stamp unreadable" for a window that cannot be.
+    RowError "unknown shift word"; "time stamp unreadable" for an impossible window.
     """
     stated = row["time_utc"]
     day = stated.astimezone(zone_of(layout, plant_file)).date()
@@ -48,7 +48,7 @@ def _span(start: datetime, end: datetime, day: date, basis: str, shift: str | No
 
 
 def label(span: dict[str, Any], plant_file: PlantFile) -> str:
-    """Return what a sample without a number is called by: its day, day and shift, or local time or window."""
+    """Return the label of a sample without a number: its day, day and shift, or local time or window."""
     if span["time_basis"] == "day":
         return str(span["operating_day"])
     if span["time_basis"] == "shift":
@@ -149,7 +149,7 @@ def reported(text: str | None, layout: Layout, plant_file: PlantFile) -> datetim
 
 
 def days_of(result: dict[str, Any], plant_file: PlantFile) -> set[date]:
-    """Return the operating days a result speaks of: its own, and all its window reaches."""
+    """Return the operating days of a result: its own, and all that its window covers."""
     if result["time_basis"] != "composite":
         return {result["operating_day"]}
     first = plant_file.calendar.operating_day(result["from_utc"])

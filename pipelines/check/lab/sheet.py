@@ -1,4 +1,4 @@
-"""The results of one sheet brought together: duplicates to their mean, tickets kept apart, volatile solids of wet sludge."""
+"""Combine the results of one sheet: average duplicates, keep tickets apart, convert volatile solids of wet sludge."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def _current(rows: list[Result]) -> list[Result]:
 
 
 def _numbered(found: list[Result]) -> list[Result]:
-    """Return the results with amounts without a ticket number told apart by their order in the file: /2, /3 and so on."""
+    """Return the results with amounts without a ticket number numbered by their order in the file: /2, /3 and so on."""
     seen: Counter[tuple[str, str]] = Counter()
     out = []
     for row in found:

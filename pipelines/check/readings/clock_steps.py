@@ -25,10 +25,10 @@ class StepsBack:
 
 
 def steps_back(code: NDArray[np.integer], times: NDArray[np.int64], no_time: int) -> StepsBack | None:
-    """Return where a tag's time goes back from one row to its next; None when nowhere.
+    """Return the steps at which a tag's time goes back from one row to the next; None without any.
 
     `code` tag of each row, rows of a tag together and in the order of the file; `times` [us], `no_time` where unreadable.
-    Tags whose rows mostly go back are written newest first: for them a step forwards is the step.
+    Tags whose rows mostly go back are written newest first; for them the steps forwards are counted.
     """
     falls = np.flatnonzero(times[1:] < times[:-1])
     within = falls[code[falls] == code[falls + 1]]
@@ -47,7 +47,7 @@ def steps_back(code: NDArray[np.integer], times: NDArray[np.int64], no_time: int
 
 
 def write(store: Store, load_id: str, found: Sequence[StepsBack]) -> None:
-    """Write the row of a load that went back in time, from its pieces."""
+    """Write the clock-step row of a load, from its pieces."""
     if not found:
         return
     row = {

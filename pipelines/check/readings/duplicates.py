@@ -22,7 +22,7 @@ _KEPT = ["line_no", "is_mark", "is_duplicate"]
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of readings: `lines` has line_no, is_mark, is_duplicate; None when none is a duplicate or mark.
+    """Outcome of merging readings: `lines` has line_no, is_mark, is_duplicate; None when none is a duplicate or mark.
 
     `superseded` of those kept went to the history, because another version of their tag and time stands. Of a load's tags and
     times (`keys`) `repeated` stand in it more than once, `contested` of them with differing values.
@@ -41,8 +41,8 @@ class Outcome:
 class Stored:
     """The span of stored readings, kept current while the chunks of a load are written; None: no readings.
 
-    A chunk that lies outside of it meets nothing, which is the usual night, and the store is not asked. Nor where a chunk in
-    time order begins at the time that the one before it ended at, with other tags: `newest` is the chunk that brought `last`.
+    A chunk outside the span, as on most nights, has no duplicates and needs no query. Neither does a chunk in time order that
+    starts at the end of the previous one with other tags: `newest` is the chunk that extended `last`.
     """
 
     first: datetime | None
@@ -51,11 +51,11 @@ class Stored:
 
     @classmethod
     def of(cls, store: Store) -> Stored:
-        """Ask the store once, before the first chunk."""
+        """Query the store once, before the first chunk."""
         return cls(*store.rows("SELECT min(time_utc), max(time_utc) FROM packed_readings")[0])
 
     def overlap(self, ordered: pl.DataFrame) -> tuple[datetime, datetime] | None:
-        """Return the time that incoming readings share with the store, or None."""
+        """Return the time span that incoming readings share with the store, or None."""
         low, high = ordered["time_utc"].min(), ordered["time_utc"].max()
         if self.first is None or self.last is None or not isinstance(low, datetime) or not isinstance(high, datetime):
             return None
@@ -65,7 +65,7 @@ class Stored:
         return (first, last) if first <= last else None
 
     def take(self, ordered: pl.DataFrame) -> None:
-        """Widen it by readings that will be written."""
+        """Extend the span by readings that will be written."""
         before = self.last
         self.first, self.last = sorting.widened(self.first, self.last, ordered["time_utc"])
         reaches_on = self.last != before or self.newest is None or ordered["time_utc"].max() != before
@@ -113,7 +113,7 @@ def _rivalry(settled: pl.DataFrame, load_id: str) -> tuple[int, int, int, int]:
 
 
 def _held(store: Store, ordered: pl.DataFrame, first: datetime, last: datetime) -> pl.DataFrame | None:
-    """Return what the store has at the tags and times from `first` to `last` of the incoming readings, or None."""
+    """Return the stored readings at the tags and times from `first` to `last` of the incoming readings, or None."""
     keys = ordered.filter(pl.col("time_utc").is_between(first, last)).select("tag", "time_utc")
     numbers = store.numbers("tag", keys["tag"])
     anything = "SELECT 1 FROM packed_readings WHERE time_utc BETWEEN $a AND $b AND list_contains($tags, tag_no) LIMIT 1"
@@ -139,7 +139,7 @@ def _with_holders(ordered: pl.DataFrame, held: pl.DataFrame | None, load_id: str
 
 
 def _settled(rivals: pl.DataFrame) -> pl.DataFrame:
-    """Play the rule through each key in order of receipt.
+    """Apply the precedence rule per key, in order of receipt.
 
     Adds is_new_key, at (row number), holder_before and holder (row number of the version that stood before and stands after
     the row), is_duplicate. The version that stands is always the last of the best quality so far; an equal one adds nothing.
@@ -166,7 +166,7 @@ def _settled(rivals: pl.DataFrame) -> pl.DataFrame:
 
 
 def _write(store: Store, settled: pl.DataFrame, load_id: str) -> None:
-    """Bring readings and their history to what the rule says."""
+    """Write the outcome of the rule to readings and their history."""
     c = pl.col
     last = settled.filter(c("is_new_key").shift(-1).fill_null(True))
     standing = settled[last["holder"]]

@@ -1,4 +1,4 @@
-"""Signals of the plant file: which one a tag means at a time, and its limits."""
+"""Signals of the plant file: the one a tag belongs to at a time, and its limits."""
 
 from __future__ import annotations
 
@@ -80,14 +80,14 @@ class Signals:
         return as_enum("tag", codes, self.kind)
 
     def number(self, code: int, times_us: NDArray[np.int64]) -> NDArray[np.int32]:
-        """Return the signal number of one tag at each time; NO_SIGNAL when it means nothing then."""
+        """Return the signal number of one tag at each time; NO_SIGNAL where none is in force."""
         out = np.full(len(times_us), NO_SIGNAL, dtype=np.int32)
         for since, until, number in reversed(self.spans[code]):
             out[(times_us >= since) & (times_us < until)] = number
         return out
 
     def is_undated(self, code: int) -> bool:
-        """Return whether a tag means the same at all times."""
+        """Return whether a tag belongs to one signal at all times."""
         since, until, _ = self.spans[code][0]
         return since == micros(LONG_AGO) and until == micros(FAR_FUTURE)
 
@@ -139,7 +139,7 @@ def _milliamperes(scaling: Scaling | None) -> tuple[float | None, float | None]:
 
 
 def _reach(scaling: Scaling | None) -> tuple[float, float] | None:
-    """Return what the ends of the measuring span of a current read, low first, in the unit of the signal."""
+    """Return the values at the two ends of a current's span, low first, in the unit of the signal."""
     factor, offset = _milliamperes(scaling)
     if scaling is None or factor is None or offset is None:
         return None

@@ -45,7 +45,7 @@ class Untied:
 def parted(values: pl.DataFrame, signals: Signals, layout: Layout) -> tuple[pl.DataFrame, NDArray[np.uint32], pl.DataFrame | None]:
     """Return (values of tied tags, numbers of their tags, counts of the untied values or None).
 
-    A value without a readable time, or in a row without a tag, is judged with its row.
+    A value without a readable time or without a tag is handled with its row.
     """
     codes = signals.codes(values["tag"])
     if not len(codes) or codes.max() < len(signals.tags):

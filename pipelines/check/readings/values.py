@@ -55,7 +55,7 @@ def typed(
     *,
     codes: NDArray[np.uint32] | None = None,
 ) -> Typed:
-    """Return what the values of a Chunk (and what stands in the file, where that is told apart) say, and which of them cannot be used and why.
+    """Return the typed values of a Chunk (with their text in the file, where that differs) and the unusable ones with their reason.
 
     `codes`: the numbers of their tags, where known.
     """
@@ -105,7 +105,7 @@ def typed(
 
 
 def _in_other_units(values: pl.DataFrame, order: NDArray[np.intp] | slice, meant: _Runs, signals: Signals) -> NDArray[np.bool_] | None:
-    """Return which rows state another unit than that of the signal they mean; None for a file without a column of units."""
+    """Return the rows that state another unit than their signal's; None for a file without a unit column."""
     if "unit_text" not in values.columns:
         return None
     said = pl.DataFrame(
@@ -136,7 +136,7 @@ def _said(values: pl.DataFrame, written: Written | None, rows: pl.Series) -> pl.
 
 
 def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:
-    """Return what brings rows into the order of their tags, first come first; a slice when they are so already (wide files)."""
+    """Return the permutation that groups rows by tag, in file order; a slice when they are grouped already (wide files)."""
     if not len(code) or (code[1:] >= code[:-1]).all():
         return slice(None)
     small = code.astype(np.uint16) if tags < 2**16 else code  # radix sort: quick for small whole numbers
@@ -145,7 +145,7 @@ def _by_tag(code: NDArray[np.uint32], tags: int) -> NDArray[np.intp] | slice:
 
 @dataclass(frozen=True)
 class _Runs:
-    """Rows that mean one signal, standing together: how many, and the signal's number."""
+    """A run of consecutive rows of one signal: length and signal number."""
 
     sizes: NDArray[np.int64]
     signal: NDArray[np.int32]
@@ -183,7 +183,7 @@ def _plain(
     signals: Signals,
     latest_us: int,
 ) -> NDArray[np.bool_]:
-    """Return which rows no rule can object to."""
+    """Return the rows that meet every rule at first look."""
     with np.errstate(invalid="ignore"):
         plain: NDArray[np.bool_] = number >= meant.limit(signals, "plain_low", np.inf)
         plain &= number <= meant.limit(signals, "plain_high", -np.inf)
@@ -213,7 +213,7 @@ def _judged(doubtful: pl.DataFrame, signal: NDArray[np.int32], signals: Signals,
     known = pl.DataFrame({"signal": number}).select(pl.when(pl.col("signal") != NO_SIGNAL).then("signal").cast(pl.UInt32))["signal"]
     frame = doubtful.with_columns(known).hstack(signals.table.select(pl.all().gather(known)))
     blank = pl.col("text").fill_null("").is_in(["", *layout.fill_values])
-    # a record that says "no value" is a bad reading: known, nothing to use, and nothing is held across it
+    # a record without a value is a bad reading: it has no value and ends the hold of the one before
     frame = frame.with_columns(
         quality=pl.when(blank & pl.col("quality").is_not_null()).then(pl.lit(BAD, dtype=pl.UInt8)).otherwise("quality")
     )
@@ -232,7 +232,7 @@ def _judged(doubtful: pl.DataFrame, signal: NDArray[np.int32], signals: Signals,
 
 
 def _with_states(frame: pl.DataFrame, signals: Signals) -> pl.DataFrame:
-    """Give the words of state signals their 1, 0 or share; what means nothing becomes null."""
+    """Convert the words of state signals to 1, 0 or a share; unknown words become null."""
     words = frame.filter("is_state").select("signal", "text", "number").unique()
     if words.height == 0:
         return frame
