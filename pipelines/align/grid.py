@@ -18,6 +18,7 @@ from pipelines.store.reading_series import NOTHING, Series
 from schemas.roles import ROLES, Role
 from schemas.vocabulary import BAD, GOOD
 
+REST_SHARE = 0.05  # of the transmitter range: a reading at or below stands at rest (rule of this project)
 _TICK = timedelta(microseconds=1)
 _HOUR_US = timedelta(hours=1) / _TICK
 
@@ -108,7 +109,18 @@ def _known(found: Series, signal: Signal, most: float | None) -> Stretches:
         return _rates(found, signal, signal.maximum_rate or most)
     stepped = signal.interpolation == "stepped"
     limit = (limits.LONGEST_HOLD if stepped else limits.LONGEST_REACH) // _TICK
-    return stretches(found.t, found.v, found.q, stepped=stepped, hold_us=min(signal.hold_us, limit))
+    return stretches(found.t, found.v, found.q, stepped=stepped, hold_us=_hold_us(found, signal, limit))
+
+
+def _hold_us(found: Series, signal: Signal, limit: int) -> int | Times:
+    """Return how long each reading is held [us]: one limit, or another one for those at rest."""
+    hold = min(signal.hold_us, limit)
+    if signal.hold_at_rest_us is None or signal.range is None:
+        return hold
+    low, high = (units.to_si(bound, signal.unit) for bound in signal.range)
+    with np.errstate(invalid="ignore"):
+        is_at_rest = found.v <= low + REST_SHARE * (high - low)
+    return np.where(is_at_rest, min(signal.hold_at_rest_us, limit), hold).astype(np.int64)
 
 
 def _rates(found: Series, signal: Signal, most: float | None) -> Stretches:

@@ -95,11 +95,11 @@ def usable(v: Values, q: Codes) -> Truth:
     return fine
 
 
-def stretches(t: Times, v: Values, q: Codes, *, stepped: bool, hold_us: int | None) -> Stretches:
+def stretches(t: Times, v: Values, q: Codes, *, stepped: bool, hold_us: int | Times | None) -> Stretches:
     """Return the stretches in which a series is known, by simple bounding values.
 
     `t` strictly increasing [us]; `v` in any unit; `q` quality codes. Stepped: a value holds to the next reading, the last
-    one on, never longer than `hold_us` after its reading. Sloped: a straight line to the next reading; before a bad one
+    one on, never longer than `hold_us` (one, or one a reading) after its reading. Sloped: a straight line to the next reading; before a bad one
     the value holds, uncertain; a gap longer than `hold_us`, and what follows the last reading, is unknown.
     A bad reading ends the value before it.
     """

@@ -181,11 +181,18 @@ def _lab_words(column: str) -> str:
     return f'point = "{point}", analyte = "{analyte}", unit = "{unit}"'
 
 
-def hold_limit(tag: TagSurvey) -> str | None:
-    """Return how long a value of a tag that comes seldom may stand: half as long again as its step, or as its usual longest silence."""
-    step, gap = tag.median_step_s or 0.0, tag.longest_gap_s or 0.0
+def hold_limits(tag: TagSurvey) -> dict[str, str]:
+    """Return how long a value of a tag that comes seldom may stand: half as long again as its step, or as its usual longest silence.
+
+    Where a meter is silent for long at rest alone, that limit is of its readings at rest.
+    """
+    step, gap, running = tag.median_step_s or 0.0, tag.longest_gap_s or 0.0, tag.running_gap_s
     reach_s = max(1.5 * step, 1.1 * gap if gap <= _LONGEST_SILENCE_S else 0.0)
-    return f"{math.ceil(reach_s / 60.0):d} min" if reach_s > _SHORTEST_HOLD_S else None
+    if reach_s <= _SHORTEST_HOLD_S:
+        return {}
+    is_meter = not tag.is_state and not (tag.role or "").endswith("_total")
+    is_at_rest = is_meter and running is not None and max(1.5 * step, 1.1 * running) <= _SHORTEST_HOLD_S
+    return {"hold_limit_at_rest" if is_at_rest else "hold_limit": f"{math.ceil(reach_s / 60.0):d} min"}
 
 
 def signal_block(tag: TagSurvey, line: str, *, is_live: bool) -> str:
@@ -200,8 +207,12 @@ def signal_block(tag: TagSurvey, line: str, *, is_live: bool) -> str:
         on, off, unsure = _on_off(tag.text_words)
         said = f"on_words = {text(on)}\noff_words = {text(off)}\n"
         question += f"; do {', '.join(map(repr, unsure))} mean off? (proposed)" if unsure else ""
-    rows = [f"line = {text(line)}", f"role = {text(tag.role or '?')}", f"tag = {text(tag.tag)}", f"unit = {text(tag.unit or '?')}"]
-    held = [f"hold_limit = {text(limit)}"] if (limit := hold_limit(tag)) else []
+    is_drive = tag.unit == "Hz" and (tag.role or "").endswith("speed")
+    question = "at how many rpm does it turn at 50 Hz? Write it for the ? and take the # away" if is_drive else question
+    unit = "rpm" if is_drive else tag.unit or "?"
+    rows = [f"line = {text(line)}", f"role = {text(tag.role or '?')}", f"tag = {text(tag.tag)}", f"unit = {text(unit)}"]
+    rows += ['scaling = { raw = [0, 50], reads = [0, "?"] }'] if is_drive else []
+    held = [f"{key} = {text(limit)}" for key, limit in hold_limits(tag).items()]
     body = "\n".join(["[[signals]]", *rows, *([span] if span else []), *held]) + "\n" + said
     note = f"# {tag.evidence}\n{QUESTION} {question}\n"
     if not is_live:

@@ -80,8 +80,8 @@ def quality_columns(names: Sequence[str], rows: Sequence[Sequence[str]]) -> tupl
         if (
             word
             and 0 not in at
-            and not are_states({row[i] for row in rows for i in at if i < len(row)})
             and (word.lower() in words.QUALITY or often[word] > 1)
+            and not are_states({row[i] for row in rows for i in at if i < len(row)})
             and all(_few_words(rows, i) for i in at)
         ):
             return None, word, at

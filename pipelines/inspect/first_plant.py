@@ -81,7 +81,10 @@ def _together(a: TagSurvey, b: TagSurvey) -> TagSurvey:
     low = min((x for x in (a.low, b.low) if x is not None), default=None)
     high = max((x for x in (a.high, b.high) if x is not None), default=None)
     gap = max((x for x in (a.longest_gap_s, b.longest_gap_s) if x is not None), default=None)
-    return replace(a, low=low, high=high, longest_gap_s=gap, text_words=tuple(sorted({*a.text_words, *b.text_words})))
+    running = max((x for x in (a.running_gap_s, b.running_gap_s) if x is not None), default=None)
+    return replace(
+        a, low=low, high=high, longest_gap_s=gap, running_gap_s=running, text_words=tuple(sorted({*a.text_words, *b.text_words}))
+    )
 
 
 def _lines(found: _Found) -> dict[str, int]:

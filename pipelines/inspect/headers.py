@@ -13,7 +13,7 @@ from pipelines.inspect.stamps import StampGuess, guess
 from pipelines.receive.shapes.header import joined_names
 
 SEARCHED = 200  # records among which the header is looked for
-_MOST_CELLS, _FEW = 200_000, 40
+_MOST_CELLS, _FEW = 100_000, 40
 _LOOKED_AT = 2_000  # records that say whether a column holds times
 _MOST_ENTITIES = 500
 _REPEATED, _PARTED = 0.5, 0.98  # share of rows whose stamp stands more than once; share told apart by the column that says the unit

@@ -16,6 +16,7 @@ from pipelines.inspect.text import Look
 
 _NUMBER = cells.NUMBER
 _MOST_CELLS, _FEW_ROWS = 60_000, 20  # cells that say how numbers and fills are written, and rows looked at in however wide a file
+_MOST_OF_ONE_VALUE = 100  # columns of a file with one value a row: public results have some eighty (common practice, no source)
 _LOOKED_AT = 2_000  # records that say what a column is
 
 
@@ -191,8 +192,8 @@ def _zones(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int,
     if proposal.time.has_zone or proposal.time.date_only:
         return
     for at in _values_at(proposal, names):
-        said = {f[at].upper() for _, f in readable if at < len(f)}
-        if said and said <= words.ZONES.keys():
+        if readable and all(f[at].upper() in words.ZONES for _, f in readable if at < len(f)):
+            said = {f[at].upper() for _, f in readable if at < len(f)}
             proposal.zone_column, proposal.zone_words = names[at], {word: words.ZONES[word] for word in sorted(said)}
             shown = ", ".join(f"{word} {offset}" for word, offset in proposal.zone_words.items())
             proposal.open_questions.append(f"does {names[at]!r} say the zone of each row: {shown}? (proposed)")
@@ -252,7 +253,7 @@ def _columns_beside(proposal: Proposal, names: tuple[str, ...], readable: list[t
     proposal.quality_name, proposal.quality_column, at = cells.quality_columns(names, rows)
     if at:
         _words(proposal, at, readable)
-    skip = {i for i in range(len(names)) if i not in _values_at(proposal, names)} | at
+    skip = set(range(len(names))) - set(_values_at(proposal, names)) | at
     proposal.ignore_columns = cells.remark_columns(names, rows, skip)
     if proposal.ignore_columns:
         proposal.open_questions.append(f"are {', '.join(map(repr, proposal.ignore_columns))} remarks? (proposed: not read)")
@@ -322,8 +323,9 @@ def _kind(proposal: Proposal, names: tuple[str, ...], readable: list[tuple[int, 
     value = next((folded[n] for n in words.VALUE if n in folded), None)
     quality = next((folded[n] for n in words.QUALITY if n in folded), None)
     lab = sum(any(re.search(rf"(?<![a-z]){w}(?![a-z])", n) for w in words.LAB) for n in folded)
-    shape = None if lab >= 2 or proposal.time.date_only else long_shape.told(names, rows, at)
-    if (one := lab_long.told(names, rows, at)) is not None:
+    is_narrow = len(at) <= _MOST_OF_ONE_VALUE
+    shape = None if lab >= 2 or proposal.time.date_only or not is_narrow else long_shape.told(names, rows, at)
+    if is_narrow and (one := lab_long.told(names, rows, at)) is not None:
         proposal.kind, proposal.point_column, tag, value = "lab long", one.point, one.analyte, one.result
         proposal.unit_column, proposal.qualifier_column = one.unit, one.qualifier
         proposal.points, proposal.analytes = one.points, one.analytes

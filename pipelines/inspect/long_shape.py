@@ -78,8 +78,9 @@ def _one(found: list[int], names: Sequence[str], known: Sequence[str]) -> int | 
 
 def _are_units(texts: Counter[str]) -> bool:
     """Return whether most words are units known here, and none is a number: a plant has units of other instruments too."""
-    known = sum(_unit(word) is not None for word in texts)
-    return 0 < len(texts) <= _MOST_UNITS and known * 2 > len(texts) and not any(cells.NUMBER.match(word) for word in texts)
+    if not 0 < len(texts) <= _MOST_UNITS or any(cells.NUMBER.match(word) for word in texts):
+        return False
+    return sum(_unit(word) is not None for word in texts) * 2 > len(texts)
 
 
 def _are_qualities(name: str, texts: Counter[str]) -> bool:

@@ -41,6 +41,7 @@ class TagSurvey:
     has_word: bool  # a word of the tag speaks for the role
     question: str
     evidence: str = ""
+    running_gap_s: float | None = None  # longest gap after a value above 5 % of the largest
     rate_per_h: float | None = None  # of a value that only grows, while it does
 
     @property
@@ -49,8 +50,8 @@ class TagSurvey:
 
     @property
     def is_live(self) -> bool:
-        """Return whether its block can stand in a plant file as it is: a word spoke for the role, and the unit is known."""
-        return self.has_word and self.unit is not None
+        """Return whether its block can stand in a plant file as it is: a word spoke for the role, and the unit is known and of the role."""
+        return self.has_word and self.unit is not None and self.unit != "Hz"
 
 
 @dataclass(frozen=True)
@@ -151,8 +152,19 @@ def _tag(name: object, seen: pl.DataFrame, unit: str | None) -> TagSurvey:
         has_word=guess is not None and guess.has_word,
         question=_question(guess, unit, state=state),
         evidence=_evidence(guess, unit, state=state),
+        running_gap_s=_running_gap(seen),
         rate_per_h=_rate(seen) if grows else None,
     )
+
+
+def _running_gap(seen: pl.DataFrame) -> float | None:
+    """Return the longest time [s] from a value above 5 % of the largest to the next one; None without such a value."""
+    import numpy as np
+
+    known = seen.select("number", "time_utc").drop_nulls().sort("time_utc")
+    numbers, gaps = known["number"].to_numpy(), np.diff(known["time_utc"].to_physical().to_numpy()) / 1e6
+    after = gaps[numbers[:-1] > 0.05 * numbers.max()] if len(numbers) > 1 else gaps
+    return float(after.max()) if len(after) else None
 
 
 def _rate(seen: pl.DataFrame) -> float | None:

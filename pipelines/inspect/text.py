@@ -64,7 +64,7 @@ def look(path: Path, sheet: str | None = None) -> Look:
     quote, escape = guess_quote(text)
     delimiter = guess_delimiter(text, quote, escape)
     records = _records(text, receive.Dialect(encoding, delimiter, quote, escape))
-    line_end = "CRLF" if "\r\n" in text[:10_000] else "LF" if "\n" in text[:10_000] else "CR"
+    line_end = "CRLF" if "\r\n" in text else "LF" if "\n" in text else "CR"
     return Look(encoding, why, delimiter, quote, escape, tuple(records), whole, line_end)
 
 

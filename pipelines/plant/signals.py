@@ -54,7 +54,11 @@ class Signal(Block):
         default=None,
         description="how long a reading is used after its time [h]; default by role: 30 min for analog signals and totalisers, 24 h for states",
     )
-    scaling: Scaling | None = Field(default=None, description="scaling of a raw signal (mA, counts, percent)")
+    hold_limit_at_rest: Duration | None = Field(
+        default=None,
+        description="the same for a reading at rest, in the lowest 5 % of `range`: a logger by change writes seldom while the line stands [h]",
+    )
+    scaling: Scaling | None = Field(default=None, description="scaling of a raw signal (mA, counts, percent, Hz)")
     rollover: float | None = Field(default=None, gt=0, description="totaliser capacity in `unit`")
     maximum_rate: float | None = Field(
         default=None,
@@ -92,9 +96,13 @@ class Signal(Block):
         except KeyError:
             raise ValueError(f"unit {self.unit!r} is not known") from None
         if dimension != role.dimension:
-            raise ValueError(f"unit {self.unit!r} is a {dimension}; role {self.role} needs a {role.dimension}")
+            is_drive = (dimension, role.dimension) == ("frequency", "speed")
+            remedy = '; write unit = "rpm" and scaling = { raw = [0, 50], reads = [0, <rpm at 50 Hz>] }' if is_drive else ""
+            raise ValueError(f"unit {self.unit!r} is a {dimension}; role {self.role} needs a {role.dimension}{remedy}")
         if role.kind == "analog" and self.range is None:
             raise ValueError("an analog signal needs range = [low, high], the transmitter range in its unit")
+        if self.hold_limit_at_rest is not None and (role.kind != "analog" or self.interpolation != "stepped"):
+            raise ValueError("hold_limit_at_rest is for stepped analog signals: it needs a range that says what rest is")
         if self.range and self.range[0] >= self.range[1]:
             raise ValueError("range must be [low, high] with low < high")
         if self.shared_by and not self.role.startswith(("polymer_", "makedown_", "dilution_")):
@@ -110,6 +118,11 @@ class Signal(Block):
         """Return the hold limit [us]."""
         minutes = self.hold_limit * 60.0 if self.hold_limit is not None else self.meaning.hold_min
         return round(minutes * 60e6)
+
+    @property
+    def hold_at_rest_us(self) -> int | None:
+        """Return the hold limit of a reading at rest [us]; None where it is the same."""
+        return None if self.hold_limit_at_rest is None else round(self.hold_limit_at_rest * 3.6e9)
 
 
 _WORDLESS = ("", "-", "onoff", "on/off", "state", "text", "bool")  # unit words that say nothing to compare

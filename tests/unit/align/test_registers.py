@@ -111,3 +111,29 @@ def test_the_rate_of_a_register_is_the_flow_only_of_a_line_without_a_flow_meter(
     align.run(store, plant(REGISTER | {"hold_limit": "60 min"}, *([FLOW] if has_meter else [])))
     expected = (None, 0.0) if has_meter else (pytest.approx(90.0), 1.0)
     assert minute(store, 30, "sludge_flow_m3_h", "sludge_flow_coverage") == expected
+
+
+@pytest.mark.parametrize(
+    ("at_rest", "value", "known"), [(None, 0.0, False), ("75 min", 0.0, True), ("75 min", 7.5, True), ("75 min", 7.6, False)]
+)
+def test_a_reading_at_rest_is_held_as_long_as_its_own_limit_says(store: Store, at_rest: str | None, value: float, known: bool) -> None:
+    # 5 % of a range of 0 to 150 is 7.5; a running value keeps the 30 minutes of its role
+    put(store, "FIT", (0.0, value), (70.0, value))
+    flow = FLOW | {"tag": "FIT", "range": [0, 150]} | ({} if at_rest is None else {"hold_limit_at_rest": at_rest})
+    align.run(store, plant(flow))
+    assert minute(store, 60, "sludge_flow_coverage") == (1.0 if known else 0.0,)
+
+
+def test_a_flicker_of_the_run_bit_ends_no_run(store: Store) -> None:
+    put(store, "YI", (0.0, 1.0), (10.2, 0.0), (10.5, 1.0), (20.0, 0.0))  # off for 18 s
+    align.run(store, plant({"role": "pump_run", "tag": "YI", "unit": "state"}))
+    assert store.rows("SELECT count(*) FROM minutes WHERE is_pump_running AND minute_utc < $end", {"end": T0 + timedelta(minutes=20)}) == [
+        (20,)
+    ]
+
+
+def test_a_drive_logged_in_hz_is_scaled_to_the_pump_speed() -> None:
+    speed = {"role": "pump_speed", "tag": "SI", "range": [0, 290]}
+    with pytest.raises(ValueError, match="reads = \\[0, <rpm at 50 Hz>\\]"):
+        plant(speed | {"unit": "Hz"})
+    assert plant(speed | {"unit": "rpm", "scaling": {"raw": [0, 50], "reads": [0, 290]}}).signals[0].unit == "rpm"

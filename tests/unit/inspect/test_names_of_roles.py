@@ -65,3 +65,20 @@ def test_off_words_of_all_files_are_collected(tmp_path: Path) -> None:
     plant = PlantFile.model_validate(tomllib.loads(first_plant.new_plant(sorted(tmp_path.iterdir()), plant_id="p", time_zone="UTC")))
     state = next(s for s in plant.signals if s.role == "pump_run")
     assert set(state.off_words) == {"STOP", "FAULT"}
+
+
+def test_a_drive_in_hz_asks_for_its_speed_and_a_meter_silent_at_rest_is_held_at_rest(tmp_path: Path) -> None:
+    rows = ["time,tag,value"]
+    for minute in range(1440):
+        on = 400 <= minute < 900
+        if on or minute % 60 == 0:
+            rows += [
+                f"2026-01-05 {minute // 60:02d}:{minute % 60:02d},{tag},{v * on}"
+                for tag, v in (("Sludge feed [m3/h]", 24), ("Pump speed [Hz]", 41))
+            ]
+    (tmp_path / "log_1.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    text = first_plant.new_plant(sorted(tmp_path.iterdir()), plant_id="p", time_zone="UTC")
+    feed = next(s for s in PlantFile.model_validate(tomllib.loads(text)).signals if s.role == "sludge_flow")
+    assert (feed.hold_limit, feed.hold_limit_at_rest) == (None, pytest.approx(67 / 60))  # 1.1 of the hour, up to the minute
+    assert "at how many rpm does it turn at 50 Hz?" in text
+    assert '# scaling = { raw = [0, 50], reads = [0, "?"] }' in text
