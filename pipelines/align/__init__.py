@@ -32,14 +32,17 @@ def run(store: Store, plant_file: PlantFile) -> StepReceipt:
         whole = worklist.extent(store, plant_file)
         if whole is not None:
             days |= _trimmed(store, whole)
-            for first, end in list(worklist.ranges(store, plant_file, whole)):
+            ranges = list(worklist.ranges(store, plant_file, whole))
+            stood = _stood(store, ranges)
+            for first, end in ranges:
                 frame = aligned(store, plant_file, first, end)
                 schema_check.require_schema(store.plant, "minutes", frame)
                 store.con.execute("DELETE FROM minutes WHERE minute_utc >= $a AND minute_utc < $b", {"a": first, "b": end})
                 store.append("minutes", frame)
                 written += frame.height
                 days |= set(frame["operating_day"].unique())
-            store.mark_days("compute", _with_next(days, plant_file.calendar.operating_day(whole.end - calendar.MINUTE)))
+            changed = {day for _, day in stood ^ _stood(store, ranges)}
+            store.mark_days("compute", _reached(days, changed, plant_file.calendar.operating_day(whole.end - calendar.MINUTE)))
         store.con.execute("DELETE FROM pending_hours")
     return StepReceipt("align", len(days), {"minutes": written}, clock.stopwatch() - started)
 
@@ -102,6 +105,24 @@ def _trimmed(store: Store, whole: worklist.Extent) -> set[date]:
     return days
 
 
-def _with_next(days: set[date], last: date) -> set[date]:
-    """Add the day after each, up to the last: a start is an edge from the minute before, which may belong to the previous day."""
-    return days | {day + timedelta(days=1) for day in days if day < last}
+def _stood(store: Store, ranges: list[tuple[datetime, datetime]]) -> set[tuple[str, date]]:
+    """Return line and operating day of the days in the ranges on which a line was certainly not fed; feed samples of them do not count."""
+    if not ranges:
+        return set()
+    sql = """
+        WITH asked AS (SELECT DISTINCT operating_day FROM minutes WHERE minute_utc >= $first AND minute_utc < $end)
+        SELECT line, operating_day FROM minutes WHERE operating_day IN (FROM asked)
+        GROUP BY ALL HAVING NOT bool_or(state IN ('start-up', 'processing', 'unknown'))"""
+    return set(store.rows(sql, {"first": ranges[0][0], "end": ranges[-1][1]}))
+
+
+def _reached(days: set[date], fed_or_not: set[date], last: date) -> set[date]:
+    """Return the days and those that rest on their states, up to the last.
+
+    A start is an edge from the minute before, which may belong to the previous day. Where it changed whether a day was fed, a feed sample of
+    it counts or counts no more, and its TS is held over so many days.
+    """
+    later = {day + timedelta(days=1) for day in days} | {
+        day + timedelta(days=k) for day in fed_or_not for k in range(limits.HELD_TS_DAYS + 1)
+    }
+    return days | {day for day in later if day <= last}

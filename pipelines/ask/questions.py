@@ -1,7 +1,7 @@
 """Saved questions: SQL files with a header that names the question and its parameters with defaults.
 
-Header lines: `-- question: ...`, `-- explains: ...`, and `-- param NAME TYPE = DEFAULT: meaning` (TYPE one of
-date, text, number; DEFAULT may be empty for null).
+Header lines: `-- question: ...`, `-- explains: ...`, `-- caution: ...` where acting on the answer can hurt someone or break
+something, and `-- param NAME TYPE = DEFAULT: meaning` (TYPE one of date, text, number; DEFAULT may be empty for null).
 """
 
 from __future__ import annotations
@@ -47,6 +47,7 @@ class Question:
     explains: str
     parameters: tuple[Parameter, ...]
     sql: str
+    caution: str = ""
 
     def bind(self, given: dict[str, str]) -> dict[str, Any]:
         """Return all parameters with their values; UsageError on a name the question does not have."""
@@ -60,12 +61,18 @@ class Question:
 def parse(path: Path) -> Question:
     """Read one question file."""
     sql = path.read_text(encoding="utf-8")
-    head = {key: " ".join(re.findall(rf"^-- {key}: (.+)$", sql, re.MULTILINE)) for key in ("question", "explains")}
+    head = {key: " ".join(re.findall(rf"^-- {key}: (.+)$", sql, re.MULTILINE)) for key in ("question", "explains", "caution")}
     found = (_PARAM.match(line) for line in sql.splitlines())
     parameters = tuple(Parameter(*m.groups()) for m in found if m)
-    return Question(path.stem, head["question"], head["explains"], parameters, sql)
+    return Question(path.stem, head["question"], head["explains"], parameters, sql, head["caution"])
 
 
 def saved() -> dict[str, Question]:
     """Return all saved questions by name."""
     return {path.stem: parse(path) for path in resources.sql_files("questions")}
+
+
+def caution_of(words: str) -> str:
+    """Return the caution of a saved question by its name; empty for any other text."""
+    path = resources.folder("sql") / "questions" / f"{words}.sql"
+    return parse(path).caution if re.fullmatch(r"\w+", words) and path.is_file() else ""

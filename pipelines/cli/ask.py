@@ -27,7 +27,8 @@ def ask(words: str | None, listed: bool, given: tuple[str, ...], kind: str, out:
     """Query the published file: WORDS is SQL text, a .sql file, or the name of a saved question.
 
     Reads <home>/published/flocledger.duckdb, read-only: one SELECT, no other file, no setting, limited in time. Writes
-    only the file named by --out. CSV is safe to open in a spreadsheet.
+    only the file named by --out. CSV is safe to open in a spreadsheet. Cautions of
+    a saved question go to standard error.
     """
     from pipelines import ask as asking
     from pipelines.ask import questions, render
@@ -35,10 +36,14 @@ def ask(words: str | None, listed: bool, given: tuple[str, ...], kind: str, out:
     if listed or words is None:
         for question in questions.saved().values():
             click.echo(f"{question.name}\n  {question.question}\n  {question.explains}")
+            if question.caution:
+                click.echo(f"  Caution: {question.caution}")
             for p in question.parameters:
                 click.echo(f"  -p {p.name}={p.default or '(none)'}  {p.kind}: {p.meaning}")
         return ExitCode.OK
     frame = asking.run(home, words, dict(_pair(text) for text in given), seconds=seconds)
+    if caution := questions.caution_of(words):
+        click.echo(f"Caution: {caution}", err=True)  # not among the rows, which a program may read
     if kind in render.FILE_FORMATS:
         if out is None:
             raise UsageError(f"--format {kind} needs --out", remedy="name the file to write")

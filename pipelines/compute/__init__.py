@@ -132,6 +132,7 @@ def days_to_work(store: Store, week_start: int, days: list[date], existing: tupl
         store.to_work(table, pl.DataFrame({column: values}, schema={column: pl.Date}))
     store.to_work("long_spans", _long_spans(spans["touched_weeks"][1], spans["rolling_days"][1]))
     store.to_work("limits", pl.DataFrame([limits.sql_row()]))
+    store.to_work("register_days", pl.DataFrame(schema=register_days.SCHEMA))  # `run` fills it
     store.to_work("plant_file", pl.DataFrame({"plant_file_id": [plant_file_versions.recipe_id(store)]}))
 
 

@@ -120,7 +120,7 @@ class Layout(Block):
     )
     footer_words: tuple[str, ...] = Field(default=(), description="first words of rows to drop: averages, totals, end of report")
     ignore_columns: tuple[str, ...] = Field(default=(), description="columns that are not signals")
-    fill_values: tuple[str, ...] = Field(default=(), description="texts that mean no value")
+    fill_values: tuple[str, ...] = Field(default=(), description="texts that mean no value, whatever their case")
     last_row_needs_line_end: bool = Field(
         default=False, description="true: the export always ends its last row; one without line end is cut and set aside"
     )

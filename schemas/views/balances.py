@@ -26,6 +26,12 @@ PUMP_CONDITION = Table(
         Column("line", "text", "-", "line the pump feeds", nullable=False),
         Column("pump_kind", "text", "-", "rotodynamic or displacement", nullable=False, isin=PUMP_KINDS),
         Column("run_h", "double", "h", "run hours of the week with this pump in service"),
+        Column(
+            "run_unknown_h",
+            "double",
+            "h",
+            "hours of the week's days in which nothing tells whether the pump ran: the run hours are run_h to run_h + this",
+        ),
         Column("starts", "int", "-", "starts of the week with this pump in service"),
         Column(
             "dry_run_minutes",
@@ -39,6 +45,13 @@ PUMP_CONDITION = Table(
         Column(
             "run_since_overhaul_h", "double", "h", "run hours from the last overhaul or new pump to the end of the week; null: no entry"
         ),
+        Column(
+            "run_since_service_unknown_h",
+            "double",
+            "h",
+            "hours since the last service entry in which nothing tells whether the pump ran: the figure lies between run_since_service_h and that + this",
+        ),
+        Column("run_since_overhaul_unknown_h", "double", "h", "the same since the last overhaul or new pump"),
         Column(
             "service_counted_from_data",
             "bool",

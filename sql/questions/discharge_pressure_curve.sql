@@ -1,6 +1,8 @@
 -- question: How does pump discharge pressure follow flow, month by month (P = P0 + k Q2)?
 -- explains: least squares over processing minutes; a growing k is a closing line or valve. No curve under 100 minutes, a flow span of 15 % of the median (5 and
 -- explains: 95 % quantiles), an r2 of 0.5, or with k or P0 below none; limits common practice, no source
+-- caution: Before a pump is opened or tested: stop, isolate, relieve pressure and lock out; a line may stay under pressure behind a plug. Never
+-- caution: run a pump dry or against a closed valve.
 -- param plant text = alder-fork: plant id
 WITH fit AS (
   SELECT line, date_trunc('month', operating_day)::DATE AS month, count(*) AS minutes, regr_intercept(p, q * q) AS p0, regr_slope(p, q * q) AS k, regr_r2(p, q * q) AS r_squared,

@@ -1,5 +1,7 @@
 -- question: Which head does a rotodynamic pump give at the reference speed, week by week, in a window of feed solids?
 -- explains: affinity laws; compare at like flow; falling head at like flow is wear, ragging or a drifting meter
+-- caution: Before a pump is opened or tested: stop, isolate, relieve pressure and lock out; a line may stay under pressure behind a plug. Never
+-- caution: run a pump dry or against a closed valve.
 -- param plant text = alder-fork: plant id
 -- param line text = line-1: line id
 -- param speed number = 1180: reference speed, rpm

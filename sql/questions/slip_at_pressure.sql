@@ -2,6 +2,8 @@
 -- explains: slip index of the week times the slip at commissioning, both at the pressure asked for, in gpm. index_se is scatter of days,
 -- explains: index_u_systematic the meters: 1 % of flow moves the index by 1 % / slip fraction. Above 20 % of the index no slip is told against
 -- explains: commissioning; changes against the same meters and reference: wear_slope
+-- caution: Before a pump is opened or tested: stop, isolate, relieve pressure and lock out; a line may stay under pressure behind a plug. Never
+-- caution: run a pump dry or against a closed valve.
 -- param plant text = : plant id; empty for all
 -- param pressure number = 30: pressure difference, psi
 -- param since date = 2026-01-01: first day of the first week

@@ -1,6 +1,8 @@
 -- question: How does the head of each rotodynamic pump stand against its commissioning curve, week by week?
 -- explains: wear index at like flow and reference speed, feed TS within the window printed; the range is that of half of the minutes; null has its reason.
 -- explains: index_se is scatter of days, index_u_systematic the flow and pressure meters, which no mean lessens; above 20 % of the index none is told
+-- caution: Before a pump is opened or tested: stop, isolate, relieve pressure and lock out; a line may stay under pressure behind a plug. Never
+-- caution: run a pump dry or against a closed valve.
 -- param plant text = : plant id; empty for all
 -- param since date = 2026-01-01: first day of the first week
 SELECT c.plant, c.pump, c.week_start_day, c.index_u_systematic IS NULL OR c.index_u_systematic <= 0.2 * c.wear_index AS is_known,

@@ -5,6 +5,8 @@
 -- explains: meters as a random walk, which looks like wear; a drift of the flow meter moves the slip index by drift / slip fraction. On flat indices with a
 -- explains: coefficient of 0 to 0.6 and 12 to 52 weeks the scatter part alone held the truth in 94 to 99.9 of 100. Only a water test with checked meters tells
 -- explains: wear from drift.
+-- caution: Before a pump is opened or tested: stop, isolate, relieve pressure and lock out; a line may stay under pressure behind a plug. Never
+-- caution: run a pump dry or against a closed valve.
 -- param plant text = : plant id; empty for all
 -- param flow_drift number = 1.0: drift of the flow meter, % of reading per root year (assumed)
 -- param head_drift number = 1.5: drift of the two pressures together, % of the pressure difference per root year (assumed)

@@ -2,7 +2,8 @@
 -- unit: in the names
 -- grain: plant, line, pump, week
 -- formula: pump_weeks (index against the commissioning reference, system curve), kpi_week (run hours, starts), pump_spans (which pump), line_day (dry run); hours since
---          service = the part of the runs between the last entry of the service log and the end of the week
+--          service = the part of the runs between the last entry of the service log and the end of the week; the unknown hours are those of the days
+--          (kpi_day.run_unknown_h) that overlap the span: a run hour figure lies between itself and itself + its unknown hours
 -- source: as sql/tables/pump_weeks.sql; hours since service common practice, no source
 -- known limits: hours since service have the resolution of runs, one minute; run hours before the data begin are not known: a flag says when an
 --          entry is older; they reset by the service log only, never by a totaliser; a pump in service for a part of the week has the part of the
@@ -52,10 +53,27 @@ WITH serving AS (
     coalesce(sum(greatest(0, date_diff('second', greatest(run_from_utc, service_utc), run_to_utc))), 0) / 3600.0 AS since_service_h,
     coalesce(sum(greatest(0, date_diff('second', greatest(run_from_utc, overhaul_utc), run_to_utc))), 0) / 3600.0 AS since_overhaul_h
   FROM served GROUP BY ALL
+), unknown AS (
+  SELECT k.plant, k.line, p.pump, k.operating_day, k.period_start_utc, k.period_end_utc, k.run_unknown_h
+  FROM kpi_day k
+  JOIN pump_spans p ON p.plant = k.plant AND p.line = k.line AND p.from_utc < k.period_end_utc AND p.to_utc > k.period_start_utc
+  WHERE k.run_unknown_h > 0
+), not_known AS (
+  SELECT w.plant, w.line, w.pump, w.week_start_day,
+    sum(u.run_unknown_h ORDER BY u.operating_day) FILTER (u.operating_day BETWEEN w.week_start_day AND w.week_start_day + 6) AS week_h,
+    sum(u.run_unknown_h ORDER BY u.operating_day) FILTER (u.period_end_utc > c.service_utc) AS since_service_h,
+    sum(u.run_unknown_h ORDER BY u.operating_day) FILTER (u.period_end_utc > c.overhaul_utc) AS since_overhaul_h
+  FROM week w
+  JOIN unknown u ON u.plant = w.plant AND u.line = w.line AND u.pump = w.pump AND u.period_start_utc < w.period_end_utc
+  LEFT JOIN counted c ON c.plant = w.plant AND c.line = w.line AND c.pump = w.pump AND c.week_start_day = w.week_start_day
+  GROUP BY ALL
 )
-SELECT w.plant, w.pump, w.week_start_day, w.line, w.pump_kind, w.run_h, w.starts, d.dry_run_minutes,
+SELECT w.plant, w.pump, w.week_start_day, w.line, w.pump_kind,
+  w.run_h, coalesce(n.week_h, 0.0) AS run_unknown_h, w.starts, d.dry_run_minutes,
   CASE WHEN c.service_utc IS NOT NULL THEN c.since_service_h END AS run_since_service_h,
   CASE WHEN c.overhaul_utc IS NOT NULL THEN c.since_overhaul_h END AS run_since_overhaul_h,
+  CASE WHEN c.service_utc IS NOT NULL THEN coalesce(n.since_service_h, 0.0) END AS run_since_service_unknown_h,
+  CASE WHEN c.overhaul_utc IS NOT NULL THEN coalesce(n.since_overhaul_h, 0.0) END AS run_since_overhaul_unknown_h,
   c.service_utc < f.first_utc AS service_counted_from_data, c.overhaul_utc < f.first_utc AS overhaul_counted_from_data,
   coalesce(w.processing_minutes, p.processing_minutes, 0) AS processing_minutes, p.reference_day, coalesce(p.index_minutes, 0) AS index_minutes, coalesce(p.index_days, 0) AS index_days,
   p.flow_at_reference_speed_m3_h, p.head_at_reference_speed_m, p.wear_index, p.slip_flow_m3_h, p.slip_fraction, p.slip_index,
@@ -68,4 +86,5 @@ FROM week w
 LEFT JOIN pump_weeks p ON p.plant = w.plant AND p.line = w.line AND p.pump = w.pump AND p.week_start_day = w.week_start_day
 LEFT JOIN dry d ON d.plant = w.plant AND d.line = w.line AND d.pump = w.pump AND d.week_start_day = w.week_start_day
 LEFT JOIN counted c ON c.plant = w.plant AND c.line = w.line AND c.pump = w.pump AND c.week_start_day = w.week_start_day
+LEFT JOIN not_known n ON n.plant = w.plant AND n.line = w.line AND n.pump = w.pump AND n.week_start_day = w.week_start_day
 LEFT JOIN first_minute f ON f.plant = w.plant AND f.line = w.line;

@@ -20,7 +20,6 @@ import pytest
 
 from pipelines import compute
 from pipelines.base import resources
-from pipelines.compute import register_days
 from pipelines.store import Store, connect
 from pipelines.store.sql_files import create_macros_and_views
 from schemas import TABLES
@@ -110,7 +109,6 @@ def days_at_hand(store: Store) -> None:
     days = [r[0] for r in store.rows("SELECT DISTINCT operating_day FROM minutes ORDER BY 1")]
     span = (days[0], days[-1]) if days else (date.max, date.min)
     compute.days_to_work(store, WEEK_START, days, span)
-    store.to_work("register_days", pl.DataFrame(schema=register_days.SCHEMA))
 
 
 def _span(line: dict[str, Any]) -> dict[str, Any]:

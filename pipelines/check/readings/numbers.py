@@ -6,6 +6,7 @@ import re
 
 import polars as pl
 
+from pipelines.files.fill_values import is_fill
 from pipelines.plant.model import Layout
 
 _BLANKS = " \u00a0\u202f"  # a blank between thousands may be a no-break blank, or a narrow one
@@ -18,7 +19,7 @@ def as_written(layout: Layout) -> pl.Expr:
     """
     text = pl.col("text")
     if layout.fill_values:
-        text = pl.when(text.is_in(list(layout.fill_values))).then(None).otherwise(text)
+        text = pl.when(is_fill(text, layout.fill_values)).then(None).otherwise(text)
     if layout.thousands:
         text = _without_thousands(text, layout.thousands, layout.decimal)
     if layout.decimal == ",":

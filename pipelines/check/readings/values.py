@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from pipelines.check.readings import numbers, quality, ranges, sorting
 from pipelines.check.readings.clock_steps import StepsBack, steps_back
 from pipelines.check.readings.signals import NO_SIGNAL, Signals, micros, state_of
+from pipelines.files.fill_values import is_fill
 from pipelines.files.pieces import Written
 from pipelines.plant.model import Layout
 from pipelines.plant.signals import unit_agrees
@@ -212,7 +213,7 @@ def _judged(doubtful: pl.DataFrame, signal: NDArray[np.int32], signals: Signals,
     number = pl.Series("signal", signal)
     known = pl.DataFrame({"signal": number}).select(pl.when(pl.col("signal") != NO_SIGNAL).then("signal").cast(pl.UInt32))["signal"]
     frame = doubtful.with_columns(known).hstack(signals.table.select(pl.all().gather(known)))
-    blank = pl.col("text").fill_null("").is_in(["", *layout.fill_values])
+    blank = is_fill(pl.col("text").fill_null(""), ("", *layout.fill_values))
     # a record without a value is a bad reading: it has no value and ends the hold of the one before
     frame = frame.with_columns(
         quality=pl.when(blank & pl.col("quality").is_not_null()).then(pl.lit(BAD, dtype=pl.UInt8)).otherwise("quality")

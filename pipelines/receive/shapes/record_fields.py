@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from pipelines.files.fill_values import is_fill
 from pipelines.plant.model import Layout
 from pipelines.receive.shapes.header import Header
 from pipelines.receive.times.stamps import Times
@@ -112,9 +113,8 @@ class Columns:
 
     def says_nothing(self, text: str = "text") -> pl.Expr:
         """Return whether a cleaned text is blank or one of the layout's fill values."""
-        fills = sorted({f.strip() for f in self.layout.fill_values})
         nothing = pl.col(text).fill_null("") == ""
-        return nothing | pl.col(text).is_in(fills) if fills else nothing
+        return nothing | is_fill(pl.col(text), self.layout.fill_values) if self.layout.fill_values else nothing
 
     def telling(self, values: pl.DataFrame) -> pl.DataFrame:
         """Return values (text, quality_text) without those that say nothing: no value, and a quality that is good or blank.

@@ -138,10 +138,10 @@ class Tables:
         shown = [f for f in fields if f]
         if len(set(shown)) < len(shown) or any(_NUMBER.fullmatch(f) or not re.search(r"[^\W\d_]", f) for f in shown):
             return False
-        told = {f for x in self.layouts for f in x.fill_values} | {
+        told = {f.lower() for x in self.layouts for f in x.fill_values} | {
             w.lower() for s in self.plant_file.signals for w in (*s.on_words, *s.off_words)
         }
-        if any(f in told or f.lower() in told for f in shown) or re.search(r"\d", fields[0]):
+        if any(f.lower() in told for f in shown) or re.search(r"\d", fields[0]):
             return False
         return not {s.tag.strip() for s in self.plant_file.signals} & set(shown)
 

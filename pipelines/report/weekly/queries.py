@@ -8,8 +8,9 @@ if TYPE_CHECKING:
     import duckdb
 
 Row = dict[str, Any]
+# A row that a later file repeats is one row.
 SET_ASIDE = """
-SELECT reason, count(*) AS n FROM set_aside s WHERE plant = $plant AND (disposition IS NULL OR disposition NOT IN ('accept as is', 'corrected to')) AND (
+SELECT reason, count(DISTINCT (coalesce(raw_text, load_id || ' ' || line_no), first_utc, tags)) AS n FROM set_aside s WHERE plant = $plant AND (disposition IS NULL OR disposition NOT IN ('accept as is', 'corrected to')) AND (
   (first_utc >= $begin AND first_utc < $end) OR (first_utc IS NULL AND EXISTS (
     SELECT 1 FROM load_days d WHERE d.plant = s.plant AND d.load_id = s.load_id AND d.operating_day BETWEEN $first AND $last)))
 GROUP BY reason ORDER BY n DESC, reason"""

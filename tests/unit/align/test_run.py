@@ -91,6 +91,20 @@ def test_half_hour_zones_leave_no_minute_out(store: Store) -> None:
     assert store.rows("SELECT count(*), count(DISTINCT minute_utc) FROM minutes GROUP BY operating_day") == [(1440, 1440)] * 3
 
 
+def test_a_day_that_turns_out_to_have_stood_marks_the_days_its_feed_sample_reached(store: Store) -> None:
+    run_bit = {"role": "pump_run", "tag": "YI", "unit": "state"}
+    put(store, "YI", (0.0, 1.0), (1440.0, 1.0), (20 * 1440.0, 0.0))
+    put(store, "FT", (0.0, 50.0), (20.0, 50.0), (1440.0, 50.0), (20 * 1440.0, 0.0))
+    align.run(store, plant(FLOW, run_bit))
+    store.clear_days("compute")
+    store.con.execute("UPDATE packed_readings SET value = 0.0 WHERE time_utc < $t", {"t": T0 + timedelta(days=1)})
+    put(store, "YI", *((60.0 * k, 0.0) for k in range(1, 24)))
+    put(store, "FT", *((10.0 * k, 0.0) for k in range(3, 144)))
+    align.run(store, plant(FLOW, run_bit))
+    assert store.rows("SELECT DISTINCT state FROM minutes WHERE operating_day = DATE '2026-01-05'") == [("stopped",)]
+    assert store.pending_days("compute") == [date(2026, 1, 5) + timedelta(days=k) for k in range(15)]
+
+
 def test_another_start_of_the_day_leaves_no_minute_behind(store: Store) -> None:
     put(store, "FT", (0.0, 1.0), (30.0, 1.0))
     align.run(store, plant(FLOW))

@@ -19,7 +19,7 @@ from schemas import TABLES
 
 SAVED = questions.saved()
 MOST_LINES = 15  # of a statement; the header is not counted
-LONGER = {"wear_slope": 45}  # an interval that stands up to neighbouring weeks that lean on each other takes its lines
+LONGER = {"wear_slope": 45, "odd_samples": 20}  # an interval that stands up to neighbouring weeks that lean on each other takes its lines
 # The questions a process engineer asks most (common practice, no source), and the saved questions that answer each.
 ASKED: dict[str, tuple[str, ...]] = {
     "1 dose by line and day, with tons and valid minutes": ("dose_by_day",),
@@ -70,6 +70,21 @@ def empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
     create_macros_and_views(con)
     con.close()
     return path
+
+
+# Answers that someone acts on with a valve, a pump or a dose, and what their caution must say.
+HAZARDS = {
+    ("dose_ladders", "dose_response_steps", "dose_metric", "dose_at_assumed_ts"): ("permit", "handling limits", "stopping", "slippery"),
+    ("wear_index_by_week", "wear_slope", "slip_at_pressure", "head_at_reference_speed", "discharge_pressure_curve", "service_hours"):
+        ("isolate", "relieve pressure", "lock out", "dry", "closed valve"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("names", HAZARDS)
+def test_answers_that_send_someone_to_a_pump_or_a_dose_name_the_hazard(names: tuple[str, ...]) -> None:
+    for name in names:
+        assert all(word in questions.caution_of(name) for word in HAZARDS[names]), name
+    assert questions.caution_of("energy_by_week") == questions.caution_of("SELECT 1") == ""
 
 
 def test_every_question_asked_has_its_answer() -> None:

@@ -205,6 +205,17 @@ def test_declared_fill_values_and_blanks_are_bad_readings_and_nothing_is_held_ac
     assert check(rows(("FT", "-999")), FLOW).failed["reason"].to_list() == ["value outside physical range"]  # not declared
 
 
+def test_fill_values_do_not_mind_case() -> None:
+    done = check(
+        rows(("FT", "NoData", "Good"), ("FT", "NODATA", "Good"), ("FT", "nothing", "Good")),
+        FLOW,
+        quality_column="q",
+        fill_values=["NoData"],
+    )
+    assert done.readings["quality"].to_list() == [2, 2, 2]  # the third leaves a mark
+    assert done.failed["reason"].to_list() == ["text in number"]
+
+
 def test_time_reasons_and_the_future_leave_no_reading() -> None:
     late = RECEIVED + timedelta(days=1)
     done = check(
