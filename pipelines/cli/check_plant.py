@@ -65,8 +65,9 @@ def _understood(plant_file: PlantFile) -> list[str]:
     for p in plant_file.polymers:
         strength = "" if p.solution_strength_pct is None else f", solution {p.solution_strength_pct:g} % active"
         price = "" if p.price_neat is None else f", {p.price_neat:.4g} {money}/kg neat"
+        density = "" if p.density is None else f"{p.density:.5g} kg/m3, "
         out.append(
-            f"  {p.product} on {', '.join(p.lines)} since {p.since}: {p.density:.5g} kg/m3, {p.active_fraction:g} of the neat product active{strength}{price}"
+            f"  {p.product} on {', '.join(p.lines)} since {p.since}: {density}{p.active_fraction:g} of the neat product active{strength}{price}"
         )
     for dated in plant_file.prices:
         said = [f"{name} {value:.4g} {money}/{per}" for name, per in _PER.items() if (value := getattr(dated, name)) is not None]

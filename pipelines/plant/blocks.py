@@ -181,7 +181,9 @@ class Polymer(Block):
     lines: tuple[str, ...] = Field(description="ids of the lines that use it")
     product: str = Field(description="product name")
     form: Literal["emulsion", "dry", "solution"] = Field(description="form as supplied")
-    density: Density = Field(description="density as supplied [kg/m3]")
+    density: Density | None = Field(
+        default=None, description="density as supplied [kg/m3]; may be left out of a dry product whose lines meter the solution"
+    )
     active_fraction: float = Field(gt=0, le=1, description="active polymer by mass of the product as supplied (neat)")
     active_fraction_source: str = Field(default="", description="certificate, data sheet, supplier's word")
     solution_strength_pct: float | None = Field(

@@ -40,6 +40,7 @@ def check(plant_file: PlantBlocks) -> None:
             raise ValueError(f"lab.shift_words: no shift {name!r} under [[plant.shifts]]; AM and PM need none")
     logs.check_pumps([(pump.id, pump.kind) for pump in plant_file.all_pumps], plant_file.service, plant_file.baselines)
     arrangements.check(plant_file)
+    _densities_are_there(plant_file)
     _one_tag_a_role(plant_file)
     _one_result_a_column(plant_file)
 
@@ -58,6 +59,16 @@ def _lines_are_there(plant_file: PlantBlocks) -> None:
     for where, line in named:
         if line not in lines:
             raise ValueError(f"{where}: no line {line!r}; lines are {', '.join(sorted(lines))}")
+
+
+def _densities_are_there(plant_file: PlantBlocks) -> None:
+    """Raise ValueError for a product without density, unless it is dry and counted by the solution meter: a bag has no volume to meter."""
+    neat = {line.id for line in plant_file.lines if line.polymer_meter == "neat"}
+    for i, polymer in enumerate(plant_file.polymers):
+        metered = [line for line in polymer.lines if line in neat]
+        if polymer.density is None and (polymer.form != "dry" or metered):
+            why = f"line {metered[0]} meters it as supplied" if metered else f"it is of form {polymer.form!r}"
+            raise ValueError(f'polymers[{i}].density: density of {polymer.product!r} is missing: {why}; write density = "1.03 kg/L"')
 
 
 def _one_tag_a_role(plant_file: PlantBlocks) -> None:

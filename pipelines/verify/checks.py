@@ -149,7 +149,7 @@ def polymer(data: LineData, plant_file: PlantFile) -> Iterator[Finding]:
     if not data.has(column):
         return
     volume = float(data.minutes[column].clip(lower_bound=0).sum()) / 60
-    if data.line.polymer_meter == "neat":
+    if data.line.polymer_meter == "neat" and product.density is not None:
         active = volume * product.density * product.active_fraction
     else:
         active = volume * 1_000 * (product.solution_strength_pct or 0.0) / 100

@@ -129,7 +129,7 @@ def _strength(day: LineDay, plant_file: PlantFile, under_test: Mask) -> list[Fla
         return []
     if "polymer_solution_strength" in day.has:
         strength = day.series["polymer_solution_strength"]
-    elif {"polymer_neat_flow", "polymer_solution_flow"} <= day.has:
+    elif {"polymer_neat_flow", "polymer_solution_flow"} <= day.has and product.density is not None:
         neat, solution = day.series["polymer_neat_flow"], day.series["polymer_solution_flow"]
         flows = neat.known & solution.known & (solution.values > day.line.polymer_cutoff)
         active = neat.values * product.density * product.active_fraction

@@ -17,7 +17,7 @@ TABLE = Table(
         Column("to_utc", "instant", "-", "valid until (exclusive); far future when open", nullable=False),
         Column("product", "text", "-", "product by function, no brand", nullable=False),
         Column("form", "text", "-", "emulsion, dry or solution", nullable=False, isin=("emulsion", "dry", "solution")),
-        Column("density_kg_m3", "double", "kg/m3", "density as supplied", nullable=False, ge=300, le=2000),
+        Column("density_kg_m3", "double", "kg/m3", "density as supplied; null: a dry product that is metered as solution", ge=300, le=2000),
         Column("active_fraction", "double", "-", "active polymer by mass of product as supplied", nullable=False, ge=0.01, le=1),
         Column("solution_strength_pct", "double", "%", "active polymer in the made-down solution by mass; null when unknown", ge=0, le=5),
         Column("price_per_kg_neat", "double", "currency/kg", "price per kg as supplied; null when unknown", ge=0),
