@@ -39,7 +39,7 @@ REASONS: dict[str, str] = {
     "unknown analyte": "The lab sheet's word for the analyte is not in `[lab]`.",
     "unknown shift word": "The sheet's word for the shift is not in `shift_words` and not a shift of the plant.",
     "unknown quality word": "The word is not in `quality_words`.",
-    "unknown state word": "The word is in neither `on_words` nor `off_words`.",
+    "unknown state word": "The word is in none of `on_words`, `off_words`, `part_words`.",
     "text in number": "A text stands where a number is expected.",
     "transmitter failure level": "The current is below 3.6 or above 21 mA.",
     "value outside physical range": "The value cannot be true at any plant. Check unit and scaling.",

@@ -68,6 +68,9 @@ class Signal(Block):
         default=("1", "true", "on", "run", "running"), description="state words that mean on; case and blanks do not matter"
     )
     off_words: tuple[str, ...] = Field(default=("0", "false", "off", "stop", "stopped"), description="state words that mean off")
+    part_words: tuple[str, ...] = Field(
+        default=(), description="state words that mean on for a part of the interval; how much is not told, and counts as half of it"
+    )
     uncertainty: MeterUncertainty = Field(default=MeterUncertainty(), description="standard uncertainty of the meter")
     shared_by: tuple[str, ...] = Field(default=(), description="other lines that a polymer meter serves as well")
     split: Literal["by sludge flow", "by dry solids", "refuse"] = Field(default="refuse", description="how a shared polymer meter is split")

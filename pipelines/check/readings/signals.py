@@ -22,6 +22,7 @@ MEASURING_MA = (3.8, 20.5)  # a transmitter measures within these; between them 
 LIVE_MA = (4.0, 20.0)  # the range itself
 EDGE = 1e-9  # of the span: a value on a limit is inside, whatever the conversion of units does to its last digits
 NO_SIGNAL = -1
+PART = 0.5  # on for a part of the interval that is not told: as likely less as more than half (rule of this project)
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -226,4 +227,6 @@ def state_of(text: str, number: float | None, signal: Signal) -> float | None:
         return 1.0
     if word in {folded(w) for w in signal.off_words} or (number is not None and number in off):
         return 0.0
+    if word in {folded(w) for w in signal.part_words}:
+        return PART
     return number if number is not None and 0.0 <= number <= 1.0 and not is_recoded(signal) else None

@@ -139,7 +139,7 @@ class Tables:
         if len(set(shown)) < len(shown) or any(_NUMBER.fullmatch(f) or not re.search(r"[^\W\d_]", f) for f in shown):
             return False
         told = {f.lower() for x in self.layouts for f in x.fill_values} | {
-            w.lower() for s in self.plant_file.signals for w in (*s.on_words, *s.off_words)
+            w.lower() for s in self.plant_file.signals for w in (*s.on_words, *s.off_words, *s.part_words)
         }
         if any(f.lower() in told for f in shown) or re.search(r"\d", fields[0]):
             return False

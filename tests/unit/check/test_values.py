@@ -165,6 +165,11 @@ def test_states(text: str, expected: float | str) -> None:
     assert value(text, RUN) == expected
 
 
+def test_a_state_word_may_mean_a_part_of_the_interval() -> None:
+    partly = RUN | {"part_words": ["Partly", "mixed"]}
+    assert [value(text, partly) for text in ("partly", "MIXED", "RUN", "Stop", "other")] == [0.5, 0.5, 1.0, 0.0, "unknown state word"]
+
+
 def test_state_words_go_before_numbers() -> None:
     inverted = RUN | {"on_words": ["0"], "off_words": ["1"]}
     assert value("0", inverted) == value("0.0", inverted) == 1.0
