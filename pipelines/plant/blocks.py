@@ -27,7 +27,18 @@ from pipelines.plant.signals import Signal
 from pipelines.plant.uncertainty import PolymerUncertainty
 from pipelines.plant.watch_settings import Watch
 
-_OF_INTAKE = {"role", "tag", "unit", "range", "scaling", "on_words", "off_words", "part_words", "since", "until"}  # of a signal; the rest is for minutes
+_OF_INTAKE = {
+    "role",
+    "tag",
+    "unit",
+    "range",
+    "scaling",
+    "on_words",
+    "off_words",
+    "part_words",
+    "since",
+    "until",
+}  # of a signal; the rest is for minutes
 
 
 class Shift(Block):

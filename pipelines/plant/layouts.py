@@ -140,6 +140,10 @@ class Layout(Block):
     )
     qualifier_column: str | None = Field(default=None, description="column of qualifiers such as < or ND")
     sample_column: str | None = Field(default=None, description="column of the sample id")
+    replicate_column: str | None = Field(
+        default=None,
+        description="column of the replicate (1, 2 or A, B) of a sample: a replicate given twice counts once, its last row; without it every row of a sample is a replicate",
+    )
     reported_column: str | None = Field(default=None, description="column of the report time; the latest report stands")
     method_column: str | None = Field(default=None, description="column of the method")
     crew_column: str | None = Field(default=None, description="column of the crew letter")

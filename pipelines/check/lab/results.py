@@ -63,7 +63,7 @@ def _result(row: dict[str, Any], layout: Layout, plant_file: PlantFile, words: d
     return {
         "line_no": row["line_no"], "sample_id": _sample_id(row, meant, span, layout, plant_file) + suffix, "is_numbered": bool((row["sample"] or "").strip()),
         "analyte": analyte, "line": meant.line, "point": meant.point, **span, **_numbers(number, value), "unit": STORED_UNIT.get(analyte),
-        "note": note, "method": method, "crew": row["crew"] or None, "lot": row.get("lot") or None,
+        "note": note, "method": method, "crew": row["crew"] or None, "lot": row.get("lot") or None, "replicate": row.get("replicate") or None,
         "reported_utc": reported or received_utc, "is_reported": reported is not None,
     }  # fmt: skip
 

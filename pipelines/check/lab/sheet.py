@@ -54,9 +54,11 @@ def _refuse(row: Result, reason: str, detail: str) -> Refused:
 
 
 def _current(rows: list[Result]) -> list[Result]:
-    """Return what the lab reported last."""
+    """Return what the lab reported last; of a replicate that stands in several rows the last row."""
     last = max(r["reported_utc"] for r in rows)
-    return [r for r in rows if r["reported_utc"] == last]
+    latest = [r for r in rows if r["reported_utc"] == last]
+    rows_of = {r["replicate"]: r["line_no"] for r in sorted(latest, key=lambda r: r["line_no"]) if r.get("replicate")}
+    return [r for r in latest if not r.get("replicate") or rows_of[r["replicate"]] == r["line_no"]]
 
 
 def _numbered(found: list[Result]) -> list[Result]:

@@ -12,7 +12,7 @@ from pipelines.receive.times.zones import Localiser
 
 TEXTS = (
     "sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text", "limit_text", "reported_text", "method", "crew",
-    "shift_text", "window_from", "window_to", "lot", "line_text", "column",
+    "shift_text", "window_from", "window_to", "lot", "line_text", "replicate", "column",
 )  # fmt: skip
 
 
@@ -51,6 +51,7 @@ def values(frame: pl.DataFrame, columns: Columns, localiser: Localiser) -> tuple
         "unit_text": lay.unit_column, "qualifier_text": lay.qualifier_column, "limit_text": lay.limit_column,
         "reported_text": lay.reported_column, "method": lay.method_column, "crew": lay.crew_column, "shift_text": lay.shift_column,
         "window_from": lay.from_column, "window_to": lay.to_column, "lot": lay.lot_column, "line_text": lay.line_column,
+        "replicate": lay.replicate_column,
     }  # fmt: skip
     base = frame.select("line_no", pl.col("stamp").alias("stamp_text"), *(columns.text(n, bare=bare).alias(k) for k, n in named.items()))
     base = base.hstack([stamped.utc, stamped.reason]).with_columns(column=pl.lit(None, dtype=pl.String))

@@ -14,6 +14,7 @@ from pipelines.base.receipts import Receipt
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from tests import plants
+from tests.unit.check.test_loads import counts
 
 RECEIVED = datetime(2026, 1, 20, 4, tzinfo=UTC)
 POLYMERS = [
@@ -210,6 +211,13 @@ def test_local_words_a_limit_column_and_comments_of_a_long_sheet(store: Store, t
         (5, "qualifier rejects result", "void"), (6, "text in number", "'press down'"), (8, "qualifier rejects result", "void 70"),
     ]  # fmt: skip
     assert store.rows("SELECT raw_text FROM set_aside WHERE line_no = 6") == [("1/9/2026,filtrate,TSS,press down,,",)]
+
+
+def test_a_replicate_given_twice_counts_once(store: Store, take: Take) -> None:
+    sheet = "Date,No,Rep,TS\n1/5/2026,7,1,2.0\n1/5/2026,7,2,2.2\n1/5/2026,7,2,2.4\n1/6/2026,8,,3.0\n1/6/2026,8,,3.2\n"
+    receipt = take(WIDE | {"sample_column": "No", "replicate_column": "Rep"}, sheet)
+    assert counts(receipt)[0] == (6, 5, 0, 1, 0)  # every row is spoken for; the header is dropped
+    assert results(store, "value, replicates") == [(pytest.approx(2.2), 2), (pytest.approx(3.1), 2)]
 
 
 def test_replicates_partly_detected_keep_both_ends(store: Store, take: Take) -> None:
