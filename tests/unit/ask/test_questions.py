@@ -170,6 +170,6 @@ def test_header_lines_are_the_only_comments_and_parse() -> None:
     for path in resources.sql_files("questions"):
         for line in path.read_text(encoding="utf-8").splitlines():
             if line.startswith("--"):
-                assert line.startswith(("-- question: ", "-- explains: ", "-- param ")), f"{path.name}: {line}"
+                assert line.startswith(("-- question: ", "-- explains: ", "-- caution: ", "-- param ")), f"{path.name}: {line}"
         declared = path.read_text(encoding="utf-8").count("-- param ")
         assert declared == len(questions.parse(path).parameters), path.name
