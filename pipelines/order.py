@@ -165,13 +165,19 @@ def rebuild(
         return run.finished(receipts, steps, notices)
 
 
-def weekly(home: Home, plant_id: str, week_start_day: date | None = None, *, call: Call = direct, as_of: datetime | None = None) -> Summary:
-    """Write the weekly page of one plant from the published file and mail it; default: the reporting week that ended before `as_of` (the clock)."""
+def weekly(
+    home: Home, plant_id: str, week_start_day: date | None = None, *, call: Call = direct, as_of: datetime | None = None,
+    mail_secret: Callable[[], str | None] = lambda: None,
+) -> Summary:  # fmt: skip
+    """Write the weekly page of one plant from the published file and mail it; default: the reporting week that ended before `as_of` (the clock).
+
+    `mail_secret` gives the mail server's password when the environment does not.
+    """
     from pipelines import mail, report
 
     with recorded(home, plant_id, "weekly", as_of) as run:
         path = call(report.run, home, plant_id, week_start_day, as_of=run.as_of)
-        return run.finished(outputs=[str(path)], notices=mail.run(home, plant_id, path, as_of=run.as_of))
+        return run.finished(outputs=[str(path)], notices=mail.run(home, plant_id, path, as_of=run.as_of, secret=mail_secret))
 
 
 def pump_review(home: Home, plant_id: str, *, call: Call = direct, as_of: datetime | None = None) -> Summary:

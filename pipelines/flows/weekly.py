@@ -14,6 +14,7 @@ from pipelines.base.home import Home
 from pipelines.flows import deployments
 from pipelines.flows.nightly import SETTLE_S
 from pipelines.flows.runs import ALERTS, TIMEOUT_S, plant_run, run_name
+from pipelines.flows.secrets import smtp_password
 from pipelines.plant import loader
 from pipelines.runs import records
 from pipelines.runs.summary import Summary
@@ -30,7 +31,7 @@ def weekly(plant: str, week_start_day: date | None = None) -> Any:
     def work(home: Home, call: Any) -> Summary:
         if week_start_day is None:
             after_nightly(home, plant, call)
-        return order.weekly(home, plant, week_start_day, call=call)
+        return order.weekly(home, plant, week_start_day, call=call, mail_secret=smtp_password)
 
     return plant_run("weekly", plant, work)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
@@ -15,10 +16,11 @@ from pipelines.report import fleet
 __all__ = ["run"]
 
 
-def run(home: Home, plant_id: str, page: Path, *, as_of: datetime) -> list[Notice]:
+def run(home: Home, plant_id: str, page: Path, *, as_of: datetime, secret: Callable[[], str | None] = lambda: None) -> list[Notice]:
     """Queue a plant's page, and revisions of pages that were mailed before, then send what waits; return what could not be sent.
 
     Does nothing for a plant without a `[mail]` block. Each revision of a page is one message with one Message-ID, queued once.
+    `secret` gives the server's password when the environment does not.
     """
     block = loader.of_plant(home, plant_id).mail
     if block is None:
@@ -29,7 +31,7 @@ def run(home: Home, plant_id: str, page: Path, *, as_of: datetime) -> list[Notic
         name = outbox.name_of(pdf.stem, trail["revision"])
         if not box.knows(name):
             box.queue(name, message.of_page(pdf, trail, block, name), block.to)
-    account = server.of_environment()
+    account = server.of_environment(secret=secret)
     if account is None:
         waiting = box.waiting()
         return [_notice(f"{len(waiting)} mails wait: {server.HOST} is not set", waiting)] if waiting else []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import smtplib
 import ssl
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from pipelines.base.errors import UsageError
@@ -29,15 +29,20 @@ class Account:
         return f"Account({self.host}:{self.port}, {self.user or 'no login'})"
 
 
-def of_environment(given: Mapping[str, str] | None = None) -> Account | None:
-    """Return the account that the environment names; None without a host. UsageError for a port that is no number."""
+def of_environment(given: Mapping[str, str] | None = None, secret: Callable[[], str | None] = lambda: None) -> Account | None:
+    """Return the account that the environment names; None without a host. `secret` gives the password when the environment has none.
+
+    UsageError for a port that is no number.
+    """
     env = os.environ if given is None else given
     if not env.get(HOST):
         return None
     port = env.get(PORT) or str(SUBMISSION)
     if not port.isdigit():
         raise UsageError(f"{PORT} is {port!r}, which is no port", remedy="give a number such as 587")
-    return Account(env[HOST], int(port), env.get(USER) or None, env.get(PASSWORD) or None, env.get(CA_FILE) or None)
+    return Account(
+        env[HOST], int(port), env.get(USER) or None, env.get(PASSWORD) or (secret() if env.get(USER) else None), env.get(CA_FILE) or None
+    )
 
 
 def hand_over(account: Account, content: bytes, sender: str, to: list[str]) -> dict[str, str]:
