@@ -24,6 +24,8 @@ INCONSISTENT = "inconsistent sample set"
 OTHER_METHOD = "another method of the same sample counts"
 _POINTS = ("feed", "cake", "filtrate")  # of a round; strengths, tickets and stock do not belong to it
 _PCT_TO_MG_L = 1e4  # at SG 1
+# A round below this capture need not be false, but it is no evidence that a result of another, impossible round is true (common practice, no source).
+_BEARS_OUT_PCT = 50.0
 _SUFFIX = re.compile(r" \[([^\]]+)\]\Z")  # of a sample run by another than the preferred method
 _Member = dict[str, Any]
 
@@ -80,7 +82,7 @@ def impossible_members(members: list[_Member]) -> set[int]:
 
     A round is a sample with the samples of the other two points nearest to it in time; samples of one point taken in one span count
     as their mean. Which result of an impossible round is wrong is not known, so all of it is unused, except what another round confirms:
-    a feed sample of the day is judged with each of the day's filtrates.
+    a feed sample of the day is judged with each of the day's filtrates. A round that loses most of the feed's solids confirms nothing.
     """
     samples: dict[tuple[str, datetime, datetime], list[_Member]] = {}
     for m in members:
@@ -88,7 +90,10 @@ def impossible_members(members: list[_Member]) -> set[int]:
     in_doubt, borne_out = set[int](), set[int]()
     for key in samples:
         taken = {id(m): m for other in _round(key, samples) for m in samples[other]}
-        (in_doubt if contradicts_itself(list(taken.values())) else borne_out).update(taken)
+        if contradicts_itself(list(taken.values())):
+            in_doubt.update(taken)
+        elif _bears_out(list(taken.values())):
+            borne_out.update(taken)
     return in_doubt - borne_out
 
 
@@ -111,14 +116,24 @@ def _apart(one: tuple[str, datetime, datetime], other: tuple[str, datetime, date
 
 def contradicts_itself(members: list[_Member]) -> bool:
     """Return whether results cannot be true together: solids neither vanish nor appear in the device. Judged on the mean of each point."""
-    feed, cake = _mean(members, "feed", "ts"), _mean(members, "cake", "ts")
+    feed, cake, lost = _mean(members, "feed", "ts"), _mean(members, "cake", "ts"), _lost_pct(members)
     if feed is None:
         return False
-    lost = [x / _PCT_TO_MG_L for x in [_mean(members, "filtrate", "tss")] if x is not None]
-    lost += [x for x in [_mean(members, "filtrate", "ts")] if x is not None]
     if any(x >= feed for x in lost) or (cake is not None and cake < feed):
         return True
     return cake is not None and any(not 0.0 <= _capture_pct(feed, cake, x) <= 100.0 for x in lost)
+
+
+def _bears_out(members: list[_Member]) -> bool:
+    """Return whether a possible round is evidence for its results: with a feed and a filtrate, most of the solids are captured."""
+    feed = _mean(members, "feed", "ts")
+    return feed is None or all(x <= feed * (1.0 - _BEARS_OUT_PCT / 100.0) for x in _lost_pct(members))
+
+
+def _lost_pct(members: list[_Member]) -> list[float]:
+    """Return the solids of the filtrate [% by mass], by each analyte there is."""
+    found = (_mean(members, "filtrate", "tss"), _mean(members, "filtrate", "ts"))
+    return [x / scale for x, scale in zip(found, (_PCT_TO_MG_L, 1.0), strict=True) if x is not None]
 
 
 def _capture_pct(feed_pct: float, cake_pct: float, lost_pct: float) -> float:

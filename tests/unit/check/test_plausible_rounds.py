@@ -42,6 +42,15 @@ def test_the_days_one_feed_sample_stays_when_another_filtrate_bears_it_out() -> 
     assert impossible_members(rounds) == {id(rounds[3]), id(rounds[4])}
 
 
+def test_swapped_bottles_are_not_borne_out_by_a_later_feed_above_them() -> None:
+    """Feed and filtrate changed labels twice; the third feed (3.63 %) lies above the second "filtrate" (3.43 %): a capture of 6 % confirms nothing."""
+    rounds = [
+        sample("feed", 8, 0.21), sample("cake", 8, 22.1), sample("filtrate", 8, 32_000.0),
+        sample("feed", 16, 0.15), sample("cake", 16, 20.7), sample("filtrate", 16, 34_255.0), sample("feed", 23, 3.63),
+    ]  # fmt: skip
+    assert [s for s in rounds if id(s) not in impossible_members(rounds)] == rounds[6:]
+
+
 def test_a_feed_that_no_filtrate_bears_out_takes_all_its_rounds_with_it() -> None:
     """Feed typed as 0.0287 %: less than either filtrate (0.08 %)."""
     rounds = [sample("feed", 8, 0.0287), sample("filtrate", 8, 800.0), sample("filtrate", 14, 900.0)]
