@@ -43,11 +43,11 @@ def verify_plant(home: Home, plant: str, days: int, own: dict[str, dict[str, flo
 
     known_plants(home, plant)
     seen = verify.run(home, plant, out, days=days, own=own)
-    click.echo(f"{'line':<10} {'check':<32} {'found':>10} {'unit':<6} {'own':>9}  {'usual':<24} verdict")
+    click.echo(f"{'line':<10} {'check':<42} {'found':>10} {'unit':<6} {'own':>9}  {'usual':<24} verdict")
     for f in seen.findings:
         found = "-" if f.found is None else f"{f.found:.4g}"
         beside = "-" if f.own is None else f"{f.own:.4g}"
-        click.echo(lines(f"{f.line:<10} {f.check:<32} {found:>10} {f.unit:<6} {beside:>9}  {f.usual:<24} {f.verdict}"))
+        click.echo(lines(f"{f.line:<10} {f.check:<42} {found:>10} {f.unit:<6} {beside:>9}  {f.usual:<24} {f.verdict}"))
         if f.hint:
             click.echo(lines(f"{'':<11}look at: {f.hint}"))
     for picture in seen.pictures:

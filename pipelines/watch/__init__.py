@@ -111,10 +111,13 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judg
     facts: list[DayFacts] = []
     for line in plant_file.lines:
         seen: dict[date, Usual] = {}
+        silent_day: date | None = None
         for day in line_day.days_of(store, line, first, days[-1]):
             if day.day in wanted:
                 trailing = (day.day - timedelta(days=k) for k in range(limits.CURVE_DAYS, 0, -1))
-                found = judge.flags_of(day, [seen[d] for d in trailing if d in seen], plant_file, refused, silence, recorded)
+                before = [seen[d] for d in trailing if d in seen]
+                was_silent = silent_day == day.day - timedelta(days=1)
+                found = judge.flags_of(day, before, plant_file, refused, silence, recorded, was_silent=was_silent)
                 rows, more = marks.of_day(day, plant_file, said, found)
                 if line is plant_file.lines[0]:  # a file is of the plant; its flag stands with the first line
                     more += marks.out_of_order(day, back)
@@ -122,6 +125,7 @@ def flags_of_days(store: Store, plant_file: PlantFile, days: list[date]) -> Judg
                 marked += rows
                 facts.append(day_facts.of_day(day))
             seen[day.day] = _usual(day, plant_file)
+            silent_day = day.day if judge.ends_silent(day) else None
     return Judged(days, flags, marked, facts)
 
 

@@ -46,11 +46,13 @@ def flags_of(
     refused: Mapping[tuple[str, str], Spans],
     silence: Silence,
     recorded: tuple[datetime | None, datetime | None],
+    *,
+    was_silent: bool,
 ) -> list[Flag]:
     """Return all flags of a line and day.
 
     `before` are the trailing days, `refused` says where readings lay out of range, `silence` how long a signal had no reading;
-    `recorded` are the first and the last reading of the plant.
+    `recorded` are the first and the last reading of the plant; `was_silent`: the day before ended in a silence of the line.
     """
     events = changes(plant_file, day.line.id)
     began = day.start + _MOMENT
@@ -62,7 +64,7 @@ def flags_of(
         *flat,
         *_out_of_range(day, seconds, plant_file.watch),
         *_gaps(day, plant_file, seconds, silence),
-        *_silences(day, recorded),
+        *_silences(day, recorded, was_silent=was_silent),
         *_dry_runs(day, usual, plant_file),
         *_outages(day, plant_file),
         *judge_process.flags_of(day, usual, plant_file, turns, under_test(day, plant_file)),
@@ -185,13 +187,26 @@ def _gap_flags(day: LineDay, roles: tuple[str, ...], found: list[Episode]) -> li
     return flags_from(day, "data gap", roles[0] if len(roles) == 1 else None, TODAY, found, says)
 
 
-def _silences(day: LineDay, recorded: tuple[datetime | None, datetime | None]) -> list[Flag]:
-    """Long times without any record of the line, between records of the plant: what has not come yet is no gap."""
+def ends_silent(day: LineDay) -> bool:
+    """Return whether nothing was recorded of the line for so long at the end of a day that it counts as a silence."""
+    return bool(day.unrecorded()[-rules.SILENT_MIN :].all())
+
+
+def _silences(day: LineDay, recorded: tuple[datetime | None, datetime | None], *, was_silent: bool) -> list[Flag]:
+    """Return long times without any record of the line, between records of the plant: what has not come yet is no gap.
+
+    A silence that the day before ended with goes on: it is one fact, flagged on its first day.
+    """
     first, last = recorded
     if first is None or last is None:
         return []
     found = [e for e in episodes(day.unrecorded(), rules.SILENT_MIN) if first <= day.at(e.start) and day.at(e.end) <= last]
-    return flags_from(day, "data gap", None, TODAY, found, lambda e: f"Nothing was recorded of the line for {lasted(e.held)}.")
+    new = [e for e in found if e.start > 0 or not was_silent]
+
+    def says(e: Episode) -> str:
+        return f"Nothing was recorded of the line for {lasted(e.held)}{', to the end of the day and perhaps beyond' if e.end == day.minutes else ''}."
+
+    return flags_from(day, "data gap", None, TODAY, new, says)
 
 
 def _dry_runs(day: LineDay, usual: Usual, plant_file: PlantFile) -> list[Flag]:
