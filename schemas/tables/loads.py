@@ -58,7 +58,7 @@ TABLE = Table(
             "rows_dropped",
             "bigint",
             "row",
-            "title, header, unit, blank and footer rows, and rows of untied tags only",
+            "title, header, unit, blank and footer rows, rows of untied tags only, and rows without a value: every cell blank or a fill value of good quality",
             nullable=False,
             ge=0,
         ),
