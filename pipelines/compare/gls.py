@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,32 +53,38 @@ class Grid:
     """
 
     def __init__(self, times: Array, x: Array, rhos: Sequence[float] = RHOS, shares: Sequence[float] = SHARES) -> None:
+        from scipy.linalg import solve_triangular
+
+        self._solved = solve_triangular
         self.n, self.p = x.shape
         if self.n - self.p < 3:
             raise ValueError(f"{self.n} days and {self.p} coefficients leave too few degrees of freedom")
         gaps = np.abs(np.subtract.outer(times, times))
         self.pairs = [(r, s) for r in rhos for s in shares if r > 0.0] + [(0.0, 1.0)]
-        self._white, self._hat, self._solve, self._unit, self._penalty = [], [], [], [], []
+        self._lower, self._hat, self._back, self._unit, self._penalty = [], [], [], [], []
         for rho, share in self.pairs:
             v = share * rho**gaps + (1.0 - share) * np.eye(self.n)
             np.fill_diagonal(v, 1.0)
             lower = np.linalg.cholesky(v)
-            inverse = np.linalg.inv(lower)
-            q, r = np.linalg.qr(inverse @ x)
+            q, r = np.linalg.qr(self._whitened(lower, x))
             r_inverse = np.linalg.inv(r)
-            self._white.append(inverse)
+            self._lower.append(lower)
             self._hat.append(q)
-            self._solve.append(r_inverse @ q.T @ inverse)
+            self._back.append(r_inverse)
             self._unit.append(r_inverse @ r_inverse.T)
             self._penalty.append(2.0 * np.log(np.diag(lower)).sum() + 2.0 * np.log(np.abs(np.diag(r))).sum())
 
+    def _whitened(self, lower: Any, values: Array) -> Array:
+        """Return the values (n x s) as if the days were independent: L^-1 values, L the factor of the covariance."""
+        return np.asarray(self._solved(lower, values, lower=True, check_finite=False))
+
     def betas(self, y: Array) -> tuple[Array, Array, Array]:
         """Return coefficients (grid x p x s), residual sums of squares (grid x s), log weights (grid x s) of responses y (n x s)."""
-        beta = np.stack([a @ y for a in self._solve])
-        rss = np.empty((len(self.pairs), y.shape[1]))
-        for k, (white, q) in enumerate(zip(self._white, self._hat, strict=True)):
-            z = white @ y
-            rss[k] = (z * z).sum(0) - ((q.T @ z) ** 2).sum(0)
+        beta, rss = np.empty((len(self.pairs), self.p, y.shape[1])), np.empty((len(self.pairs), y.shape[1]))
+        for k, (lower, q, back) in enumerate(zip(self._lower, self._hat, self._back, strict=True)):
+            z = self._whitened(lower, y)
+            along = q.T @ z
+            beta[k], rss[k] = back @ along, (z * z).sum(0) - (along**2).sum(0)
         rss = np.maximum(rss, 1e-300)
         log_like = -0.5 * (np.array(self._penalty)[:, None] + (self.n - self.p) * np.log(rss))
         return beta, rss, log_like + np.log(self._prior)[:, None]

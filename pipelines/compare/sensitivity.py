@@ -19,6 +19,7 @@ from pipelines.compare.outcomes import Estimate
 from pipelines.compare.plan import IN_SETS, Exclusions, Plan
 
 OTHER_TRANSITIONS = (0, 5, 15)  # operating days
+LEAST_SETS = 4  # that a curve with some steps left out still rests on
 OTHER_BLOCKS = (5, 10, 20)  # operating days
 FEED_TS_VARIANCE = 0.05**2  # of ln feed TS of a day: sampling and laboratory together, 5 % (common practice, no source)
 _OTHER_DOSES = {
@@ -55,7 +56,9 @@ class Case:
     ) -> Choice:
         """Return the choice with another plan, other days of the line, or of the control line."""
         plan, days = plan or self.plan, self.days if days is None else days
-        found = differences.of(plan, evidence.gather(plan, days, self.control if control is None else control), self.value, is_ln=True)
+        found = differences.of(
+            plan, evidence.gather(plan, days, self.control if control is None else control), self.value, is_ln=True, beside=False
+        )
         return Choice(name, found.estimate if found else None, "" if found else differences.TOO_FEW)
 
 
@@ -245,7 +248,7 @@ def _of_step_doses(found: Ladder, steps: Steps, statistic: Statistic, other: pl.
 
 def _curve(name: str, steps: Steps, statistic: Statistic) -> Choice:
     try:
-        both = len(steps.dose) > 0 and len(np.unique(steps.arm)) == 2
+        both = len(steps.dose) > 0 and len(np.unique(steps.arm)) == 2 and steps.count >= LEAST_SETS
         found = ladder.estimate(steps, dose_curve.fit(steps), statistic) if both else None
     except np.linalg.LinAlgError:
         found = None
