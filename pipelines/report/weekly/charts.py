@@ -217,10 +217,10 @@ def _pump(week: WeekData, line: LineFacts, t: Language, width_in: float) -> Char
     if value is None:
         finding = t("chart.pump_none", reason=t.why(now["index_reason"] or t("not_enough")))
     else:
-        half_width = spread[rows.index(now)]
-        shown = t.numeral(f"{value:.2f} ± {half_width:.2f}")
+        half = spread[rows.index(now)]
+        shown = t.numeral(f"{value:.2f} ± {half:.2f}")
         reference = t.day(now["reference_day"], "tick") if now["reference_day"] else "-"
-        finding = t("chart.pump_found" if half_width <= WIDEST_PUMP else "chart.pump_open", value=shown, reference=reference)
+        finding = t("chart.pump_found" if half <= WIDEST_PUMP else "chart.pump_open", value=shown, reference=reference)
     title = t("chart.pump", finding=finding)
     labels = [t.day(r["week_start_day"], "tick") for r in rows]
     return Chart(title, figures.pump(labels, values, list(spread), t("chart.pump_axis"), t, width_in=width_in), title, is_half=True)
