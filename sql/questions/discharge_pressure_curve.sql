@@ -5,12 +5,31 @@
 -- caution: run a pump dry or against a closed valve.
 -- param plant text = alder-fork: plant id
 WITH fit AS (
-  SELECT line, date_trunc('month', operating_day)::DATE AS month, count(*) AS minutes, regr_intercept(p, q * q) AS p0, regr_slope(p, q * q) AS k, regr_r2(p, q * q) AS r_squared,
+  SELECT
+    line,
+    date_trunc('month', operating_day)::DATE AS month,
+    count(*) AS minutes,
+    regr_intercept(p, q * q) AS p0,
+    regr_slope(p, q * q) AS k,
+    regr_r2(p, q * q) AS r_squared,
     100.0 * (quantile_cont(q, 0.95) - quantile_cont(q, 0.05)) / median(q) AS flow_span_pct
   FROM (SELECT *, pump_discharge_pressure_kpa AS p, sludge_flow_m3_h AS q FROM minutes
-        WHERE plant = $plant AND state = 'processing' AND is_covered(pump_discharge_pressure_coverage) AND is_covered(sludge_flow_coverage)) GROUP BY ALL
+        WHERE plant = $plant AND state = 'processing' AND is_covered(pump_discharge_pressure_coverage) AND is_covered(sludge_flow_coverage))
+        GROUP BY ALL
 ), judged AS (
-  SELECT *, CASE WHEN minutes < 100 THEN format('{} minutes, 100 needed', minutes) WHEN flow_span_pct < 15 THEN format('flow spans {:.0f} % of its median, 15 needed', flow_span_pct)
+  SELECT
+    *,
+    CASE
+      WHEN minutes < 100 THEN format('{} minutes, 100 needed', minutes)
+      WHEN flow_span_pct < 15 THEN format('flow spans {:.0f} % of its median, 15 needed', flow_span_pct)
     WHEN coalesce(r_squared, 0) < 0.5 THEN format('r2 of {:.2f}, 0.5 needed', coalesce(r_squared, 0)) WHEN k < 0 OR p0 < 0 THEN 'no such curve' END AS curve_reason FROM fit)
-SELECT line, month, minutes, CASE WHEN curve_reason IS NULL THEN p0 END AS p0_kpa, CASE WHEN curve_reason IS NULL THEN k END AS k_kpa_per_m3_h_squared, r_squared, flow_span_pct, curve_reason
+SELECT
+  line,
+  month,
+  minutes,
+  CASE WHEN curve_reason IS NULL THEN p0 END AS p0_kpa,
+  CASE WHEN curve_reason IS NULL THEN k END AS k_kpa_per_m3_h_squared,
+  r_squared,
+  flow_span_pct,
+  curve_reason
 FROM judged ORDER BY line, month;

@@ -2,7 +2,12 @@
 -- explains: the operating days from a delivery to the next one of the plant; a tank mixes lots, so the first days of a lot are still the old one
 -- param plant text = : plant id; empty for all
 WITH lot AS (
-  SELECT plant, operating_day AS from_day, lot, value AS delivered_kg, lead(operating_day) OVER (PARTITION BY plant ORDER BY operating_day, sample_id) AS next_day
+  SELECT
+    plant,
+    operating_day AS from_day,
+    lot,
+    value AS delivered_kg,
+    lead(operating_day) OVER (PARTITION BY plant ORDER BY operating_day, sample_id) AS next_day
   FROM lab_results WHERE point = 'polymer store' AND analyte = 'delivered_mass' AND is_used AND ($plant IS NULL OR plant = $plant)
 )
 SELECT l.plant, d.line, l.lot, l.from_day, kg_to_lb(any_value(l.delivered_kg)) AS delivered_lb_neat, count(d.dose_active_kg_t) AS days,

@@ -5,7 +5,16 @@
 -- caution: Step a dose down only inside permit, capture and handling limits, with the rule for stopping and going back agreed before. Polymer on a
 -- caution: floor is slippery: contain and clean spills at once.
 -- param plant text = : plant id; empty for all
-SELECT plant, line, ladder, first_day, steps, kg_t_to_lb_dt(optimum_dose_kg_t) AS optimum_lb_active_per_dry_ton, optimum_dose_kg_t, plateau_cake_pct, plateau_capture_pct,
+SELECT
+  plant,
+  line,
+  ladder,
+  first_day,
+  steps,
+  kg_t_to_lb_dt(optimum_dose_kg_t) AS optimum_lb_active_per_dry_ton,
+  optimum_dose_kg_t,
+  plateau_cake_pct,
+  plateau_capture_pct,
   usual_dose_kg_t, overfeed_margin_pct, activity_index, activity_index_u, coalesce(optimum_reason, optimum_note) AS note, activity_reason
 FROM dose_curves WHERE $plant IS NULL OR plant = $plant
 ORDER BY plant, line, first_day;

@@ -6,10 +6,18 @@
 -- param plant text = : plant id; empty for all
 -- param since date = 2026-01-01: first day of the first week
 SELECT c.plant, c.pump, c.week_start_day, c.index_u_systematic IS NULL OR c.index_u_systematic <= 0.2 * c.wear_index AS is_known,
-  CASE WHEN is_known THEN c.wear_index END AS wear_index, c.index_p25, c.index_p75, c.index_se, c.index_u_systematic, c.index_minutes / 60.0 AS index_h, c.index_days,
+  CASE WHEN is_known THEN c.wear_index END AS wear_index,
+  c.index_p25,
+  c.index_p75,
+  c.index_se,
+  c.index_u_systematic,
+  c.index_minutes / 60.0 AS index_h,
+  c.index_days,
   m_h.window_ts AS ts_window, c.reference_day, m3_h_to_gpm(c.flow_at_reference_speed_m3_h) AS flow_at_reference_speed_gpm,
   m_to_ft(c.head_at_reference_speed_m) AS head_at_reference_speed_ft,
-  CASE WHEN is_known THEN c.index_reason ELSE format('meters leave {:.0f} % of the index open, 20 is the most', 100.0 * c.index_u_systematic / c.wear_index) END AS index_reason
+  CASE
+    WHEN is_known THEN c.index_reason
+    ELSE format('meters leave {:.0f} % of the index open, 20 is the most', 100.0 * c.index_u_systematic / c.wear_index) END AS index_reason
 FROM pump_condition c
 LEFT JOIN (
   SELECT plant, pump, measured_day, format('{:.2f}-{:.2f} %', ts_low_pct, ts_high_pct) AS window_ts FROM pump_baselines WHERE no_reference IS NULL

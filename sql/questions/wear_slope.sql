@@ -25,7 +25,9 @@ WITH week AS (
   SELECT *, lag(e) OVER (PARTITION BY plant, pump ORDER BY week_start_day) AS e1 FROM known
 ), summed AS (
   SELECT plant, pump, any_value(pump_kind) AS pump_kind, any_value(reference_day) AS reference_day, count(*) AS weeks, max(x) * 1000.0 AS run_h,
-    (date_diff('day', min(week_start_day), max(week_start_day)) + 7) / 365.25 AS years, max(x) - min(x) AS span_kh, avg(slip_fraction) AS slip_fraction,
+    (date_diff('day', min(week_start_day), max(week_start_day)) + 7) / 365.25 AS years,
+    max(x) - min(x) AS span_kh,
+    avg(slip_fraction) AS slip_fraction,
     regr_slope(y, x) AS slope_per_1000_h, coalesce(ratio_or_null(sum(e * e1), sum(e * e)), 0.0) AS r1,
     greatest(0.4, least(0.9, r1 + (1 + 4 * r1) / count(*))) AS rho, count(*) * (1 - rho) / (1 + rho) AS worth_weeks,
     sqrt(sum(e * e) / CASE WHEN worth_weeks >= 3 THEN worth_weeks - 2 END / nullif(regr_sxx(y, x), 0)) AS se, t_975(worth_weeks - 2) AS t,
@@ -38,7 +40,14 @@ WITH week AS (
     sqrt(scatter_pct * scatter_pct + drift_pct * drift_pct) AS half_pct
   FROM summed
 )
-SELECT plant, pump, pump_kind, reference_day, weeks, (SELECT count(*) FROM near f WHERE f.plant = told.plant AND f.pump = told.pump AND f.is_far) AS weeks_left_out, run_h,
+SELECT
+  plant,
+  pump,
+  pump_kind,
+  reference_day,
+  weeks,
+  (SELECT count(*) FROM near f WHERE f.plant = told.plant AND f.pump = told.pump AND f.is_far) AS weeks_left_out,
+  run_h,
   CASE WHEN refusal IS NULL THEN slope_per_1000_h END AS slope_per_1000_h,
   CASE WHEN refusal IS NULL THEN scatter_pct END AS scatter_half_pct, CASE WHEN refusal IS NULL THEN drift_pct END AS drift_half_pct,
   CASE WHEN refusal IS NULL THEN loss_pct - half_pct END AS loss_low_pct, CASE WHEN refusal IS NULL THEN loss_pct + half_pct END AS loss_high_pct,

@@ -17,7 +17,13 @@ SELECT t.*, p.* EXCLUDE (line, kind, operating_day, label),
     OR (t.kind = 'day' AND t.processing_minutes > 0 AND (p.cake_samples = 0 OR p.filtrate_samples = 0 OR p.feed_samples = 0)) AS is_provisional,
   v.data_version
 FROM work.period_totals t
-JOIN work.period_product p ON p.line = t.line AND p.kind = t.kind AND p.operating_day = t.operating_day AND p.label = t.label
-LEFT JOIN work.dose_spread d ON d.line = t.line AND d.kind = t.kind AND d.operating_day = t.operating_day AND d.label = t.label
+JOIN work.period_product p ON p.line = t.line
+  AND p.kind = t.kind
+  AND p.operating_day = t.operating_day
+  AND p.label = t.label
+LEFT JOIN work.dose_spread d ON d.line = t.line
+  AND d.kind = t.kind
+  AND d.operating_day = t.operating_day
+  AND d.label = t.label
 LEFT JOIN prices r ON t.period_start_utc >= r.from_utc AND t.period_start_utc < r.to_utc
 LEFT JOIN work.span_versions v ON v.first_day = t.first_day AND v.last_day = t.operating_day;

@@ -23,7 +23,9 @@ SELECT p.plant, p.line, p.operating_day, p.arrangement,
   p.processing_minutes::INTEGER AS processing_minutes,
   ratio_or_null(p.processing_minutes::DOUBLE, w.processing_minutes) AS processing_share,
   p.transition_minutes::INTEGER AS transition_minutes,
-  CASE WHEN p.processing_minutes > 0 THEN p.transition_minutes = p.processing_minutes ELSE p.is_all_transition END AS is_in_transition,
+  CASE
+    WHEN p.processing_minutes > 0 THEN p.transition_minutes = p.processing_minutes
+    ELSE p.is_all_transition END AS is_in_transition,
   p.processing_minutes > 0 AND p.processing_minutes < w.processing_minutes AS is_mixed,
   v.data_version
 FROM part p

@@ -19,7 +19,8 @@ WITH long AS (
   FROM long WHERE NOT is_covered(coverage)
 ), longest AS (
   SELECT line, operating_day, column_name, max(n)::INTEGER AS gap_min
-  FROM (SELECT line, operating_day, column_name, count(*) AS n FROM gap GROUP BY line, operating_day, column_name, island) GROUP BY ALL
+  FROM (SELECT line, operating_day, column_name, count(*) AS n FROM gap GROUP BY line, operating_day, column_name, island)
+  GROUP BY ALL
 ), corrected AS (
   SELECT line, operating_day, role || '_coverage' AS column_name, count(*)::INTEGER AS n FROM corrections_applied
   WHERE kind = 'reading' GROUP BY line, operating_day, role

@@ -15,5 +15,6 @@ SELECT
   count(*) FILTER (f.operating_day = d.operating_day AND f.is_timed) AS timed_samples,
   median(f.ts_pct) FILTER (f.operating_day < d.operating_day) AS median_ts_pct
 FROM line_settings s CROSS JOIN work.needed_days d CROSS JOIN work.limits x
-LEFT JOIN work.feed_samples f ON f.line = s.line AND f.operating_day BETWEEN d.operating_day - x.held_ts_days::INTEGER AND d.operating_day
+LEFT JOIN work.feed_samples f ON f.line = s.line
+  AND f.operating_day BETWEEN d.operating_day - x.held_ts_days::INTEGER AND d.operating_day
 GROUP BY s.line, d.operating_day;

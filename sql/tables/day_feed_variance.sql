@@ -14,7 +14,9 @@ CREATE OR REPLACE TABLE work.day_feed_variance AS
 WITH span AS (
   SELECT line, operating_day, min(minute_utc) AS first_utc, max(minute_utc) + INTERVAL 1 MINUTE AS end_utc,
     date_diff('second', first_utc, end_utc) / 3600.0 AS hours
-  FROM work.minute_kpi WHERE is_dosed AND operating_day IN (SELECT operating_day FROM work.touched_days) GROUP BY line, operating_day
+  FROM work.minute_kpi
+  WHERE is_dosed AND operating_day IN (SELECT operating_day FROM work.touched_days)
+  GROUP BY line, operating_day
 ), said AS (
   SELECT line,
     pow(max(random_pct) FILTER (quantity = 'feed ts sampling') / 100.0, 2) AS sampling_var,
@@ -25,13 +27,25 @@ WITH span AS (
   FROM uncertainty_inputs GROUP BY line
 ), sample AS (
   SELECT f.*, s.sampling_var + s.analysis_var / l.replicates AS lab_var
-  FROM work.feed_samples f JOIN said s ON s.line = f.line JOIN lab_results l ON l.sample_id = f.sample_id AND l.analyte = 'ts'
+  FROM work.feed_samples f
+  JOIN said s ON s.line = f.line
+  JOIN lab_results l ON l.sample_id = f.sample_id AND l.analyte = 'ts'
 ), seen AS (
-  SELECT p.*, any_value(d.solids_hold_tau_h) AS tau_h, any_value(s.grab_share) AS grab_share, any_value(s.is_given) AS is_given,
-    any_value(s.scatter_var) AS default_var, count(f.sample_id) AS trail_samples, avg(f.lab_var ORDER BY f.sample_id) AS trail_lab_var,
-    coalesce(date_diff('second', min(f.at_utc), max(f.at_utc)) / 3600.0, 0.0) AS trail_h, var_samp(ln(f.ts_pct) ORDER BY f.sample_id) AS seen_var
-  FROM span p JOIN said s ON s.line = p.line JOIN work.day_feed_ts d ON d.line = p.line AND d.operating_day = p.operating_day
-  LEFT JOIN sample f ON f.line = p.line AND f.operating_day BETWEEN p.operating_day - (SELECT held_ts_days FROM work.limits)::INTEGER AND p.operating_day - 1
+  SELECT
+    p.*,
+    any_value(d.solids_hold_tau_h) AS tau_h,
+    any_value(s.grab_share) AS grab_share,
+    any_value(s.is_given) AS is_given,
+    any_value(s.scatter_var) AS default_var,
+    count(f.sample_id) AS trail_samples,
+    avg(f.lab_var ORDER BY f.sample_id) AS trail_lab_var,
+    coalesce(date_diff('second', min(f.at_utc), max(f.at_utc)) / 3600.0, 0.0) AS trail_h,
+    var_samp(ln(f.ts_pct) ORDER BY f.sample_id) AS seen_var
+  FROM span p
+  JOIN said s ON s.line = p.line
+  JOIN work.day_feed_ts d ON d.line = p.line AND d.operating_day = p.operating_day
+  LEFT JOIN sample f ON f.line = p.line
+    AND f.operating_day BETWEEN p.operating_day - (SELECT held_ts_days FROM work.limits)::INTEGER AND p.operating_day - 1
   GROUP BY ALL
 ), freed AS (
   SELECT *, trail_h / (2.0 * greatest(tau_h, 1.0)) AS trail_freedom, wander_of_mean(trail_h, tau_h) AS trail_f FROM seen
@@ -41,7 +55,12 @@ WITH span AS (
       ELSE (5.0 * default_var + trail_freedom * greatest(seen_var - trail_lab_var, 0.0) / (1.0 - trail_f)) / (5.0 + trail_freedom) END AS scatter_var
   FROM freed
 ), moment AS (
-  SELECT line, operating_day, at_utc, bool_or(is_timed) AS is_timed, sum(lab_var ORDER BY sample_id) / pow(count(*), 2) AS lab_var
+  SELECT
+    line,
+    operating_day,
+    at_utc,
+    bool_or(is_timed) AS is_timed,
+    sum(lab_var ORDER BY sample_id) / pow(count(*), 2) AS lab_var
   FROM sample GROUP BY line, operating_day, at_utc
 ), cell AS (
   SELECT t.line, t.operating_day, t.hours, t.tau_h, t.scatter_var, m.at_utc, m.lab_var,
@@ -51,13 +70,17 @@ WITH span AS (
   FROM trail t JOIN moment m ON m.line = t.line AND m.operating_day = t.operating_day AND m.is_timed
   WINDOW day AS (PARTITION BY m.line, m.operating_day ORDER BY m.at_utc)
 ), timed AS (
-  SELECT line, operating_day, sum(pow((to_h - from_h) / hours, 2) * (lab_var + scatter_var * (f + 1.0 - 2.0 * k)) ORDER BY at_utc) AS var
+  SELECT
+    line,
+    operating_day,
+    sum(pow((to_h - from_h) / hours, 2) * (lab_var + scatter_var * (f + 1.0 - 2.0 * k)) ORDER BY at_utc) AS var
   FROM (SELECT *, wander_of_mean(to_h - from_h, tau_h) AS f, kept_in_mean(from_h, to_h, tau_h) AS k FROM cell WHERE to_h > from_h)
   GROUP BY line, operating_day
 ), untimed AS (
   SELECT t.line, t.operating_day, sum(s.lab_var ORDER BY s.sample_id) / pow(count(*), 2)
     + any_value(t.grab_share * t.scatter_var * (1.0 - wander_of_mean(t.hours, t.tau_h))) / count(*) AS var
-  FROM trail t JOIN sample s ON s.line = t.line AND s.operating_day = t.operating_day AND NOT s.is_timed AND NOT s.is_long
+  FROM trail t
+  JOIN sample s ON s.line = t.line AND s.operating_day = t.operating_day AND NOT s.is_timed AND NOT s.is_long
   GROUP BY t.line, t.operating_day
 ), newest AS (
   SELECT t.*, m.lab_var, wander_of_mean(t.hours, t.tau_h) AS f,
@@ -71,7 +94,9 @@ WITH span AS (
   FROM newest
 )
 SELECT t.line, t.operating_day, t.hours, t.scatter_var,
-  CASE WHEN a.var IS NOT NULL THEN greatest(a.var, 0.0) WHEN b.var IS NOT NULL THEN greatest(b.var, 0.0) END AS fresh_var,
+  CASE
+    WHEN a.var IS NOT NULL THEN greatest(a.var, 0.0)
+    WHEN b.var IS NOT NULL THEN greatest(b.var, 0.0) END AS fresh_var,
   CASE WHEN a.var IS NULL AND b.var IS NULL AND h.var IS NOT NULL THEN greatest(h.var, 0.0) END AS held_var
 FROM trail t
 LEFT JOIN timed a ON a.line = t.line AND a.operating_day = t.operating_day

@@ -11,11 +11,14 @@
 CREATE OR REPLACE TABLE work.day_uncertainty AS
 WITH said AS (
   SELECT p.line, p.operating_day,
-    max(systematic_pct) FILTER (quantity = 'sludge_flow') / 100.0 AS q_gain, max(systematic_abs) FILTER (quantity = 'sludge_flow') AS q_offset_m3_h,
+    max(systematic_pct) FILTER (quantity = 'sludge_flow') / 100.0 AS q_gain,
+    max(systematic_abs) FILTER (quantity = 'sludge_flow') AS q_offset_m3_h,
     max(random_pct) FILTER (quantity = 'sludge_flow') / 100.0 AS q_noise,
-    max(systematic_pct) FILTER (quantity = meter) / 100.0 AS p_gain, max(systematic_abs) FILTER (quantity = meter) AS p_offset_m3_h,
+    max(systematic_pct) FILTER (quantity = meter) / 100.0 AS p_gain,
+    max(systematic_abs) FILTER (quantity = meter) AS p_offset_m3_h,
     max(random_pct) FILTER (quantity = meter) / 100.0 AS p_noise,
-    max(systematic_pct) FILTER (quantity = content) / 100.0 AS content, max(random_pct) FILTER (quantity = 'strength batch') / 100.0 AS batch,
+    max(systematic_pct) FILTER (quantity = content) / 100.0 AS content,
+    max(random_pct) FILTER (quantity = 'strength batch') / 100.0 AS batch,
     max(tau_h) FILTER (quantity = 'strength batch') AS batch_tau_h,
     pow(max(random_abs) FILTER (quantity = 'cake ts sampling'), 2) AS cake_sampling,
     pow(max(random_abs) FILTER (quantity = 'cake ts analysis'), 2) AS cake_analysis,
@@ -33,7 +36,12 @@ WITH said AS (
   JOIN uncertainty_inputs i ON i.line = p.line AND p.period_start_utc >= i.from_utc AND p.period_start_utc < i.to_utc
   GROUP BY p.line, p.operating_day
 ), summed AS (
-  SELECT line, operating_day, count(*) AS minutes, sum(dry_solids_t / q_m3_h) AS solids_per_flow, sum(dry_solids_t * dry_solids_t) AS solids_2,
+  SELECT
+    line,
+    operating_day,
+    count(*) AS minutes,
+    sum(dry_solids_t / q_m3_h) AS solids_per_flow,
+    sum(dry_solids_t * dry_solids_t) AS solids_2,
     sum(polymer_active_kg * polymer_active_kg) AS active_2,
     sum(polymer_water_m3) AS polymer_water_m3,
     sum(wash_water_m3) AS wash_m3,
@@ -56,7 +64,9 @@ WITH said AS (
     pow(s.q_noise, 2) * m.solids_2 / nullif(pow(k.dry_solids_t, 2), 0) AS q_random,
     pow(s.q_gain, 2) + pow(s.q_offset_m3_h * m.solids_per_flow / nullif(k.dry_solids_t, 0), 2) AS q_systematic,
     pow(s.p_noise, 2) * m.active_2 / nullif(pow(k.polymer_active_kg, 2), 0)
-      + CASE l.polymer_meter WHEN 'neat' THEN 0.0 ELSE pow(s.batch, 2) * wander_of_mean(f.hours, s.batch_tau_h) END AS p_random,
+      + CASE l.polymer_meter
+        WHEN 'neat' THEN 0.0
+        ELSE pow(s.batch, 2) * wander_of_mean(f.hours, s.batch_tau_h) END AS p_random,
     pow(s.p_gain, 2) + pow(s.content, 2) + CASE WHEN s.p_offset_m3_h = 0 THEN 0.0 ELSE pow(s.p_offset_m3_h * m.minutes
       / nullif(CASE l.polymer_meter WHEN 'neat' THEN k.polymer_neat_kg * 60.0 / p.density_kg_m3 ELSE k.polymer_active_kg * 6.0
         / p.solution_strength_pct END, 0),
@@ -77,7 +87,11 @@ WITH said AS (
   LEFT JOIN polymers p ON p.line = k.line AND k.period_start_utc >= p.from_utc AND k.period_start_utc < p.to_utc
   WHERE k.kind = 'day'
 ), forms AS (
-  SELECT *, filtrate_tss_mg_l / 1e4 AS x, 1.0 + dilution_ratio AS w1, pow(counted_ratio, 2) * q_systematic + water_var AS w_var,
+  SELECT
+    *,
+    filtrate_tss_mg_l / 1e4 AS x,
+    1.0 + dilution_ratio AS w1,
+    pow(counted_ratio, 2) * q_systematic + water_var AS w_var,
     cost_polymer_per_t + coalesce(cost_power_per_t, 0.0) + coalesce(cost_water_per_t, 0.0) AS cost_over_solids,
     cost_disposal_per_t / nullif(capture_pct, 0) - coalesce(cost_recycle_per_t, 0.0) / nullif(100.0 - capture_pct, 0) AS cost_by_capture
   FROM parts
@@ -102,7 +116,8 @@ SELECT line, operating_day,
   dose_active_kg_t * sqrt(coalesce(held_var, 0.0)) AS dose_active_kg_t_u_held,
   CASE WHEN cake_ts_pct IS NOT NULL THEN u_cake END AS cake_ts_pct_u,
   CASE WHEN filtrate_tss_mg_l IS NOT NULL THEN u_filtrate END AS filtrate_tss_mg_l_u,
-  CASE WHEN capture_pct IS NOT NULL THEN sqrt(pow(by_filtrate, 2) + pow(by_ts, 2) + pow(by_cake, 2) + pow(by_dilution, 2)) END AS capture_pct_u,
+  CASE
+    WHEN capture_pct IS NOT NULL THEN sqrt(pow(by_filtrate, 2) + pow(by_ts, 2) + pow(by_cake, 2) + pow(by_dilution, 2)) END AS capture_pct_u,
   CASE WHEN mixing_dp_kpa IS NOT NULL THEN u_mixing END AS mixing_dp_kpa_u,
   abs(mixing_dp_ref_kpa) * sqrt(pow(u_mixing / nullif(mixing_dp_kpa, 0), 2) + 4.0 * q_systematic) AS mixing_dp_ref_kpa_u,
   energy_kwh_t * sqrt(ts_all_var + q_random + q_systematic + pow(power_gain, 2)) AS energy_kwh_t_u,

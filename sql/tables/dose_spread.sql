@@ -12,9 +12,18 @@ WITH part AS (
   WHERE is_dosed AND operating_day IN (SELECT operating_day FROM work.touched_days)
   GROUP BY ALL
 ), quarters AS (
-  SELECT line, 'shift' AS kind, operating_day, shift AS label, n, active_kg, dry_solids_t FROM part WHERE shift IS NOT NULL
+  SELECT line, 'shift' AS kind, operating_day, shift AS label, n, active_kg, dry_solids_t
+  FROM part
+  WHERE shift IS NOT NULL
   UNION ALL
-  SELECT line, 'day', operating_day, '', sum(n), sum(active_kg ORDER BY shift NULLS LAST), sum(dry_solids_t ORDER BY shift NULLS LAST)
+  SELECT
+    line,
+    'day',
+    operating_day,
+    '',
+    sum(n),
+    sum(active_kg ORDER BY shift NULLS LAST),
+    sum(dry_solids_t ORDER BY shift NULLS LAST)
   FROM part GROUP BY line, operating_day, quarter
 )
 SELECT line, kind, operating_day, label,

@@ -40,7 +40,9 @@ SELECT
   min(suction_margin_lowest_kpa) AS suction_margin_lowest_kpa,
   sum(mixing_work_kj_m3 * mixing_feed_m3) AS mixing_work_kj,
   sum(mixing_dp_kpa * mixing_dp_minutes) AS mixing_dp_sum,
-  CASE WHEN bool_and(mixing_dp_ref_method = 'fit') THEN 'fit' WHEN count(mixing_dp_ref_method) > 0 THEN 'scaled' END AS mixing_dp_ref_method,
+  CASE
+    WHEN bool_and(mixing_dp_ref_method = 'fit') THEN 'fit'
+    WHEN count(mixing_dp_ref_method) > 0 THEN 'scaled' END AS mixing_dp_ref_method,
   ratio_or_null(sum(mixing_dp_ref_kpa * mixing_dp_minutes), sum(mixing_dp_minutes) FILTER (mixing_dp_ref_kpa IS NOT NULL)) AS mixing_dp_ref_kpa,
   ratio_or_null(sum(cake_ts_pct * dry_solids_t), sum(dry_solids_t) FILTER (cake_ts_pct IS NOT NULL)) AS cake_ts_pct,
   ratio_or_null(sum(filtrate_tss_mg_l * dry_solids_t), sum(dry_solids_t) FILTER (filtrate_tss_mg_l IS NOT NULL)) AS filtrate_tss_mg_l,

@@ -9,7 +9,9 @@ CREATE OR REPLACE TABLE work.meter_share AS
 WITH flow AS (
   SELECT m.line, m.minute_utc, s.shared_group, s.shared_split,
     covered(greatest(m.sludge_flow_m3_h, 0.0), m.sludge_flow_coverage) AS q_m3_h,
-    CASE WHEN m.state = 'stopped' THEN false WHEN m.state <> 'unknown' THEN q_m3_h > s.feed_cutoff_m3_h END AS is_feeding,
+    CASE
+      WHEN m.state = 'stopped' THEN false
+      WHEN m.state <> 'unknown' THEN q_m3_h > s.feed_cutoff_m3_h END AS is_feeding,
     q_m3_h * CASE s.shared_split WHEN 'by dry solids' THEN t.ts_pct ELSE 1.0 END AS weight
   FROM minutes m
   JOIN line_settings s ON s.line = m.line AND s.shared_group IS NOT NULL
@@ -19,7 +21,8 @@ WITH flow AS (
   SELECT shared_group, minute_utc,
     bool_or(is_feeding IS NULL) AS is_unknown,
     count(*) FILTER (is_feeding) AS feeding_lines,
-    CASE WHEN count(*) FILTER (is_feeding AND weight IS NULL) = 0 THEN sum(weight ORDER BY line) FILTER (is_feeding) END AS weights
+    CASE
+      WHEN count(*) FILTER (is_feeding AND weight IS NULL) = 0 THEN sum(weight ORDER BY line) FILTER (is_feeding) END AS weights
   FROM flow GROUP BY shared_group, minute_utc
 )
 SELECT f.line, f.minute_utc,

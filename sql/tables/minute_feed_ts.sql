@@ -30,7 +30,10 @@ WITH spanned AS (
   LEFT JOIN covered c ON c.line = m.line AND c.minute_utc = m.minute_utc
   WHERE m.state NOT IN ('stopped', 'shutdown')
 ), timed AS (
-  SELECT line, operating_day, from_utc, to_utc, avg(ts_pct ORDER BY sample_id) AS ts_pct FROM work.feed_samples WHERE is_timed GROUP BY ALL
+  SELECT line, operating_day, from_utc, to_utc, avg(ts_pct ORDER BY sample_id) AS ts_pct
+  FROM work.feed_samples
+  WHERE is_timed
+  GROUP BY ALL
 ), ending AS (
   SELECT line, operating_day, to_utc, avg(ts_pct ORDER BY from_utc) AS ts_pct FROM timed GROUP BY ALL
 ), beginning AS (
@@ -57,7 +60,14 @@ FROM around
 UNION ALL
 SELECT line, minute_utc, false, covering_ts_pct, 0.0 FROM minute WHERE cover = 'first'
 UNION ALL
-SELECT line, minute_utc, false, spread_ts_pct, 0.0 FROM minute WHERE timed_samples = 0 AND cover <> 'first' AND spread_ts_pct IS NOT NULL
+SELECT line, minute_utc, false, spread_ts_pct, 0.0
+FROM minute
+WHERE timed_samples = 0 AND cover <> 'first' AND spread_ts_pct IS NOT NULL
 UNION ALL
-SELECT line, minute_utc, true, held_ts_pct(last_ts_pct, coalesce(median_ts_pct, last_ts_pct), age_h, solids_hold_tau_h), age_h
+SELECT
+  line,
+  minute_utc,
+  true,
+  held_ts_pct(last_ts_pct, coalesce(median_ts_pct, last_ts_pct), age_h, solids_hold_tau_h),
+  age_h
 FROM held WHERE age_h <= least(solids_hold_limit_h, 336.0);

@@ -13,7 +13,9 @@ WITH dated AS (
   SELECT m.*, s.* EXCLUDE (plant, line),
     is_pump_on(m.pump_run_coverage, m.pump_run_share, m.state) AS is_on,
     m.state = 'processing' AS is_processing, is_lost(m.state, m.is_pump_running) AS is_lost,
-    coalesce(e.is_start, false) AS is_start, coalesce(e.is_stop, false) AS is_stop, coalesce(e.is_short_run, false) AS is_short_run,
+    coalesce(e.is_start, false) AS is_start,
+    coalesce(e.is_stop, false) AS is_stop,
+    coalesce(e.is_short_run, false) AS is_short_run,
     p.density_kg_m3, p.active_fraction, p.price_per_kg_neat,
     coalesce(covered(m.polymer_solution_strength_pct, m.polymer_solution_strength_coverage), p.solution_strength_pct) AS strength_pct,
     r.power_per_kwh, r.water_per_m3,
@@ -48,10 +50,18 @@ WITH dated AS (
   FROM dated
 ), flows AS (
   SELECT *,
-    CASE WHEN contains(shared, 'polymer_neat_flow') THEN neat_meter_m3_h * meter_share ELSE neat_meter_m3_h END AS neat_m3_h,
-    CASE WHEN contains(shared, 'polymer_solution_flow') THEN solution_meter_m3_h * meter_share ELSE solution_meter_m3_h END AS solution_m3_h,
-    CASE WHEN contains(shared, 'makedown_water_flow') THEN makedown_meter_m3_h * meter_share ELSE makedown_meter_m3_h END AS makedown_m3_h,
-    CASE WHEN contains(shared, 'dilution_water_flow') THEN dilution_meter_m3_h * meter_share ELSE dilution_meter_m3_h END AS dilution_water_m3_h
+    CASE
+      WHEN contains(shared, 'polymer_neat_flow') THEN neat_meter_m3_h * meter_share
+      ELSE neat_meter_m3_h END AS neat_m3_h,
+    CASE
+      WHEN contains(shared, 'polymer_solution_flow') THEN solution_meter_m3_h * meter_share
+      ELSE solution_meter_m3_h END AS solution_m3_h,
+    CASE
+      WHEN contains(shared, 'makedown_water_flow') THEN makedown_meter_m3_h * meter_share
+      ELSE makedown_meter_m3_h END AS makedown_m3_h,
+    CASE
+      WHEN contains(shared, 'dilution_water_flow') THEN dilution_meter_m3_h * meter_share
+      ELSE dilution_meter_m3_h END AS dilution_water_m3_h
   FROM metered
 ), polymer AS (
   SELECT *,
@@ -59,7 +69,9 @@ WITH dated AS (
     CASE polymer_meter
       WHEN 'neat' THEN active_from_neat_kg_h(neat_m3_h, density_kg_m3, active_fraction)
       ELSE active_from_solution_kg_h(solution_m3_h, strength_pct) END AS active_kg_h,
-    is_processing AND q_m3_h IS NOT NULL AND CASE polymer_meter WHEN 'neat' THEN neat_m3_h ELSE solution_m3_h END IS NOT NULL AS is_valid,
+    is_processing
+      AND q_m3_h IS NOT NULL
+      AND CASE polymer_meter WHEN 'neat' THEN neat_m3_h ELSE solution_m3_h END IS NOT NULL AS is_valid,
     is_processing AND q_m3_h IS NOT NULL AND dose_meter_m3_h IS NOT NULL AND NOT is_valid AS is_unsplit,
     is_valid AND ts_pct IS NOT NULL AND active_kg_h IS NOT NULL AS is_dosed,
     coalesce(solution_m3_h, neat_m3_h + makedown_m3_h, active_kg_h / 1000.0 / nullif(strength_pct, 0) * 100.0) AS made_m3_h,
@@ -69,16 +81,24 @@ WITH dated AS (
       THEN CASE WHEN pump_power_coverage IS NULL THEN 0.0 ELSE pump_kw END
         + CASE WHEN device_power_coverage IS NULL THEN 0.0 ELSE device_kw END END AS drives_kw,
     is_processing AND discharge_kpa IS NOT NULL AND suction_kpa IS NOT NULL AS has_pump_dp,
-    CASE WHEN has_pump_dp THEN discharge_kpa - suction_kpa + hydrostatic_kpa(pump_elevation_m, sludge_sg) END AS rise_kpa,
+    CASE
+      WHEN has_pump_dp THEN discharge_kpa - suction_kpa + hydrostatic_kpa(pump_elevation_m, sludge_sg) END AS rise_kpa,
     CASE WHEN has_pump_dp AND q_m3_h IS NOT NULL
       THEN total_head_m(discharge_kpa - suction_kpa, sludge_sg, pump_elevation_m, q_m3_h, suction_pipe_m, discharge_pipe_m) END AS head_m,
     has_pump_dp AND q_m3_h IS NOT NULL AND pump_kw IS NOT NULL AS has_efficiency,
-    is_processing AND is_covered(mixing_upstream_pressure_coverage) AND is_covered(mixing_downstream_pressure_coverage) AND q_m3_h > 0 AS has_mixing_dp,
+    is_processing
+      AND is_covered(mixing_upstream_pressure_coverage)
+      AND is_covered(mixing_downstream_pressure_coverage)
+      AND q_m3_h > 0 AS has_mixing_dp,
     CASE WHEN has_mixing_dp THEN mixing_upstream_pressure_kpa - mixing_downstream_pressure_kpa
       - hydrostatic_kpa(mixing_elevation_m, sludge_sg) END AS drop_kpa,
-    NOT contains(by_register, 'sludge_flow') AND sludge_total_coverage >= 1.0 AND sludge_flow_coverage >= 1.0 AS has_sludge_pair,
+    NOT contains(by_register, 'sludge_flow')
+      AND sludge_total_coverage >= 1.0
+      AND sludge_flow_coverage >= 1.0 AS has_sludge_pair,
     NOT contains(by_register, 'polymer_') AND polymer_total_coverage >= 1.0
-      AND CASE polymer_meter WHEN 'neat' THEN polymer_neat_flow_coverage ELSE polymer_solution_flow_coverage END >= 1.0 AS has_polymer_pair
+      AND CASE polymer_meter
+        WHEN 'neat' THEN polymer_neat_flow_coverage
+        ELSE polymer_solution_flow_coverage END >= 1.0 AS has_polymer_pair
   FROM flows
 )
 SELECT
@@ -95,7 +115,9 @@ SELECT
   CASE WHEN pump_run_coverage IS NULL
     THEN CASE WHEN state <> 'unknown' THEN is_on::INTEGER END
     ELSE pump_run_share * pump_run_coverage END / 60.0 AS run_h,
-  CASE WHEN pump_run_coverage IS NULL THEN (state = 'unknown')::INTEGER ELSE 1.0 - pump_run_coverage END / 60.0 AS run_unknown_h,
+  CASE
+    WHEN pump_run_coverage IS NULL THEN (state = 'unknown')::INTEGER
+    ELSE 1.0 - pump_run_coverage END / 60.0 AS run_unknown_h,
   is_running(state) IS TRUE OR is_lost AS is_fed,
   CASE WHEN is_fed THEN q_m3_h / 60.0 END AS feed_volume_all_m3,
   CASE WHEN is_fed AND ts_pct IS NULL THEN q_m3_h ELSE 0.0 * q_m3_h END / 60.0 AS feed_untested_m3,
@@ -124,7 +146,10 @@ SELECT
   CASE WHEN is_dosed THEN wash_m3_h / 60.0 END AS wash_water_m3,
   wash_m3_h / 60.0 AS wash_water_all_m3,
   CASE WHEN is_dosed
-    THEN CASE dilution_counted WHEN 'none' THEN 0.0 WHEN 'polymer' THEN polymer_water_m3_h ELSE polymer_water_m3_h + wash_m3_h END / 60.0
+    THEN CASE dilution_counted
+      WHEN 'none' THEN 0.0
+      WHEN 'polymer' THEN polymer_water_m3_h
+      ELSE polymer_water_m3_h + wash_m3_h END / 60.0
     END AS dilution_m3,
   CASE WHEN is_dosed THEN water_per_m3 END AS water_price,
   CASE WHEN polymer_water_m3_h IS NOT NULL OR wash_m3_h IS NOT NULL
@@ -139,10 +164,12 @@ SELECT
   head_m AS pump_head_m,
   CASE WHEN has_efficiency THEN pump_kw / 60.0 END AS pump_electric_kwh,
   CASE WHEN has_efficiency THEN pump_power_hydraulic_kw(q_m3_h, rise_kpa) / 60.0 END AS pump_hydraulic_kwh,
-  CASE WHEN has_efficiency THEN pump_power_hydraulic_kw(q_m3_h, hydrostatic_kpa(head_m, sludge_sg)) / 60.0 END AS pump_head_kwh,
+  CASE
+    WHEN has_efficiency THEN pump_power_hydraulic_kw(q_m3_h, hydrostatic_kpa(head_m, sludge_sg)) / 60.0 END AS pump_head_kwh,
   CASE WHEN is_processing THEN suction_kpa END AS suction_kpa,
   suction_minimum_kpa,
-  CASE WHEN is_on AND is_covered(seal_water_flow_coverage) THEN greatest(seal_water_flow_m3_h, 0.0) / 60.0 END AS seal_water_m3,
+  CASE
+    WHEN is_on AND is_covered(seal_water_flow_coverage) THEN greatest(seal_water_flow_m3_h, 0.0) / 60.0 END AS seal_water_m3,
   drop_kpa AS mixing_dp_kpa,
   CASE WHEN has_mixing_dp THEN q_m3_h / 60.0 END AS mixing_feed_m3,
   q_m3_h,

@@ -14,7 +14,12 @@ WITH used AS (
     AND (line, sample_id) NOT IN (SELECT (line, sample_id) FROM work.samples_outside)
 ), lab AS (
   SELECT u.*, u.point || ' ' || u.analyte AS what, w.value AS own_ts_pct
-  FROM used u LEFT JOIN used w ON u.analyte = 'vs' AND w.analyte = 'ts' AND w.sample_id = u.sample_id AND w.line = u.line AND w.point = u.point
+  FROM used u
+  LEFT JOIN used w ON u.analyte = 'vs'
+    AND w.analyte = 'ts'
+    AND w.sample_id = u.sample_id
+    AND w.line = u.line
+    AND w.point = u.point
 )
 SELECT
   t.line, t.kind, t.operating_day, t.label,

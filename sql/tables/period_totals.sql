@@ -11,8 +11,15 @@ WITH last_minute AS (
   SELECT line, operating_day, max(minute_utc) + INTERVAL 1 MINUTE AS end_utc FROM work.minute_kpi
   WHERE is_processing AND operating_day IN (SELECT operating_day FROM work.rolling_hour_days) GROUP BY ALL
 ), windows AS (
-  SELECT l.line, l.operating_day, l.end_utc, w.kind, l.end_utc - to_hours(w.hours) AS start_utc, l.operating_day - w.back AS minute_day
-  FROM last_minute l CROSS JOIN (VALUES ('1 h', 1, 0), ('1 h', 1, 1), ('8 h', 8, 0), ('8 h', 8, 1), ('24 h', 24, 0), ('24 h', 24, 1)) w (kind, hours, back)
+  SELECT
+    l.line,
+    l.operating_day,
+    l.end_utc,
+    w.kind,
+    l.end_utc - to_hours(w.hours) AS start_utc,
+    l.operating_day - w.back AS minute_day
+  FROM last_minute l
+  CROSS JOIN (VALUES ('1 h', 1, 0), ('1 h', 1, 1), ('8 h', 8, 0), ('8 h', 8, 1), ('24 h', 24, 0), ('24 h', 24, 1)) w (kind, hours, back)
 ), touched AS (
   SELECT operating_day AS minute_day, (epoch_us(hour_utc) // 3600000000)::VARCHAR AS hour_label, * FROM work.minute_kpi
   WHERE operating_day IN (SELECT operating_day FROM work.touched_days)
@@ -65,8 +72,10 @@ SELECT
   sum(CASE WHEN polymer_price IS NOT NULL THEN dry_solids_t END) AS polymer_cost_solids_t,
   sum(dilution_m3) AS dilution_m3,
   sum(CASE WHEN dilution_m3 IS NOT NULL THEN feed_volume_m3 END) AS diluted_feed_m3,
-  sum(wash_water_m3) AS wash_on_solids_m3, sum(CASE WHEN wash_water_m3 IS NOT NULL THEN dry_solids_t END) AS wash_solids_t,
-  sum(polymer_water_m3) AS polymer_water_on_solids_m3, sum(CASE WHEN polymer_water_m3 IS NOT NULL THEN dry_solids_t END) AS polymer_water_solids_t,
+  sum(wash_water_m3) AS wash_on_solids_m3,
+  sum(CASE WHEN wash_water_m3 IS NOT NULL THEN dry_solids_t END) AS wash_solids_t,
+  sum(polymer_water_m3) AS polymer_water_on_solids_m3,
+  sum(CASE WHEN polymer_water_m3 IS NOT NULL THEN dry_solids_t END) AS polymer_water_solids_t,
   sum(water_price * (coalesce(polymer_water_m3, 0.0) + coalesce(wash_water_m3, 0.0))) AS water_cost,
   sum(CASE WHEN water_price IS NOT NULL THEN dry_solids_t END) AS water_cost_solids_t,
   sum(power_price * energy_kwh) AS power_cost,
@@ -89,10 +98,12 @@ FROM member
 GROUP BY line, kind, operating_day, label
 )
 SELECT summed.* EXCLUDE (processing_arrangements, standing_arrangements, mixing_scaled_sum, mixing_k, mixing_b0, mixing_flow_span, reference_flow_m3_h),
-  CASE WHEN kind = 'day' THEN (processing_minutes = 0 AND unknown_minutes >= unjudged_minutes)::INTEGER END AS unjudged_days,
+  CASE
+    WHEN kind = 'day' THEN (processing_minutes = 0 AND unknown_minutes >= unjudged_minutes)::INTEGER END AS unjudged_days,
   CASE WHEN processing_minutes > 0 THEN processing_arrangements ELSE standing_arrangements END AS arrangements,
   CASE WHEN mixing_dp_minutes = 0 THEN NULL
-    WHEN mixing_dp_minutes >= curve_points AND mixing_flow_span >= flow_span_share THEN 'fit' ELSE 'scaled' END AS mixing_dp_ref_method,
+    WHEN mixing_dp_minutes >= curve_points AND mixing_flow_span >= flow_span_share THEN 'fit'
+      ELSE 'scaled' END AS mixing_dp_ref_method,
   CASE mixing_dp_ref_method WHEN 'fit' THEN mixing_b0 + mixing_k * reference_flow_m3_h * reference_flow_m3_h
     WHEN 'scaled' THEN mixing_scaled_sum / mixing_dp_minutes END AS mixing_dp_ref_kpa
 FROM summed CROSS JOIN work.limits;

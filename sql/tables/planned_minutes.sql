@@ -13,4 +13,5 @@ WITH local AS (
 SELECT DISTINCT l.line, l.minute_utc
 FROM local l
 JOIN planned_times p ON p.line = l.line AND p.iso_weekday = isodow(l.at_local)
-  AND hour(l.at_local) * 60 + minute(l.at_local) >= p.from_min AND hour(l.at_local) * 60 + minute(l.at_local) < p.to_min;
+  AND hour(l.at_local) * 60 + minute(l.at_local) >= p.from_min
+    AND hour(l.at_local) * 60 + minute(l.at_local) < p.to_min;

@@ -18,7 +18,10 @@ WITH serving AS (
 ), spans AS (
   SELECT v.*, b.* EXCLUDE (plant, line, pump, to_utc, curve_rms_m)
   FROM serving v
-  LEFT JOIN pump_baselines b ON b.line = v.line AND b.pump = v.pump AND v.last_served_utc > b.from_utc AND v.last_served_utc <= b.to_utc
+  LEFT JOIN pump_baselines b ON b.line = v.line
+    AND b.pump = v.pump
+    AND v.last_served_utc > b.from_utc
+    AND v.last_served_utc <= b.to_utc
 ), shown AS (
   SELECT m.plant, m.line, b.pump, b.week_start_day, m.operating_day, m.minute_utc, b.measured_day,
     b.no_reference, b.slip_form, b.slip_k0, b.displacement_m3_rev,
@@ -44,7 +47,20 @@ WITH serving AS (
   WHERE m.state = 'processing'
     AND m.operating_day BETWEEN (SELECT min(week_start_day) FROM work.touched_weeks) AND (SELECT max(week_start_day) + 6 FROM work.touched_weeks)
 )
-SELECT plant, line, pump, week_start_day, operating_day, minute_utc, measured_day, no_reference, q_m3_h, speed_rpm, power_kw, discharge_kpa, dp_kpa,
+SELECT
+  plant,
+  line,
+  pump,
+  week_start_day,
+  operating_day,
+  minute_utc,
+  measured_day,
+  no_reference,
+  q_m3_h,
+  speed_rpm,
+  power_kw,
+  discharge_kpa,
+  dp_kpa,
   CASE WHEN h_star_m IS NOT NULL THEN q_star_m3_h END AS q_star_m3_h, h_star_m,
   slip_m3_h, slip_m3_h / (60.0 * displacement_m3_rev * speed_rpm) AS slip_fraction,
   coalesce(CASE WHEN h_ref_m > 0 THEN h_star_m / h_ref_m END, slip_m3_h / CASE slip_form WHEN 'sqrt' THEN sqrt(dp_kpa) ELSE dp_kpa END

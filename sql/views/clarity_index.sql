@@ -11,7 +11,12 @@ WITH baseline AS (
   WHERE k.feed_ts_pct IS NOT NULL AND k.filtrate_tss_mg_l IS NOT NULL
     AND EXISTS (SELECT 1 FROM baseline_periods b WHERE b.plant = k.plant AND b.line = k.line AND k.operating_day BETWEEN b.first_day AND b.last_day)
 ), near AS (
-  SELECT d.plant, d.line, d.operating_day, any_value(d.feed_ts_pct) AS feed_ts_pct, any_value(d.filtrate_tss_mg_l) AS filtrate_tss_mg_l,
+  SELECT
+    d.plant,
+    d.line,
+    d.operating_day,
+    any_value(d.feed_ts_pct) AS feed_ts_pct,
+    any_value(d.filtrate_tss_mg_l) AS filtrate_tss_mg_l,
     count(b.filtrate_tss_mg_l)::INTEGER AS baseline_days, median(b.filtrate_tss_mg_l) AS middle_mg_l
   FROM kpi_day d
   LEFT JOIN baseline b ON b.plant = d.plant AND b.line = d.line AND abs(b.feed_ts_pct - d.feed_ts_pct) <= 0.25

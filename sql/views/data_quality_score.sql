@@ -15,7 +15,9 @@ WITH closure AS (
     arg_min(b.solids_closure, (b.kind = 'month', b.line = 'all lines')) AS solids_closure,
     arg_min(b.kind || ', ' || b.line, (b.kind = 'month', b.line = 'all lines')) AS closure_of
   FROM line_day d
-  JOIN solids_balance b ON b.plant = d.plant AND b.line IN (d.line, 'all lines') AND d.operating_day BETWEEN b.period_start_day AND b.period_end_day
+  JOIN solids_balance b ON b.plant = d.plant
+    AND b.line IN (d.line, 'all lines')
+    AND d.operating_day BETWEEN b.period_start_day AND b.period_end_day
   WHERE b.solids_closure IS NOT NULL AND b.is_whole
   GROUP BY ALL
 ), day_end AS (
@@ -24,18 +26,26 @@ WITH closure AS (
 ), first_receipt AS (
   SELECT plant, min(received_utc) AS first_received_utc FROM loads WHERE first_utc IS NOT NULL GROUP BY plant
 ), dated AS (
-  SELECT plant, load_id, layout, (received_utc AT TIME ZONE 'UTC')::DATE AS received_day FROM loads WHERE first_utc IS NOT NULL
+  SELECT plant, load_id, layout, (received_utc AT TIME ZONE 'UTC')::DATE AS received_day
+  FROM loads
+  WHERE first_utc IS NOT NULL
 ), delivery AS (
   SELECT plant, layout, greatest(1.0, coalesce(median(received_day - before_day), 1.0)) AS every_days
   FROM (SELECT *, lag(received_day) OVER (PARTITION BY plant, layout ORDER BY received_day) AS before_day
         FROM (SELECT DISTINCT plant, layout, received_day FROM dated))
   GROUP BY plant, layout
 ), backfill AS (
-  SELECT plant, d.received_day FROM dated d JOIN load_days l USING (plant, load_id) GROUP BY plant, d.received_day HAVING count(DISTINCT l.operating_day) > 31
+  SELECT plant, d.received_day
+  FROM dated d
+  JOIN load_days l USING (plant, load_id)
+  GROUP BY plant, d.received_day
+  HAVING count(DISTINCT l.operating_day) > 31
 ), loaded AS (
   SELECT d.plant, d.operating_day, 1.0 - ratio_or_null(sum(f.values_set_aside), sum(f.values_read)) AS validity,
     count(DISTINCT f.layout) FILTER (f.last_utc >= d.end_utc - INTERVAL 1 HOUR AND f.received_utc <= d.end_utc + to_hours((24.0 * (1.0 + v.every_days))::BIGINT)) AS in_time,
-    CASE WHEN in_time < d.data_layouts AND bool_or(b.received_day IS NOT NULL AND f.last_utc >= d.end_utc - INTERVAL 1 HOUR) THEN NULL
+    CASE
+      WHEN in_time < d.data_layouts
+        AND bool_or(b.received_day IS NOT NULL AND f.last_utc >= d.end_utc - INTERVAL 1 HOUR) THEN NULL
       WHEN d.data_layouts > 0 AND d.end_utc + INTERVAL 24 HOUR >= any_value(r.first_received_utc) THEN least(1.0, in_time / d.data_layouts) END AS timeliness
   FROM day_end d
   JOIN first_receipt r ON r.plant = d.plant
@@ -49,18 +59,34 @@ WITH closure AS (
   SELECT d.plant, d.line, d.operating_day, k.processing_minutes,
     ratio_or_null(k.valid_minutes, k.processing_minutes + k.lost_minutes) AS completeness,
     d.lab_coverage, f.validity, c.solids_closure, c.closure_of,
-    CASE WHEN c.solids_closure > 0 THEN 1.0 - least(1.0, abs(ln(c.solids_closure)) / 0.20) WHEN c.solids_closure IS NOT NULL THEN 0.0 END AS closure_part,
+    CASE
+      WHEN c.solids_closure > 0 THEN 1.0 - least(1.0, abs(ln(c.solids_closure)) / 0.20)
+      WHEN c.solids_closure IS NOT NULL THEN 0.0 END AS closure_part,
     f.timeliness
   FROM line_day d
   JOIN kpi_day k ON k.plant = d.plant AND k.line = d.line AND k.operating_day = d.operating_day
   LEFT JOIN closure c ON c.plant = d.plant AND c.line = d.line AND c.operating_day = d.operating_day
   LEFT JOIN loaded f ON f.plant = d.plant AND f.operating_day = d.operating_day
 )
-SELECT plant, line, operating_day, processing_minutes, completeness, lab_coverage, validity, solids_closure, closure_of, closure_part, timeliness,
+SELECT
+  plant,
+  line,
+  operating_day,
+  processing_minutes,
+  completeness,
+  lab_coverage,
+  validity,
+  solids_closure,
+  closure_of,
+  closure_part,
+  timeliness,
   ((completeness IS NOT NULL)::INTEGER + (lab_coverage IS NOT NULL)::INTEGER + (validity IS NOT NULL)::INTEGER + (closure_part IS NOT NULL)::INTEGER
     + (timeliness IS NOT NULL)::INTEGER)::INTEGER AS parts_known,
-  CASE WHEN processing_minutes > 0 THEN 100.0 * least(completeness, lab_coverage, validity, closure_part, timeliness) END AS quality_score,
+  CASE
+    WHEN processing_minutes > 0 THEN 100.0 * least(completeness, lab_coverage, validity, closure_part, timeliness) END AS quality_score,
   CASE WHEN quality_score IS NULL THEN NULL
     WHEN 100.0 * completeness <= quality_score THEN 'completeness' WHEN 100.0 * lab_coverage <= quality_score THEN 'lab coverage'
-    WHEN 100.0 * validity <= quality_score THEN 'validity' WHEN 100.0 * closure_part <= quality_score THEN 'closure' ELSE 'timeliness' END AS weakest
+    WHEN 100.0 * validity <= quality_score THEN 'validity'
+      WHEN 100.0 * closure_part <= quality_score THEN 'closure'
+      ELSE 'timeliness' END AS weakest
 FROM part;

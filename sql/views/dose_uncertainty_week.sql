@@ -8,8 +8,13 @@
 -- known limits: parts of days that share a held sample count as fully shared, which is the larger figure
 CREATE OR REPLACE VIEW dose_uncertainty_week AS
 WITH day AS (
-  SELECT k.plant, k.line, (k.operating_day - ((isodow(k.operating_day) - s.week_start + 7) % 7)::INTEGER)::DATE AS week_start_day, k.dry_solids_t,
-    k.dose_active_kg_t_u_held / k.dose_active_kg_t AS held, k.dose_active_kg_t_u_systematic / k.dose_active_kg_t AS systematic,
+  SELECT
+    k.plant,
+    k.line,
+    (k.operating_day - ((isodow(k.operating_day) - s.week_start + 7) % 7)::INTEGER)::DATE AS week_start_day,
+    k.dry_solids_t,
+    k.dose_active_kg_t_u_held / k.dose_active_kg_t AS held,
+    k.dose_active_kg_t_u_systematic / k.dose_active_kg_t AS systematic,
     greatest(pow(k.dose_active_kg_t_u_random / k.dose_active_kg_t, 2) - pow(held, 2), 0.0) AS random_2
   FROM kpi_day k JOIN line_settings s ON s.plant = k.plant AND s.line = k.line
   WHERE k.dose_active_kg_t_u IS NOT NULL AND k.dry_solids_t > 0
@@ -19,7 +24,10 @@ WITH day AS (
     sum(dry_solids_t * systematic) / sum(dry_solids_t) AS systematic
   FROM day GROUP BY plant, line, week_start_day
 ), fully_shared AS (
-  SELECT k.plant, k.line, (k.operating_day - ((isodow(k.operating_day) - s.week_start + 7) % 7)::INTEGER)::DATE AS week_start_day,
+  SELECT
+    k.plant,
+    k.line,
+    (k.operating_day - ((isodow(k.operating_day) - s.week_start + 7) % 7)::INTEGER)::DATE AS week_start_day,
     sum(k.dry_solids_all_t_u) * ratio_or_null(sum(k.dry_solids_all_t), sum(k.dry_solids_all_t) FILTER (k.dry_solids_all_t_u IS NOT NULL))
       AS dry_solids_all_t_u,
     ratio_or_null(sum(k.mixing_dp_ref_kpa_u * k.mixing_dp_minutes), sum(k.mixing_dp_minutes) FILTER (k.mixing_dp_ref_kpa_u IS NOT NULL))
@@ -27,7 +35,13 @@ WITH day AS (
   FROM kpi_day k JOIN line_settings s ON s.plant = k.plant AND s.line = k.line
   GROUP BY ALL
 )
-SELECT w.plant, w.line, w.week_start_day, w.iso_week, coalesce(a.dosed_days, 0)::INTEGER AS dosed_days, w.dose_active_kg_t,
+SELECT
+  w.plant,
+  w.line,
+  w.week_start_day,
+  w.iso_week,
+  coalesce(a.dosed_days, 0)::INTEGER AS dosed_days,
+  w.dose_active_kg_t,
   w.dose_active_kg_t * sqrt(pow(a.random, 2) + pow(a.systematic, 2)) AS dose_active_kg_t_u,
   w.dose_active_kg_t * a.random AS dose_active_kg_t_u_random,
   w.dose_active_kg_t * a.systematic AS dose_active_kg_t_u_systematic,

@@ -7,12 +7,33 @@
 --               two pairs at least; the difference is taken as the same at every level
 CREATE OR REPLACE VIEW lab_method_bias AS
 WITH pair AS (
-  SELECT a.plant, a.line, a.point, a.analyte, a.unit, a.method AS preferred_method, b.method AS other_method, a.sample_id, b.value - a.value AS difference
+  SELECT
+    a.plant,
+    a.line,
+    a.point,
+    a.analyte,
+    a.unit,
+    a.method AS preferred_method,
+    b.method AS other_method,
+    a.sample_id,
+    b.value - a.value AS difference
   FROM lab_results a JOIN lab_results b
-    ON b.plant = a.plant AND b.line = a.line AND b.point = a.point AND b.analyte = a.analyte AND b.sample_id = a.sample_id || ' [' || b.method || ']'
+    ON b.plant = a.plant
+      AND b.line = a.line
+      AND b.point = a.point
+      AND b.analyte = a.analyte
+      AND b.sample_id = a.sample_id || ' [' || b.method || ']'
   WHERE a.is_used AND a.detection_limit IS NULL AND b.detection_limit IS NULL
 ), summed AS (
-  SELECT plant, line, point, analyte, any_value(unit) AS unit, preferred_method, other_method, count(*)::INTEGER AS pairs,
+  SELECT
+    plant,
+    line,
+    point,
+    analyte,
+    any_value(unit) AS unit,
+    preferred_method,
+    other_method,
+    count(*)::INTEGER AS pairs,
     avg(difference ORDER BY sample_id) AS mean_difference, stddev_samp(difference ORDER BY sample_id) AS sd_difference
   FROM pair GROUP BY plant, line, point, analyte, preferred_method, other_method
 )

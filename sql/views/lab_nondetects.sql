@@ -24,17 +24,32 @@ WITH result AS (
     sum(count(*)) OVER (PARTITION BY plant, line, point, analyte, period ORDER BY x) AS not_above
   FROM result GROUP BY plant, line, point, analyte, period, x
 ), chance AS (
-  SELECT *, product(1e0 - detected / not_above) OVER (PARTITION BY plant, line, point, analyte, period ORDER BY x DESC) AS below
+  SELECT
+    *,
+    product(1e0 - detected / not_above) OVER (PARTITION BY plant, line, point, analyte, period ORDER BY x DESC) AS below
   FROM step
 ), mass AS (
-  SELECT *, coalesce(lag(below) OVER (PARTITION BY plant, line, point, analyte, period ORDER BY x DESC), 1e0) - below AS share FROM chance
+  SELECT
+    *,
+    coalesce(lag(below) OVER (PARTITION BY plant, line, point, analyte, period ORDER BY x DESC), 1e0) - below AS share
+  FROM chance
 ), estimate AS (
-  SELECT plant, line, point, analyte, period, sum(x * share ORDER BY x) + min(x) * arg_min(below, x) AS kaplan_meier FROM mass GROUP BY ALL
+  SELECT plant, line, point, analyte, period, sum(x * share ORDER BY x) + min(x) * arg_min(below, x) AS kaplan_meier
+  FROM mass
+  GROUP BY ALL
 )
 SELECT
-  r.plant, r.line, r.point, r.analyte, r.period.kind AS period_kind, r.period.first_day AS period_start_day, any_value(r.unit) AS unit,
+  r.plant,
+  r.line,
+  r.point,
+  r.analyte,
+  r.period.kind AS period_kind,
+  r.period.first_day AS period_start_day,
+  any_value(r.unit) AS unit,
   count(*)::INTEGER AS samples, (count(*) FILTER (r.is_below))::INTEGER AS non_detects,
-  avg(r.at_zero ORDER BY r.sample_id) AS mean_at_zero, avg(r.value ORDER BY r.sample_id) AS mean_at_half, avg(r.at_limit ORDER BY r.sample_id) AS mean_at_limit,
+  avg(r.at_zero ORDER BY r.sample_id) AS mean_at_zero,
+  avg(r.value ORDER BY r.sample_id) AS mean_at_half,
+  avg(r.at_limit ORDER BY r.sample_id) AS mean_at_limit,
   CASE WHEN non_detects < samples THEN any_value(e.kaplan_meier) END AS mean_kaplan_meier
 FROM result r JOIN estimate e USING (plant, line, point, analyte, period)
 GROUP BY r.plant, r.line, r.point, r.analyte, r.period

@@ -12,7 +12,8 @@ WITH ordered AS (
     AND unused_reason IS DISTINCT FROM 'another method of the same sample counts'
   WINDOW series AS (PARTITION BY plant, line, point, analyte ORDER BY from_utc, to_utc, sample_id)
 ), numbered AS (
-  SELECT *, count_if(is_new) OVER (PARTITION BY plant, line, point, analyte ORDER BY from_utc, to_utc, sample_id) AS run FROM ordered
+  SELECT *, count_if(is_new) OVER (PARTITION BY plant, line, point, analyte ORDER BY from_utc, to_utc, sample_id) AS run
+  FROM ordered
 )
 SELECT plant, line, point, analyte, any_value(shown) AS value, any_value(unit) AS unit, count(*)::INTEGER AS times,
   min(operating_day) AS first_day, max(operating_day) AS last_day

@@ -8,10 +8,19 @@
 CREATE OR REPLACE VIEW meter_doubts AS
 WITH rests AS (
   SELECT * FROM (VALUES
-    ('dose_active_kg_t', 'sludge_flow'), ('dose_active_kg_t', 'polymer_neat_flow'), ('dose_active_kg_t', 'polymer_solution_flow'), ('dose_active_kg_t', 'feed_solids'),
+    ('dose_active_kg_t', 'sludge_flow'),
+    ('dose_active_kg_t', 'polymer_neat_flow'),
+    ('dose_active_kg_t', 'polymer_solution_flow'),
+    ('dose_active_kg_t', 'feed_solids'),
     ('polymer_active_kg', 'polymer_neat_flow'), ('polymer_active_kg', 'polymer_solution_flow'),
-    ('dry_solids_t', 'sludge_flow'), ('dry_solids_t', 'feed_solids'), ('feed_volume_m3', 'sludge_flow'), ('mixing_dp_ref_kpa', 'sludge_flow'),
-    ('energy_kwh_t', 'sludge_flow'), ('energy_kwh_t', 'feed_solids'), ('cost_total_per_t', 'sludge_flow'), ('cost_total_per_t', 'polymer_neat_flow'),
+    ('dry_solids_t', 'sludge_flow'),
+    ('dry_solids_t', 'feed_solids'),
+    ('feed_volume_m3', 'sludge_flow'),
+    ('mixing_dp_ref_kpa', 'sludge_flow'),
+    ('energy_kwh_t', 'sludge_flow'),
+    ('energy_kwh_t', 'feed_solids'),
+    ('cost_total_per_t', 'sludge_flow'),
+    ('cost_total_per_t', 'polymer_neat_flow'),
     ('cost_total_per_t', 'polymer_solution_flow'), ('cost_total_per_t', 'feed_solids'), ('capture_pct', 'feed_solids'),
     ('wear_index', 'sludge_flow'), ('slip_index', 'sludge_flow')
   ) AS r(kpi, role)

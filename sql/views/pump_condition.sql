@@ -10,11 +10,24 @@
 --          runs in it; dry run of a day counts for the pump in service when the day began
 CREATE OR REPLACE VIEW pump_condition AS
 WITH serving AS (
-  SELECT k.plant, k.line, k.week_start_day, p.pump, p.pump_kind, k.period_end_utc, k.run_h, k.starts, k.processing_minutes, k.data_version,
+  SELECT
+    k.plant,
+    k.line,
+    k.week_start_day,
+    p.pump,
+    p.pump_kind,
+    k.period_end_utc,
+    k.run_h,
+    k.starts,
+    k.processing_minutes,
+    k.data_version,
     p.from_utc <= k.period_start_utc AND p.to_utc >= k.period_end_utc AS is_whole_week,
     greatest(p.from_utc, k.period_start_utc) AS from_utc, least(p.to_utc, k.period_end_utc) AS to_utc
   FROM kpi_week k
-  JOIN pump_spans p ON p.plant = k.plant AND p.line = k.line AND p.from_utc < k.period_end_utc AND p.to_utc > k.period_start_utc
+  JOIN pump_spans p ON p.plant = k.plant
+    AND p.line = k.line
+    AND p.from_utc < k.period_end_utc
+    AND p.to_utc > k.period_start_utc
 ), part AS (
   SELECT v.plant, v.line, v.pump, v.week_start_day,
     coalesce(sum(date_diff('second', greatest(r.start_utc, v.from_utc), least(r.end_utc, v.to_utc))), 0) / 3600.0 AS run_h,
@@ -23,16 +36,25 @@ WITH serving AS (
   LEFT JOIN runs r ON r.plant = v.plant AND r.line = v.line AND r.start_utc < v.to_utc AND r.end_utc > v.from_utc
   WHERE NOT v.is_whole_week GROUP BY ALL
 ), week AS (
-  SELECT v.plant, v.line, v.pump, v.week_start_day, any_value(v.pump_kind) AS pump_kind, any_value(v.period_end_utc) AS period_end_utc,
+  SELECT
+    v.plant,
+    v.line,
+    v.pump,
+    v.week_start_day,
+    any_value(v.pump_kind) AS pump_kind,
+    any_value(v.period_end_utc) AS period_end_utc,
     any_value(coalesce(x.run_h, v.run_h)) AS run_h, any_value(coalesce(x.starts, v.starts)) AS starts,
-    any_value(v.processing_minutes) FILTER (v.is_whole_week) AS processing_minutes, any_value(v.data_version) AS data_version
+    any_value(v.processing_minutes) FILTER (v.is_whole_week) AS processing_minutes,
+    any_value(v.data_version) AS data_version
   FROM serving v
   LEFT JOIN part x ON x.plant = v.plant AND x.line = v.line AND x.pump = v.pump AND x.week_start_day = v.week_start_day
   GROUP BY v.plant, v.line, v.pump, v.week_start_day
 ), dry AS (
   SELECT v.plant, v.line, v.pump, v.week_start_day, sum(d.dry_run_minutes)::INTEGER AS dry_run_minutes
   FROM serving v
-  JOIN line_day d ON d.plant = v.plant AND d.line = v.line AND d.operating_day BETWEEN v.week_start_day AND v.week_start_day + 6
+  JOIN line_day d ON d.plant = v.plant
+    AND d.line = v.line
+    AND d.operating_day BETWEEN v.week_start_day AND v.week_start_day + 6
   LEFT JOIN kpi_day y ON y.plant = d.plant AND y.line = d.line AND y.operating_day = d.operating_day
   WHERE v.is_whole_week OR (y.period_start_utc >= v.from_utc AND y.period_start_utc < v.to_utc) GROUP BY ALL
 ), first_minute AS (
@@ -41,12 +63,19 @@ WITH serving AS (
   SELECT w.plant, w.line, w.pump, w.week_start_day, w.period_end_utc,
     max(l.at_utc) AS service_utc, max(l.at_utc) FILTER (l.resets_overhaul) AS overhaul_utc
   FROM week w
-  JOIN service_log l ON l.plant = w.plant AND l.line = w.line AND l.pump = w.pump AND l.at_utc < w.period_end_utc GROUP BY ALL
+  JOIN service_log l ON l.plant = w.plant AND l.line = w.line AND l.pump = w.pump AND l.at_utc < w.period_end_utc
+  GROUP BY ALL
 ), served AS (
-  SELECT e.*, greatest(r.start_utc, p.from_utc) AS run_from_utc, least(r.end_utc, p.to_utc, e.period_end_utc) AS run_to_utc
+  SELECT
+    e.*,
+    greatest(r.start_utc, p.from_utc) AS run_from_utc,
+    least(r.end_utc, p.to_utc, e.period_end_utc) AS run_to_utc
   FROM entry e
   JOIN pump_spans p ON p.plant = e.plant AND p.line = e.line AND p.pump = e.pump
-  LEFT JOIN runs r ON r.plant = e.plant AND r.line = e.line AND r.start_utc < least(p.to_utc, e.period_end_utc) AND r.end_utc > p.from_utc
+  LEFT JOIN runs r ON r.plant = e.plant
+    AND r.line = e.line
+    AND r.start_utc < least(p.to_utc, e.period_end_utc)
+    AND r.end_utc > p.from_utc
     AND r.end_utc > least(e.service_utc, coalesce(e.overhaul_utc, e.service_utc))
 ), counted AS (
   SELECT plant, line, pump, week_start_day, service_utc, overhaul_utc,
@@ -75,15 +104,26 @@ SELECT w.plant, w.pump, w.week_start_day, w.line, w.pump_kind,
   CASE WHEN c.service_utc IS NOT NULL THEN coalesce(n.since_service_h, 0.0) END AS run_since_service_unknown_h,
   CASE WHEN c.overhaul_utc IS NOT NULL THEN coalesce(n.since_overhaul_h, 0.0) END AS run_since_overhaul_unknown_h,
   c.service_utc < f.first_utc AS service_counted_from_data, c.overhaul_utc < f.first_utc AS overhaul_counted_from_data,
-  coalesce(w.processing_minutes, p.processing_minutes, 0) AS processing_minutes, p.reference_day, coalesce(p.index_minutes, 0) AS index_minutes, coalesce(p.index_days, 0) AS index_days,
-  p.flow_at_reference_speed_m3_h, p.head_at_reference_speed_m, p.wear_index, p.slip_flow_m3_h, p.slip_fraction, p.slip_index,
+  coalesce(w.processing_minutes, p.processing_minutes, 0) AS processing_minutes,
+  p.reference_day,
+  coalesce(p.index_minutes, 0) AS index_minutes,
+  coalesce(p.index_days, 0) AS index_days,
+  p.flow_at_reference_speed_m3_h,
+  p.head_at_reference_speed_m,
+  p.wear_index,
+  p.slip_flow_m3_h,
+  p.slip_fraction,
+  p.slip_index,
   p.index_p25, p.index_p75, p.index_se, p.index_u_systematic,
   CASE WHEN p.line IS NULL THEN 'no processing' ELSE p.index_reason END AS index_reason,
   p.system_p0_kpa, p.system_k, coalesce(p.system_minutes, 0) AS system_minutes,
   CASE WHEN p.line IS NULL THEN 'no processing' ELSE p.system_reason END AS system_reason,
   p.wire_to_water_pct, w.data_version
 FROM week w
-LEFT JOIN pump_weeks p ON p.plant = w.plant AND p.line = w.line AND p.pump = w.pump AND p.week_start_day = w.week_start_day
+LEFT JOIN pump_weeks p ON p.plant = w.plant
+  AND p.line = w.line
+  AND p.pump = w.pump
+  AND p.week_start_day = w.week_start_day
 LEFT JOIN dry d ON d.plant = w.plant AND d.line = w.line AND d.pump = w.pump AND d.week_start_day = w.week_start_day
 LEFT JOIN counted c ON c.plant = w.plant AND c.line = w.line AND c.pump = w.pump AND c.week_start_day = w.week_start_day
 LEFT JOIN not_known n ON n.plant = w.plant AND n.line = w.line AND n.pump = w.pump AND n.week_start_day = w.week_start_day

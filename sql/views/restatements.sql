@@ -15,7 +15,12 @@ WITH kept AS (
 ), turn AS (
   SELECT DISTINCT plant, line, week_start_day, known_from_utc AS at_utc FROM kept WHERE version > 1
 ), week AS (
-  SELECT t.plant, t.line, t.week_start_day, t.at_utc, count(b.dose_active_kg_t) >= 3 AND sum(b.processing_minutes) >= 600 AS is_published,
+  SELECT
+    t.plant,
+    t.line,
+    t.week_start_day,
+    t.at_utc,
+    count(b.dose_active_kg_t) >= 3 AND sum(b.processing_minutes) >= 600 AS is_published,
     ratio_or_null(sum(b.polymer_active_kg), sum(b.dry_solids_t)) AS week_dose_old_kg_t,
     ratio_or_null(sum(a.polymer_active_kg), sum(a.dry_solids_t)) AS week_dose_new_kg_t
   FROM turn t
@@ -41,7 +46,11 @@ WITH kept AS (
       {'kpi': 'run_h', 'old': o.run_h, 'new': n.run_h},
       {'kpi': 'is_provisional', 'old': o.is_provisional::INTEGER::DOUBLE, 'new': n.is_provisional::INTEGER::DOUBLE}
     ]) AS k
-  FROM kept n JOIN kept o ON o.plant = n.plant AND o.line = n.line AND o.operating_day = n.operating_day AND o.version = n.old_version
+  FROM kept n
+  JOIN kept o ON o.plant = n.plant
+    AND o.line = n.line
+    AND o.operating_day = n.operating_day
+    AND o.version = n.old_version
 )
 SELECT l.plant, l.line, l.operating_day, l.version, l.known_from_utc, l.change, l.cause, l.files,
   l.k.kpi AS kpi, l.k.old AS old_value, l.k.new AS new_value,
@@ -51,5 +60,8 @@ SELECT l.plant, l.line, l.operating_day, l.version, l.known_from_utc, l.change, 
   CASE WHEN w.is_published THEN w.week_dose_new_kg_t END AS week_dose_new_kg_t,
   coalesce(w.is_published AND abs(w.week_dose_new_kg_t / w.week_dose_old_kg_t - 1.0) > 0.02, false) AS is_note_due
 FROM long l
-LEFT JOIN week w ON w.plant = l.plant AND w.line = l.line AND w.week_start_day = l.week_start_day AND w.at_utc = l.known_from_utc
+LEFT JOIN week w ON w.plant = l.plant
+  AND w.line = l.line
+  AND w.week_start_day = l.week_start_day
+  AND w.at_utc = l.known_from_utc
 WHERE l.k.old IS DISTINCT FROM l.k.new;

@@ -8,15 +8,25 @@
 CREATE OR REPLACE VIEW solids_balance AS
 WITH together AS (
   SELECT plant, 'all lines' AS line, kind, period_start_day, any_value(period_end_day) AS period_end_day,
-    bool_and(is_whole) AS is_whole, max(feeding_days)::INTEGER AS feeding_days, sum(unmetered_days)::INTEGER AS unmetered_days, sum(tickets)::INTEGER AS tickets,
-    max(ticket_days)::INTEGER AS ticket_days, sum(fed_m3 ORDER BY line) AS fed_m3, sum(known_m3 ORDER BY line) AS known_m3,
-    CASE WHEN count(*) FILTER (feeding_days > 0 AND feed_solids_t IS NULL) = 0 THEN sum(feed_solids_t ORDER BY line) END AS feed_solids_t,
+    bool_and(is_whole) AS is_whole,
+    max(feeding_days)::INTEGER AS feeding_days,
+    sum(unmetered_days)::INTEGER AS unmetered_days,
+    sum(tickets)::INTEGER AS tickets,
+    max(ticket_days)::INTEGER AS ticket_days,
+    sum(fed_m3 ORDER BY line) AS fed_m3,
+    sum(known_m3 ORDER BY line) AS known_m3,
+    CASE
+      WHEN count(*) FILTER (feeding_days > 0 AND feed_solids_t IS NULL) = 0 THEN sum(feed_solids_t ORDER BY line) END AS feed_solids_t,
     sum(cake_wet_t ORDER BY line) AS cake_wet_t, sum(tested_wet_t ORDER BY line) AS tested_wet_t,
-    CASE WHEN count(*) FILTER (cake_wet_t IS NOT NULL AND cake_solids_t IS NULL) = 0 THEN sum(cake_solids_t ORDER BY line) END AS cake_solids_t,
+    CASE
+      WHEN count(*) FILTER (cake_wet_t IS NOT NULL AND cake_solids_t IS NULL) = 0 THEN sum(cake_solids_t ORDER BY line) END AS cake_solids_t,
     sum(filtrate_known_m3 ORDER BY line) AS filtrate_known_m3,
-    CASE WHEN count(*) FILTER (feeding_days > 0 AND filtrate_solids_t IS NULL) = 0 THEN sum(filtrate_volume_m3 ORDER BY line) END AS filtrate_volume_m3,
-    CASE WHEN count(*) FILTER (feeding_days > 0 AND filtrate_solids_t IS NULL) = 0 THEN sum(filtrate_solids_t ORDER BY line) END AS filtrate_solids_t,
-    count(*) FILTER (feeding_days > 0)::INTEGER AS lines_feeding, count(*) FILTER (tickets > 0)::INTEGER AS lines_hauling
+    CASE
+      WHEN count(*) FILTER (feeding_days > 0 AND filtrate_solids_t IS NULL) = 0 THEN sum(filtrate_volume_m3 ORDER BY line) END AS filtrate_volume_m3,
+    CASE
+      WHEN count(*) FILTER (feeding_days > 0 AND filtrate_solids_t IS NULL) = 0 THEN sum(filtrate_solids_t ORDER BY line) END AS filtrate_solids_t,
+    count(*) FILTER (feeding_days > 0)::INTEGER AS lines_feeding,
+    count(*) FILTER (tickets > 0)::INTEGER AS lines_hauling
   FROM balance_parts GROUP BY plant, kind, period_start_day
 ), every AS (
   SELECT p.*, t.lines_feeding, t.lines_hauling FROM balance_parts p
@@ -27,7 +37,8 @@ WITH together AS (
   SELECT *, CASE WHEN fed_m3 > 0 THEN least(1.0, known_m3 / fed_m3) END AS feed_coverage,
     CASE WHEN cake_wet_t > 0 THEN least(1.0, tested_wet_t / cake_wet_t) END AS cake_coverage,
     CASE WHEN fed_m3 > 0 THEN least(1.0, filtrate_known_m3 / fed_m3) END AS filtrate_coverage,
-    CASE kind WHEN 'week' THEN 0.90 ELSE 0.95 END::DOUBLE AS limit_low, CASE kind WHEN 'week' THEN 1.10 ELSE 1.05 END::DOUBLE AS limit_high,
+    CASE kind WHEN 'week' THEN 0.90 ELSE 0.95 END::DOUBLE AS limit_low,
+    CASE kind WHEN 'week' THEN 1.10 ELSE 1.05 END::DOUBLE AS limit_high,
     CASE
       WHEN unmetered_days > 0 THEN format('feed flow unknown on {} days', unmetered_days)
       WHEN feeding_days = 0 THEN 'no sludge fed'
@@ -40,14 +51,29 @@ WITH together AS (
         THEN format('filtrate TSS and dilution known for {:.0f} % of the volume, 60 needed', 100.0 * coalesce(filtrate_coverage, 0.0))
       WHEN filtrate_solids_t < 0 THEN 'more cake hauled than sludge and water fed'
     END AS closure_reason,
-    CASE WHEN closure_reason IS NULL THEN ratio_or_null(cake_solids_t + filtrate_solids_t, feed_solids_t) END AS solids_closure
+    CASE
+      WHEN closure_reason IS NULL THEN ratio_or_null(cake_solids_t + filtrate_solids_t, feed_solids_t) END AS solids_closure
   FROM every
 )
-SELECT plant, line, kind, period_start_day, period_end_day, is_whole, feed_solids_t, feed_coverage, tickets, ticket_days, feeding_days,
+SELECT
+  plant,
+  line,
+  kind,
+  period_start_day,
+  period_end_day,
+  is_whole,
+  feed_solids_t,
+  feed_coverage,
+  tickets,
+  ticket_days,
+  feeding_days,
   cake_wet_t, 100.0 * ratio_or_null(cake_solids_t, cake_wet_t) AS hauled_ts_pct, cake_coverage, cake_solids_t,
   filtrate_volume_m3, filtrate_coverage, filtrate_solids_t,
   solids_closure, limit_low, limit_high,
-  CASE WHEN solids_closure IS NOT NULL AND NOT is_whole THEN 'period not whole' WHEN solids_closure < limit_low THEN 'below limits' WHEN solids_closure > limit_high THEN 'above limits'
+  CASE
+    WHEN solids_closure IS NOT NULL AND NOT is_whole THEN 'period not whole'
+    WHEN solids_closure < limit_low THEN 'below limits'
+    WHEN solids_closure > limit_high THEN 'above limits'
     WHEN solids_closure IS NOT NULL THEN 'within limits' END AS verdict,
   closure_reason
 FROM judged;

@@ -11,7 +11,11 @@ WITH cake AS (
     date_diff('second', any_value(d.feed_on_utc), min(l.from_utc) FILTER (l.from_utc >= d.feed_on_utc AND l.value >= x.cake_at_least_pct)) / 60.0 AS in_band_min
   FROM line_day d
   JOIN line_limits x ON x.plant = d.plant AND x.line = d.line
-  JOIN lab_results l ON l.plant = d.plant AND l.line = d.line AND l.operating_day = d.operating_day AND l.point = 'cake' AND l.analyte = 'ts'
+  JOIN lab_results l ON l.plant = d.plant
+    AND l.line = d.line
+    AND l.operating_day = d.operating_day
+    AND l.point = 'cake'
+    AND l.analyte = 'ts'
     AND l.time_basis = 'stated' AND l.is_used
   GROUP BY d.plant, d.line, d.operating_day
 )
