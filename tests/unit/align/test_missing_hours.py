@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import os
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -104,6 +104,9 @@ def test_a_day_whose_export_never_came_is_no_stopped_day(night: Callable[[dict[s
     assert kpi["unknown_minutes"] > 0.7 * kpi["minutes_seen"]
     assert kpi["dose_reason"] == f"running state unknown for {kpi['unknown_minutes']} of {kpi['minutes_seen']} minutes"
     assert kpi["down_h"] is None or kpi["down_h"] < 7
-    flags = rows(home, "SELECT line, detector, sentence FROM flags WHERE operating_day = '2026-01-07'")
-    assert flags.filter(pl.col("line") == "line-1")["detector"].to_list() == ["data gap"]
-    assert "Nothing was recorded of the line" in flags["sentence"][0]
+    flags = rows(
+        home, "SELECT line, detector, operating_day, sentence FROM flags WHERE operating_day BETWEEN '2026-01-06' AND '2026-01-07'"
+    )
+    gaps = flags.filter((pl.col("line") == "line-1") & (pl.col("detector") == "data gap"))
+    assert gaps["operating_day"].to_list() == [date(2026, 1, 6)]  # the silence begins in the evening before, and is one fact
+    assert "Nothing was recorded of the line" in gaps["sentence"][0]
