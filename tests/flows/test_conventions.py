@@ -16,6 +16,7 @@ from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -112,7 +113,7 @@ def test_a_worker_in_another_folder_runs_what_prefect_yaml_deploys(tmp_path: Pat
                 process.send_signal(signal.SIGINT)
                 process.wait(60)
         # a plant without any data is a failed run, named, tagged, with a table and an alert
-        local = datetime.fromisoformat(run["expected_start_time"]).astimezone(__import__("zoneinfo").ZoneInfo("Europe/Copenhagen"))
+        local = datetime.fromisoformat(run["expected_start_time"]).astimezone(ZoneInfo("Europe/Copenhagen"))
         assert (run["state_name"], run["name"]) == ("DataMissing", f"nightly-brenholm-{local:%Y-%m-%d}")
         assert set(run["tags"]) >= {"brenholm", "nightly"}
         assert run["run_count"] == 1
