@@ -7,6 +7,7 @@ checked data. Tables of checked data are never dropped: new nullable columns are
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from pipelines.base.errors import DataMissingError, InternalError
@@ -47,9 +48,17 @@ def upgrade(con: duckdb.DuckDBPyConnection, file_name: str) -> list[str]:
         con.execute("INSERT INTO store_version VALUES (?)", [SCHEMA_VERSION])
         con.execute("COMMIT")
     except BaseException:
-        con.execute("ROLLBACK")
+        roll_back(con)
         raise
     return emptied
+
+
+def roll_back(con: duckdb.DuckDBPyConnection) -> None:
+    """End the open transaction without a change; one that a fault of the disk has already ended hides no cause."""
+    import duckdb
+
+    with suppress(duckdb.TransactionException, duckdb.FatalException):
+        con.execute("ROLLBACK")
 
 
 def is_of_today(con: duckdb.DuckDBPyConnection) -> bool:

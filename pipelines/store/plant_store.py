@@ -103,7 +103,7 @@ class Store:
         try:
             yield
         except BaseException:
-            self.con.execute("ROLLBACK")
+            migrate.roll_back(self.con)
             self._numbers.clear()
             raise
         self.con.execute("COMMIT")
