@@ -82,8 +82,8 @@ def caps(ladder: Ladder, plan: Plan) -> tuple[str, ...]:
     assert ladder.steps is not None
     assert ladder.curve is not None
     found = []
-    if dose_curve.parallelism_p(ladder.steps) < 0.05:
-        found.append("the arms' curves differ in shape (p < 0.05): one percentage does not exist")
+    if dose_curve.parallelism_p(ladder.steps) < dose_curve.NOT_PARALLEL_P:
+        found.append("the arms' curves differ in shape (p < 0.01): one percentage does not exist")
     asked = plan.performance
     for arm, name in ((0.0, plan.plan.arm_from), (1.0, plan.plan.arm_to)):
         needed = float(

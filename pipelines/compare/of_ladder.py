@@ -57,7 +57,7 @@ def _curve_checks(work: Work) -> None:
     for arm, what in ladder.binding(curve, plan).items():
         work.check("curve", f"sets the dose of '{arm}'", what)
     p = dose_curve.parallelism_p(steps)
-    work.check("curve", "parallelism", f"p = {p:.3f} of one shape in both arms", estimate=p, is_passed=p >= 0.05)
+    work.check("curve", "parallelism", f"p = {p:.3f} of one shape in both arms", estimate=p, is_passed=p >= dose_curve.NOT_PARALLEL_P)
     for flag, name in ((0.0, plan.plan.arm_from), (1.0, plan.plan.arm_to)):
         reached = dose_curve.reaches_plateau(steps, curve, flag)
         work.check(
