@@ -117,7 +117,7 @@ def guess_role(tag: str, unit_word: str | None, *, is_text: bool, only_grows: bo
             continue
         if any(re.search(rf"\b{word}", folded) for word in _NOT.get(role.name, ())):
             continue
-        said = [w for w in _WORDS[role.name] if _stands(w, folded)]
+        said = [w for w in _WORDS.get(role.name, ()) if _stands(w, folded)]
         score = max((len(w) for w in said), default=0) + (2.0 if dimension else 0.0) * bool(said)
         score += _NEAT_OVER_POLYMER if said and role.name == "polymer_neat_flow" else 0.0
         if letters and letters[1][0] in _FIRST_LETTER.get(role.dimension, ""):
