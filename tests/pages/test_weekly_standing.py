@@ -119,6 +119,26 @@ def test_a_weekday_never_sampled_is_not_waited_for(weeks: int, sampled: tuple[in
     assert found.standing.is_provisional is open_still
 
 
+@pytest.mark.parametrize(
+    "index, spread, told",
+    [
+        # half width 2 x sqrt(0.01^2 + 0.02^2) = 0.045
+        (1.013, 0.02, "Pump condition: index 1.01 ± 0.04 of the reference 5 Jan"),
+        # 2 x sqrt(0.01^2 + 0.1^2) = 0.201: more than 0.2 says nothing
+        (1.013, 0.1, "Pump condition: cannot be told (index 1.01 ± 0.20 of the reference 5 Jan)"),
+        (None, 0.02, "Pump condition: no index: pump speed not known"),
+    ],
+)
+def test_the_pump_index_is_told_with_its_uncertainty(index: float | None, spread: float, told: str) -> None:
+    def row(k: int, value: float | None) -> dict[str, Any]:
+        return {"week_start_day": WEEK.week_start_day - timedelta(days=7 * k), "wear_index": value, "slip_index": None, "index_se": 0.01,
+                "index_u_systematic": spread, "reference_day": date(2026, 1, 5), "index_reason": None if value else "pump speed not known"}  # fmt: skip
+
+    chart = charts._pump(WEEK, made(line({}, pump=(row(1, 1.0), row(0, index)))), T, 3.58)
+    assert chart is not None
+    assert chart.title == told
+
+
 def test_a_state_of_no_hours_is_not_told() -> None:
     start = WEEK.start_utc
     lasted = {"processing": 120, "idle running": 2, "stopped": 60}
