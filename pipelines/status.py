@@ -114,11 +114,8 @@ class HomeStatus:
 
 def gather(home: Home, plants: list[str] | None = None, as_of: datetime | None = None) -> HomeStatus:
     """Return the status of every plant that has a plant file (or of those asked for), sorted by id; `as_of` is its now."""
-    try:
-        published, damaged = _published_to(home), None
-    except Exception as error:  # whatever is wrong with it: the plants are shown all the same
-        published, damaged = {}, f"{faults.explained(error)}"
     asked = home.plants() if plants is None else plants
+    published, damaged = _published_to(home, asked)
     now = clock.in_utc(as_of)
     found = [_of_plant(home, plant, published.get(plant), now) for plant in asked]
     return HomeStatus(now, found, damaged, _disk_free(home.root))
@@ -250,13 +247,23 @@ def _from_store(path: Path, plant: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _published_to(home: Home) -> dict[str, date]:
+def _published_to(home: Home, plants: list[str]) -> tuple[dict[str, date], str | None]:
+    """Return plant -> last operating day in its published file, and what is wrong with the first file that cannot be read."""
     from pipelines.store import connect
 
-    if not home.database.exists():
-        return {}
-    con = connect(home.database, read_only=True)
-    try:
-        return dict(con.execute("SELECT plant, max(operating_day) FROM kpi_day GROUP BY plant").fetchall())
-    finally:
-        con.close()
+    found, damaged = dict[str, date](), None
+    for path, plant in [(home.database, ""), *((home.published_of(plant), plant) for plant in plants)]:
+        if not path.exists():
+            continue
+        try:
+            con = connect(path, read_only=True)
+            try:
+                sql = "SELECT max(operating_day) FROM kpi_day WHERE plant = $p HAVING count(*) > 0"
+                days = con.execute(sql, {"p": plant}).fetchall()
+                if days:
+                    found[plant] = days[0][0]
+            finally:
+                con.close()
+        except Exception as error:  # whatever is wrong with it: the plants are shown all the same
+            damaged = damaged or f"{faults.explained(error, plant)}"
+    return found, damaged

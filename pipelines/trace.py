@@ -226,7 +226,7 @@ def _published_row(home: Home, plant_id: str, line: str, day: date, table: str, 
     named: dict[str, Any] = {"plant": plant_id, "line": line, "day": day}
     if PERIODS[table] and part is not None:
         where, named = f"{where} AND {PERIODS[table]} = $part", {**named, "part": part}
-    con = connect(home.database, read_only=True)
+    con = connect(home.published_of(plant_id), read_only=True)
     try:
         rows = con.sql(f"SELECT * FROM {table} WHERE {where} ORDER BY period_start_utc", params=named).pl().to_dicts()
     finally:

@@ -49,6 +49,8 @@ from schemas.tables import (
     plant_file_versions,
     polymers,
     prices,
+    published_plants,
+    published_plants,
     pump_baselines,
     pump_spans,
     pump_wear,
@@ -77,7 +79,7 @@ TABLES: dict[str, Table] = {
         minutes, runs, kpi_hour, kpi_shift, kpi_day, kpi_week, kpi_rolling, data_quality, flags, signal_marks, meter_days, meter_integrity, line_day, pump_weeks, dose_steps,
         arrangement_days,
         comparison_plans, comparisons, comparison_days, comparison_checks, comparison_running, pump_wear,
-        kpi_day_history, kpi_catalogue, detectors, dictionary,
+        kpi_day_history, kpi_catalogue, detectors, dictionary, published_plants,
     )
 }  # fmt: skip
 

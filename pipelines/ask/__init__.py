@@ -24,9 +24,11 @@ def run(home: Home, words: str, given: dict[str, str] | None = None, *, seconds:
         question = saved[words]
         bound = question.bind(given or {})
         if bound.get("plant") is not None:
-            here = sandbox.run(home.database, "SELECT DISTINCT plant FROM line_settings ORDER BY plant", seconds=seconds)["plant"].to_list()
-            bound["plant"] = plant_meant(bound["plant"], here, is_given="plant" in (given or {}))
-        return sandbox.run(home.database, question.sql, bound, seconds=seconds)
+            bound["plant"] = plant_meant(bound["plant"], _published(home, seconds), is_given="plant" in (given or {}))
+            own = home.published_plant(bound["plant"])
+            if own.exists():  # all that such a question asks for, without the files of other plants
+                return sandbox.run(own, question.sql, bound, seconds=seconds)
+        return sandbox.run(home.database, question.sql, bound, seconds=seconds, parquet=home.parquet)
     if words.lower().endswith(".sql"):
         path = Path(words)
         if not path.is_file():
@@ -37,7 +39,16 @@ def run(home: Home, words: str, given: dict[str, str] | None = None, *, seconds:
             raise UsageError(f"{words} cannot be read as text: {error}", remedy="save it as UTF-8") from None
     elif " " not in words.strip():
         raise UsageError(f"no saved question is named {words}", remedy="`flocledger ask --list` names them")
-    return child.run(home.database, words, dict(given or {}), seconds=seconds)
+    return child.run(home.database, words, dict(given or {}), seconds=seconds, parquet=home.parquet)
+
+
+def _published(home: Home, seconds: float) -> list[str]:
+    """Return the plants that are published, sorted."""
+    from pipelines.ask import sandbox
+
+    sql = "SELECT DISTINCT plant FROM line_settings ORDER BY plant"
+    found: list[str] = sandbox.run(home.database, sql, seconds=seconds, parquet=home.parquet)["plant"].to_list()
+    return found
 
 
 def plant_meant(named: str, here: list[str], *, is_given: bool) -> str:

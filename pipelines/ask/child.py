@@ -22,7 +22,7 @@ _READY = b"ready\n"
 _ERRORS: dict[str, type[FlocledgerError]] = {"UsageError": UsageError, "DataMissingError": DataMissingError}
 
 
-def run(database: Path, sql: str, parameters: dict[str, str], *, seconds: float) -> pl.DataFrame:
+def run(database: Path, sql: str, parameters: dict[str, str], *, seconds: float, parquet: Path | None = None) -> pl.DataFrame:
     """Return the rows of one SELECT on the published file, answered in another process.
 
     UsageError and DataMissingError as `sandbox.run` has them; UsageError when the process had to be ended.
@@ -31,7 +31,9 @@ def run(database: Path, sql: str, parameters: dict[str, str], *, seconds: float)
 
     import polars as pl
 
-    request = json.dumps({"database": str(database), "sql": sql, "parameters": parameters, "seconds": seconds}).encode()
+    request = json.dumps(
+        {"database": str(database), "sql": sql, "parameters": parameters, "seconds": seconds, "parquet": str(parquet or "")}
+    ).encode()
     command = [sys.executable, "-m", "pipelines.ask.child"]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         assert process.stdin is not None
@@ -69,7 +71,8 @@ def main() -> int:
     sys.stdout.buffer.flush()
     request = json.loads(sys.stdin.buffer.read())
     try:
-        found = sandbox.run(Path(request["database"]), request["sql"], request["parameters"], seconds=request["seconds"])
+        parquet = Path(request["parquet"]) if request["parquet"] else None
+        found = sandbox.run(Path(request["database"]), request["sql"], request["parameters"], seconds=request["seconds"], parquet=parquet)
     except FlocledgerError as error:
         kind = next((name for name, one in _ERRORS.items() if isinstance(error, one)), "FlocledgerError")
         sys.stderr.write(json.dumps({"kind": kind, "message": error.args[0], "remedy": error.remedy}))

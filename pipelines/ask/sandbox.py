@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     import polars as pl
 
 _CONFIG = {
-    "enable_external_access": "false",  # no file, no network, no ATTACH, COPY, INSTALL
     "allow_community_extensions": "false",
     "python_enable_replacements": "false",  # SQL cannot see Python variables
     "memory_limit": "2GB",
@@ -32,7 +31,7 @@ MOST_BYTES = 512 * 2**20  # of an answer in memory; thirty million numbers and m
 _REFUSED = {
     "duckdb_settings", "duckdb_databases", "duckdb_secrets", "duckdb_temporary_files", "duckdb_logs", "duckdb_log_contexts",
     "pragma_database_list", "database_list", "current_setting", "getenv", "query", "query_table", "which_secret", "pragma_user_agent",
-    "json_execute_serialized_sql", "read_csv", "read_csv_auto", "read_parquet", "parquet_scan", "read_json", "read_json_auto", "read_text",
+    "json_execute_serialized_sql", "getvariable", "read_csv", "read_csv_auto", "read_parquet", "parquet_scan", "read_json", "read_json_auto", "read_text",
     "read_blob", "glob", "sniff_csv", "read_duckdb", "read_ndjson", "read_ndjson_auto", "read_ndjson_objects", "read_json_objects",
     "read_json_objects_auto", "parquet_metadata", "parquet_schema", "parquet_file_metadata", "parquet_kv_metadata", "parquet_bloom_probe",
     "pg_settings", "duckdb_profiling_settings", "duckdb_extensions", "duckdb_external_file_cache", "checkpoint", "force_checkpoint", "write_log",
@@ -42,20 +41,35 @@ _REFUSED = {
 }  # fmt: skip
 
 
-def run(database: Path, sql: str, parameters: dict[str, Any] | None = None, *, seconds: float = 30.0) -> pl.DataFrame:
-    """Return the rows of one SELECT on the published file; parameters are named ($name).
+def run(
+    database: Path, sql: str, parameters: dict[str, Any] | None = None, *, seconds: float = 30.0, parquet: Path | None = None
+) -> pl.DataFrame:
+    """Return the rows of one SELECT on a published file; parameters are named ($name).
+
+    `parquet` is the folder of Parquet files that its views may read, below the folder `published`; None: no file at all.
 
     UsageError when it is not one SELECT, reaches for something refused, fails, or takes longer than `seconds`.
     """
     if not database.exists():
         raise DataMissingError(f"there is no {database.name} yet", remedy="run `flocledger nightly` first")
-    con = connect(database, read_only=True, config=_CONFIG, locked=True)
+    con = connect(database, read_only=True, config=_CONFIG)
     try:
+        _close(con, parquet)
         statement = _one_select(con, sql)
         _refuse(con, statement)
         return _timed(con, statement, parameters or {}, seconds)
     finally:
         con.close()
+
+
+def _close(con: duckdb.DuckDBPyConnection, parquet: Path | None) -> None:
+    """Let the connection read no file but Parquet below the folder, and lock its settings."""
+    if parquet is not None:
+        folder = str(parquet).replace("'", "''")
+        con.execute(f"SET allowed_directories = ['{folder}/']")
+        con.execute(f"SET VARIABLE flocledger_published = '{str(parquet.parent).replace(chr(39), chr(39) * 2)}'")
+    con.execute("SET enable_external_access = false")  # no network, no ATTACH, COPY, INSTALL
+    con.execute("SET lock_configuration = true")
 
 
 def _one_select(con: duckdb.DuckDBPyConnection, sql: str) -> str:

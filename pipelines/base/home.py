@@ -55,7 +55,17 @@ class Home:
 
     @property
     def database(self) -> Path:
+        """Return the small published file of all plants: views over their Parquet files, and the dictionary."""
         return self.published / "flocledger.duckdb"
+
+    def published_plant(self, plant: str) -> Path:
+        """Return the published file of one plant: its tables with views and macros, complete in itself."""
+        return self.published / "plants" / f"{plant}.duckdb"
+
+    def published_of(self, plant: str) -> Path:
+        """Return the file to read a plant from: its own, or the file of all plants where an earlier version published it."""
+        own = self.published_plant(plant)
+        return own if own.exists() else self.database
 
     @property
     def publish_lock(self) -> Path:

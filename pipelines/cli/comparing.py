@@ -37,7 +37,7 @@ def compare(plan: str, as_of: datetime | None, as_json: bool, home: Home) -> int
 
     with Progress(plan) as progress:
         summary = order.compare(home, plan, call=progress.call, as_of=as_of, tell=progress.now)
-    con = connect(home.database, read_only=True)
+    con = connect(home.published_of(summary.plant), read_only=True)
     try:
         found = con.execute(
             "SELECT outcome, estimate, low, high, unit, level, method, verdict, reason, plan_hash FROM comparisons "

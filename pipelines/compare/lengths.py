@@ -73,7 +73,7 @@ def _confounding(dose: Scatter) -> list[str]:
 
 def _quiet(home: Home, plant: str, line: str) -> dict[str, tuple[Array, Array]]:
     """Return times and values of dose and cake on days of the arrangement with most quiet days, outside ladders and transitions."""
-    con = connect(home.database, read_only=True)
+    con = connect(home.published_of(plant), read_only=True)
     try:
         rows = con.execute(
             """

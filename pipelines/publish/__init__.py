@@ -1,10 +1,10 @@
-"""Publish: one read-only DuckDB file and Parquet for all plants, built aside, checked, and swapped in.
+"""Publish: a read-only DuckDB file and Parquet for each plant, and one small DuckDB file of views over the Parquet of all plants.
 
-The published file is written in DuckDB storage v1.2.0, which its 1.x tools from 1.2 on can read (those of analysts often
-are); the default of DuckDB 2 they refuse. Readings are in Parquet only: in the file of all plants they would be copied
-again every night. Parquet is written and the next file made side by side; when both are whole the file is swapped in, then the
-work list is emptied: killed anywhere, the old file stays readable and the days are still on the list, so the next run does
-the same again.
+A plant's night writes its own share only. Published files are written in DuckDB storage v1.2.0, which its 1.x tools from 1.2 on can read
+(those of analysts often are); the default of DuckDB 2 they refuse. Readings are in Parquet only: in the plant's file they would be
+copied again every night. Parquet and the next file are written side by side, beside what they replace; when all are whole they are put
+in place, then the work list is emptied: killed anywhere, the old files stay readable and the days are still on the list, so the next
+run does the same again.
 """
 
 from __future__ import annotations
@@ -15,13 +15,14 @@ from datetime import date, datetime
 from functools import partial
 from pathlib import Path
 
-from pipelines.base import clock, file_lock
+from pipelines.base import clock
 from pipelines.base.errors import Notice
 from pipelines.base.home import Home
 from pipelines.base.receipts import StepReceipt
-from pipelines.publish import current, database, ledger, parquet, readings
+from pipelines.publish import all_plants, current, database, ledger, parquet, readings
 from pipelines.publish.carry_over import carry_over, taken_in
 from pipelines.publish.database import ONLY_PARQUET, Spans, published_tables
+from pipelines.publish.describe import WRITTEN_HERE
 from pipelines.store import Store, connect, faults
 from pipelines.store.plant_store import content_hash
 from pipelines.store.worker_threads import WorkerThreads
@@ -39,7 +40,7 @@ def run(
     readings_written: Future[set[date]] | None = None,
     notices: list[Notice] | None = None,
 ) -> StepReceipt:
-    """Bring the published file and Parquet up to date with a plant's store; waits while another plant publishes.
+    """Bring a plant's published file and Parquet up to date with its store, and the file of all plants where it lacks the plant.
 
     `readings_written` is the writing of readings to Parquet that has begun already, and gives their days.
     `whole` publishes every day again and packs the file anew; `known_from` is the time new versions of days are known from
@@ -48,55 +49,60 @@ def run(
     """
     started, said = clock.stopwatch(), [] if notices is None else notices
     cut = _mark_damaged(home, store, said)
-    days = store.pending_days("publish")
-    if not whole and not days and not cut:
-        with current.usable(home, said) as published:
-            if database.state(published, store).loads == store.rows("SELECT count(*) FROM loads")[0][0]:
-                return StepReceipt("publish", 0, {}, clock.stopwatch() - started)
-    with file_lock.waiting_for(home.publish_lock), current.usable(home, said) as published:
+    days, rows, added = store.pending_days("publish"), dict[str, int](), list[ledger.Key]()
+    with current.usable(home.published_plant(store.plant), said) as published:
         found = database.state(published, store)  # a load that touched no day (a file set aside whole) is told by the count
-        anew = whole or bool(store.emptied) or not found.is_of_today
-        spans = None if anew or not found.loads else contiguous(days)
-        with WorkerThreads(store, 1) as side:
-            tables = [t for t in published_tables() if t.name != ledger.TABLE]
-            in_parquet = [side.submit(partial(parquet.write, home, table=t, spans=None if t.name in cut else spans)) for t in tables]
-            with store.transaction():
-                ledger.take_back_unpublished(store, published)
-                added = ledger.write(store, published, spans, known_from)
-                store.mark_days(ledger.STAGE, {day for _, day, _ in added})
-            try:
-                in_parquet.append(side.submit(partial(_rest_in_parquet, home, spans=spans, readings_written=readings_written)))
-                build = partial(database.build, home, store, before_swap=lambda: [one.result() for one in in_parquet])
-                rows = _built(home, build, published, spans, anew=anew, notices=said)
-            except BaseException:
-                with store.transaction():
-                    ledger.take_back(store, added)
-                raise
-    if added or not home.ledger(store.plant).exists():
+        if whole or days or cut or found.loads != store.rows("SELECT count(*) FROM loads")[0][0]:
+            anew = whole or bool(store.emptied) or not found.is_of_today or not found.loads
+            spans = None if anew else contiguous(days)
+            rows, added = _published(home, store, published, spans, cut, known_from, readings_written, said)
+    if added or (rows and not home.ledger(store.plant).exists()):
         ledger.keep_copy(store, home.ledger(store.plant))
+    if published is not None or rows:
+        all_plants.refresh(home, store.plant, said)
     with store.transaction():
         for stage in ("publish", readings.STAGE, ledger.STAGE):
             store.clear_days(stage)
     return StepReceipt("publish", len(days), rows, clock.stopwatch() - started)
 
 
-def _built(
-    home: Home,
-    build: Callable[..., dict[str, int]],
-    published: Path | None,
-    spans: Spans | None,
-    *,
-    anew: bool,
-    notices: list[Notice],
-) -> dict[str, int]:
-    """Build and swap in the next file; where a page of the current one turns out damaged, make it from store and Parquet."""
-    try:
-        return build(spans, published=published, anew=anew)
-    except Exception as error:
-        if published is None or not faults.is_damage(error):
+def _published(
+    home: Home, store: Store, published: Path | None, spans: Spans | None, cut: set[str],
+    known_from: datetime | None, readings_written: Future[set[date]] | None, notices: list[Notice],
+) -> tuple[dict[str, int], list[ledger.Key]]:  # fmt: skip
+    """Write ledger, Parquet and the plant's file, and put them in place; return rows written per table and versions added."""
+    with WorkerThreads(store, 1) as side:
+        tables = [t for t in published_tables() if t.name != ledger.TABLE]
+        in_parquet = [side.submit(partial(parquet.write, home, table=t, spans=None if t.name in cut else spans)) for t in tables]
+        with store.transaction():
+            ledger.take_back_unpublished(store, published)
+            added = ledger.write(store, published, spans, known_from)
+            store.mark_days(ledger.STAGE, {day for _, day, _ in added})
+        try:
+            in_parquet.append(side.submit(partial(_rest_in_parquet, home, spans=spans, readings_written=readings_written)))
+            build = partial(database.build, home, store, before_swap=lambda: [one.result() for one in in_parquet])
+            rows = _built(build, published, spans, home.published_plant(store.plant), notices)
+        except BaseException:
+            with store.transaction():
+                ledger.take_back(store, added)
             raise
-        notices.append(current.damaged(home, error))
-        return build(None, published=None, anew=True)
+    for one in in_parquet:
+        parquet.put(one.result())
+    return rows, added
+
+
+def _built(
+    build: Callable[..., dict[str, int]], published: Path | None, spans: Spans | None, path: Path, notices: list[Notice]
+) -> dict[str, int]:
+    """Build and swap in the next file; where a page of the current one turns out damaged, make it from the store."""
+    base = None if spans is None else published
+    try:
+        return build(spans, published=base)
+    except Exception as error:
+        if base is None or not faults.is_damage(error):
+            raise
+        notices.append(current.damaged(path, error))
+        return build(None, published=None)
 
 
 def _mark_damaged(home: Home, store: Store, notices: list[Notice]) -> set[str]:
@@ -111,13 +117,14 @@ def _mark_damaged(home: Home, store: Store, notices: list[Notice]) -> set[str]:
     return tables
 
 
-def _rest_in_parquet(home: Home, store: Store, spans: Spans | None, readings_written: Future[set[date]] | None) -> None:
-    """Write the ledger and what is lacking of the readings."""
-    parquet.write(home, store, TABLES[ledger.TABLE], spans)
+def _rest_in_parquet(home: Home, store: Store, spans: Spans | None, readings_written: Future[set[date]] | None) -> list[parquet.Change]:
+    """Write the ledger and what is lacking of the readings; return the ledger's files to put in place."""
+    changes = parquet.write(home, store, TABLES[ledger.TABLE], spans)
     written = readings_written.result() if readings_written is not None else set()
     written |= readings.write(home, store, set(store.pending_days(readings.STAGE)) - written)
     if spans is None:
         readings.write_all(home, store, written)
+    return changes
 
 
 def contiguous(days: list[date]) -> list[tuple[date, date]]:
@@ -136,13 +143,15 @@ def hashes(home: Home) -> dict[str, str]:
 
     The ledger of published versions is left out: it depends on when runs took place, and a rebuild carries it over.
     """
-    con = connect(home.database, read_only=True)
-    try:
-        names = [r[0] for r in con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal ORDER BY 1").fetchall()]
-        found = {name: content_hash(con, name) for name in names if name != ledger.TABLE}
-    finally:
-        con.close()
-    memory = connect()
+    memory, found = connect(), dict[str, str]()
+    paths = sorted(home.published.glob("plants/*.duckdb"))
+    for number, path in enumerate(paths):
+        memory.execute(f"ATTACH {database.quoted(path)} AS plant_{number} (READ_ONLY)")
+    for table in (t.name for t in published_tables() if t.name != ledger.TABLE):
+        each = " UNION ALL ".join(f"SELECT * FROM plant_{number}.main.{table}" for number in range(len(paths)))
+        found[table] = content_hash(memory, f"({each})")
+    memory.execute(f"ATTACH {database.quoted(home.database)} AS words (READ_ONLY)")
+    found |= {name: content_hash(memory, f"words.main.{name}") for name in WRITTEN_HERE}
     for folder in sorted(home.parquet.glob("*")):
         files = [str(p) for p in sorted(folder.rglob("*.parquet"))]
         if files and folder.name in TABLES and folder.name != ledger.TABLE:

@@ -1,4 +1,4 @@
-"""The published DuckDB file: copied aside, updated, checked, swapped in."""
+"""The published DuckDB file of a plant: copied aside, updated, checked, swapped in."""
 
 from __future__ import annotations
 
@@ -8,14 +8,13 @@ import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cached_property
 from pathlib import Path
 
 import duckdb
 
 from pipelines.base.errors import InternalError
 from pipelines.base.home import Home
-from pipelines.publish import describe, parquet
+from pipelines.publish import describe
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
 from schemas import TABLES, Table
@@ -38,7 +37,7 @@ Spans = list[tuple[date, date]]
 
 def published_tables() -> list[Table]:
     """Return the tables of the published file that steps fill, in the order they are written."""
-    return [t for t in TABLES.values() if t.published and t.name not in (*ONLY_PARQUET, *describe.WRITTEN_HERE)]
+    return [t for t in TABLES.values() if t.published and t.name not in (*ONLY_PARQUET, *describe.WRITTEN_HERE, "published_plants")]
 
 
 def day_column(table: Table) -> str | None:
@@ -53,51 +52,47 @@ def quoted(text: object) -> str:
     return "'" + str(text).replace("'", "''") + "'"
 
 
-def build(
-    home: Home, store: Store, spans: Spans | None, *, published: Path | None, anew: bool, before_swap: Callable[[], object]
-) -> dict[str, int]:
-    """Make the next published file from the current one (`published`) and the store's rows of the touched days (None: all); swap it in.
+def build(home: Home, store: Store, spans: Spans | None, *, published: Path | None, before_swap: Callable[[], object]) -> dict[str, int]:
+    """Make the plant's next published file and swap it in; return rows written per table.
 
-    `anew`: all tables are written to an empty, so packed, file; the rows of other plants come from the current file, else from Parquet. `before_swap` is called when the file is ready, and may refuse
-    it by an error. Returns rows written per table.
+    It begins as a copy of the current one (`published`) and gets the store's rows of the touched days; without one (None) it is
+    written whole, and so packed. `before_swap` is called when the file is ready, and may refuse it by an error.
     """
-    fresh = home.published / ".flocledger.next"
-    _remove(fresh)
-    if not anew and published is not None:
+    final = home.published_plant(store.plant)
+    final.parent.mkdir(parents=True, exist_ok=True)
+    fresh = final.with_name(f".{store.plant}.next")
+    remove(fresh)
+    if published is not None:
         shutil.copyfile(published, fresh)
     try:
-        others = _Others(home, published) if anew else None
-        rows, is_described = _fill(store, fresh, spans, others)
+        rows, is_described = _fill(store, fresh, spans)
         if not is_described:
             describe.write(fresh)
         before_swap()
-        swap(fresh, home.database)
+        swap(fresh, final)
     except BaseException:
-        _remove(fresh)
+        remove(fresh)
         raise
     return rows
 
 
-def _remove(path: Path) -> None:
+def remove(path: Path) -> None:
+    """Remove a database file that was not finished, with its log."""
     path.unlink(missing_ok=True)
     path.with_name(path.name + ".wal").unlink(missing_ok=True)
 
 
-def _fill(store: Store, fresh: Path, spans: Spans | None, others: _Others | None) -> tuple[dict[str, int], bool]:
+def _fill(store: Store, fresh: Path, spans: Spans | None) -> tuple[dict[str, int], bool]:
     """Put the rows into the file; returns rows written per table, and whether the file's words are of these definitions."""
     con = store.con
     _attach(con, fresh)
     try:
-        if others is not None and others.published is not None:
-            con.execute(f"ATTACH {quoted(others.published)} AS old (READ_ONLY)")
-        kept, present = _columns(con, "old"), _columns(con, "pub")
+        present = _columns(con, "pub")
         con.execute("BEGIN")  # one connection, and with a log: without one, commits of two at once lost rows (DuckDB 2.0.1)
         rows = {}
         for table in published_tables():
             if table.name not in present:
                 con.execute(table.ddl("pub.main"))
-            if others is not None:
-                _keep_others(store, table, others, kept.get(table.name, ()))
             rows[table.name] = _update(store, table, spans)
         con.execute("COMMIT")
         _check_counts(store)
@@ -110,8 +105,7 @@ def _fill(store: Store, fresh: Path, spans: Spans | None, others: _Others | None
         _roll_back(con)
         raise
     finally:
-        for name in ("pub", "old"):
-            con.execute(f"DETACH DATABASE IF EXISTS {name}")
+        con.execute("DETACH DATABASE IF EXISTS pub")
     return rows, is_described
 
 
@@ -125,7 +119,7 @@ def _attach(con: duckdb.DuckDBPyConnection, fresh: Path) -> None:
 def _other_version(what: str) -> InternalError:
     return InternalError(
         f"the published {what} was made by another version of flocledger",
-        remedy="move the published file away and run `flocledger rebuild` for every plant",
+        remedy="move the published file away and run `flocledger nightly` for the plant",
     )
 
 
@@ -136,7 +130,7 @@ def _roll_back(con: duckdb.DuckDBPyConnection) -> None:
 
 @dataclass(frozen=True)
 class State:
-    """What there is of a plant in the published file: its loads, and whether storage version and columns are today's."""
+    """What a plant's published file holds: its loads, and whether storage version and columns are today's."""
 
     loads: int
     is_of_today: bool
@@ -169,47 +163,6 @@ def _columns(con: duckdb.DuckDBPyConnection, database: str) -> dict[str, tuple[s
         "GROUP BY table_name"
     )
     return {table: tuple(columns) for table, columns in con.execute(sql, {"d": database}).fetchall()}
-
-
-@dataclass(frozen=True)
-class _Others:
-    """Where the rows of the other plants are: in a published file, else (None) in the Parquet files of the home."""
-
-    home: Home
-    published: Path | None
-
-    def files(self, table: Table, plant: str) -> list[str]:
-        """Return the Parquet files of the other plants; a plant with a damaged one is left out, and publishes all its days next time."""
-        folders = sorted(self.home.parquet.glob(f"{table.name}/plant=*"))
-        plants = {f.name.partition("=")[2] for f in folders} - {plant}
-        return [
-            str(p) for one in sorted(plants) if one in self._whole
-            for p in sorted(parquet.folder_of(self.home, table.name, one).rglob("*.parquet"))
-        ]  # fmt: skip
-
-    @cached_property
-    def _whole(self) -> set[str]:
-        plants = {f.name.partition("=")[2] for f in self.home.parquet.glob("*/plant=*")}
-        return {plant for plant in plants if not parquet.damaged(self.home, plant)}
-
-
-def _keep_others(store: Store, table: Table, others: _Others, found: tuple[str, ...]) -> None:
-    """Carry the other plants' rows over into the packed file.
-
-    Where another version made them, columns that are new stay empty, or the rows wait for that plant's next night when a
-    new column must not be: its store is brought up to date then and publishes all its days.
-    """
-    source = f"old.main.{table.name}"
-    if others.published is None:
-        files = others.files(table, store.plant)
-        source = f"read_parquet([{', '.join(map(quoted, files))}], hive_partitioning = false, union_by_name = true)"
-        found = tuple(name for name, *_ in store.rows(f"DESCRIBE SELECT * FROM {source}")) if files else ()
-    wanting = [c for c in table.columns if c.name not in found and not c.nullable]
-    if found and not wanting:
-        columns = ", ".join(c for c in table.column_names if c in found)
-        order = f" ORDER BY {', '.join(table.key)}" if others.published is None else ""
-        sql = f"INSERT INTO pub.main.{table.name} ({columns}) SELECT {columns} FROM {source} WHERE plant <> $p{order}"
-        store.con.execute(sql, {"p": store.plant})
 
 
 def _update(store: Store, table: Table, spans: Spans | None) -> int:

@@ -44,7 +44,12 @@ def is_written(con: duckdb.DuckDBPyConnection, database: str) -> bool:
     found = con.execute(
         "SELECT comment FROM duckdb_tables() WHERE table_name = 'dictionary' AND database_name = $d", {"d": database}
     ).fetchall()
-    return bool(found) and _made_by() in str(found[0][0])
+    return bool(found) and is_of_these_definitions(found[0][0])
+
+
+def is_of_these_definitions(comment: str | None) -> bool:
+    """Return whether the comment on a dictionary says that it was written from these definitions."""
+    return _made_by() in str(comment)
 
 
 def _made_by() -> str:
@@ -69,10 +74,12 @@ def _quoted(text: str) -> str:
 def _comments(con: duckdb.DuckDBPyConnection) -> None:
     for name in WRITTEN_HERE:
         con.execute(TABLES[name].ddl())
-    present = {r[0] for r in con.execute("SELECT table_name FROM duckdb_tables() WHERE NOT internal").fetchall()}
+    kinds = dict(
+        con.execute("SELECT table_name, 'TABLE' FROM duckdb_tables() UNION ALL SELECT view_name, 'VIEW' FROM duckdb_views()").fetchall()
+    )
     for table in TABLES.values():
-        if table.name in present:
-            for statement in table.comments():
+        if table.name in kinds:  # in the file of all plants most are views
+            for statement in table.comments(kind=kinds[table.name]):
                 con.execute(statement)
     for view in VIEWS.values():
         for statement in view.comments(kind="VIEW"):

@@ -32,7 +32,7 @@ class Statement:
 
 def statement(home: Home, plant: str, plan: str, plan_hash: str) -> Statement:
     """Return the rows of a plan and hash; DataMissingError when none are published."""
-    con = connect(home.database, read_only=True)
+    con = connect(home.published_of(plant), read_only=True)
     try:
         key = {"plant": plant, "plan": plan, "hash": plan_hash}
         where = "WHERE plant = $plant AND plan = $plan AND plan_hash = $hash"

@@ -24,7 +24,7 @@ def week(home: Home, plant: str, week_start_day: date | None, as_of: datetime | 
 
     DataMissingError when there is no published file, nothing of the plant in it, or the data do not hold the week to its last day.
     """
-    con = connect(home.database, read_only=True)
+    con = connect(home.published_of(plant), read_only=True)
     try:
         return _week(con, plant, week_start_day, as_of)
     finally:

@@ -115,11 +115,11 @@ def test_a_table_that_an_earlier_version_left_undivided_is_divided_whole(home: H
     put_minute(store, later)
     folder.mkdir(parents=True)
     (folder / "part.parquet").write_bytes(b"all months")
-    parquet.write(home, store, TABLES["minutes"], [(later, later)])
+    parquet.put(parquet.write(home, store, TABLES["minutes"], [(later, later)]))
     assert sorted(str(p.relative_to(folder)) for p in folder.rglob("*.parquet")) == [
         "month=2026-03/part.parquet",
         "month=2026-05/part.parquet",
     ]
     (folder / "month=2026-03" / "part.parquet").write_bytes(b"as it was")
-    parquet.write(home, store, TABLES["minutes"], [(later, later)])
+    parquet.put(parquet.write(home, store, TABLES["minutes"], [(later, later)]))
     assert (folder / "month=2026-03" / "part.parquet").read_bytes() == b"as it was"

@@ -65,10 +65,10 @@ print(con.sql("SELECT count(*) FROM restatements").fetchall()[0][0], con.sql("SE
 """
 
 
-def test_plain_duckdb_reads_tables_views_and_macros(home: Home, tmp_path: Path) -> None:
-    done = subprocess.run(
-        [sys.executable, "-I", "-c", READER, str(home.database)], capture_output=True, text=True, cwd=tmp_path, check=False
-    )
+@pytest.mark.parametrize("of", ["all plants", "one plant"])
+def test_plain_duckdb_reads_tables_views_and_macros(home: Home, tmp_path: Path, of: str) -> None:
+    path = home.database if of == "all plants" else home.published_plant("oak-run")
+    done = subprocess.run([sys.executable, "-I", "-c", READER, str(path)], capture_output=True, text=True, cwd=tmp_path, check=False)
     assert done.returncode == 0, done.stderr
     # 7.5 kg/t = 15 lb per short dry ton: exactly twice, as is the uncertainty
     assert done.stdout.splitlines() == ["[(15.0, 0.8)]", "kg/t", "15.0", "[(1, 'first published')]", "[(1,)]", "0 0"]
@@ -94,16 +94,15 @@ def test_storage_version_is_one_that_duckdb_1_2_reads(home: Home) -> None:
 
 def test_a_file_of_a_later_storage_version_is_refused_with_its_remedy(tmp_path: Path) -> None:
     home = Home(tmp_path)
-    home.published.mkdir(parents=True)
+    own = home.published_plant("oak-run")
+    own.parent.mkdir(parents=True)
     con = connect()
-    con.execute(f"ATTACH {database.quoted(home.database)} AS later (STORAGE_VERSION 'v1.5.0')")
+    con.execute(f"ATTACH {database.quoted(own)} AS later (STORAGE_VERSION 'v1.5.0')")
     con.execute(TABLES["loads"].ddl("later.main"))
     con.close()
     with (
         Store(home.store("oak-run"), "oak-run") as store,
         pytest.raises(InternalError, match="made by another version"),
     ):
-        database.build(
-            home, store, [(DAY, DAY)], published=home.database, anew=False, before_swap=lambda: pytest.fail("the file is not whole")
-        )
-    assert not [p for p in home.published.iterdir() if "next" in p.name]
+        database.build(home, store, [(DAY, DAY)], published=own, before_swap=lambda: pytest.fail("the file is not whole"))
+    assert not [p for p in own.parent.iterdir() if "next" in p.name]

@@ -110,8 +110,9 @@ def go(home: Home, store: Store, **given: Any) -> Any:
     return publish.run(home, store, **given)
 
 
-def read(home: Home, sql: str) -> list[tuple[Any, ...]]:
-    con = connect(home.database, read_only=True)
+def read(home: Home, sql: str, of: str = "") -> list[tuple[Any, ...]]:
+    """Ask the file of all plants, or that `of` one plant."""
+    con = connect(home.published_plant(of) if of else home.database, read_only=True)
     try:
         return con.execute(sql).fetchall()
     finally:
@@ -133,17 +134,18 @@ def test_receipt_of_a_first_publication(new_home: Home) -> None:
         receipt = go(new_home, store)
         assert (receipt.days, receipt.rows["minutes"], receipt.rows["kpi_week"]) == (1, 30, 1)
         store.rows("INSERT INTO minutes SELECT * FROM minutes LIMIT 1")
-        new_home.database.unlink()
+        new_home.published_plant("oak-run").unlink()
         with pytest.raises(InternalError):
             go(new_home, store)
-    assert not new_home.database.exists()
+    assert not new_home.published_plant("oak-run").exists()
 
 
-def test_nothing_pending_leaves_the_file_alone(home: Home, store: Store) -> None:
-    before = home.database.stat()
+def test_nothing_pending_leaves_the_files_alone(home: Home, store: Store) -> None:
+    go(home, store)  # the home is a copy: its views now read its own Parquet
+    before = [(path.stat().st_ino, path.stat().st_mtime_ns) for path in (home.database, home.published_plant("oak-run"))]
     receipt = go(home, store)
     assert (receipt.days, receipt.rows) == (0, {})
-    assert (home.database.stat().st_ino, home.database.stat().st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
+    assert [(path.stat().st_ino, path.stat().st_mtime_ns) for path in (home.database, home.published_plant("oak-run"))] == before
 
 
 def test_a_file_set_aside_whole_is_published_though_it_touches_no_day(home: Home, store: Store) -> None:
@@ -215,7 +217,7 @@ def test_partitions_without_rows_go(home: Home, store: Store) -> None:
     assert not left.exists()
 
 
-def test_two_plants_share_the_file_and_do_not_touch_each_other(home: Home, store: Store) -> None:
+def test_two_plants_do_not_touch_each_other(home: Home, store: Store) -> None:
     with Store(home.store("elm-hill"), "elm-hill") as other:
         fill_day(other, DAY, minutes=7)
         go(home, other)
@@ -230,7 +232,7 @@ def test_two_plants_share_the_file_and_do_not_touch_each_other(home: Home, store
     assert read(home, "SELECT plant, count(*) FROM minutes GROUP BY 1 ORDER BY 1") == [("elm-hill", 7), ("oak-run", 9)]
 
 
-def test_a_plant_waits_while_another_publishes(home: Home) -> None:
+def test_a_plant_waits_only_for_the_file_of_all_plants(home: Home) -> None:
     done = threading.Event()
 
     def other() -> None:
@@ -242,8 +244,10 @@ def test_a_plant_waits_while_another_publishes(home: Home) -> None:
     with file_lock.waiting_for(home.publish_lock):
         thread = threading.Thread(target=other)
         thread.start()
-        assert not done.wait(0.8)
-        assert read(home, "SELECT DISTINCT plant FROM minutes") == [("oak-run",)]
+        while not home.published_plant("elm-hill").exists():
+            assert not done.wait(0.05)
+        assert read(home, "SELECT plant FROM published_plants") == [("oak-run",)]
+        assert not done.wait(0.3)
     thread.join(30)
     assert read(home, "SELECT DISTINCT plant FROM minutes ORDER BY 1") == [("elm-hill",), ("oak-run",)]
 
@@ -280,7 +284,8 @@ def test_every_object_is_commented_and_in_the_dictionary(home: Home) -> None:
     assert named.keys() >= macros
     assert all(named[m] for m in macros)
     objects = {r[0] for r in read(home, "SELECT DISTINCT table_name FROM dictionary")}
-    assert objects == {t.name for t in publish.published_tables()} | {"dictionary", "kpi_catalogue", "detectors"} | VIEWS.keys()
+    words = {"dictionary", "kpi_catalogue", "detectors", "published_plants"}
+    assert objects == {t.name for t in publish.published_tables()} | words | VIEWS.keys()
     undescribed = read(
         home,
         "SELECT c.table_name, c.column_name FROM duckdb_columns() c LEFT JOIN dictionary d USING (table_name, column_name) "
@@ -291,12 +296,12 @@ def test_every_object_is_commented_and_in_the_dictionary(home: Home) -> None:
 
 
 def test_dose_that_is_not_its_ratio_stops_publication_and_the_old_file_stays(home: Home, store: Store) -> None:
-    before = home.database.read_bytes()
+    before = home.published_plant("oak-run").read_bytes()
     fill_day(store, DAY + timedelta(days=1))
     store.rows("UPDATE kpi_day SET dose_active_kg_t = 7.6 WHERE operating_day = $d", {"d": DAY + timedelta(days=1)})
     with pytest.raises(InternalError, match="dose that is not active polymer over dry solids"):
         go(home, store)
-    assert home.database.read_bytes() == before
+    assert home.published_plant("oak-run").read_bytes() == before
     assert store.pending_days("publish") == [DAY + timedelta(days=1)]
     store.rows("UPDATE kpi_day SET dose_active_kg_t = 7.5")
     go(home, store)
@@ -333,7 +338,7 @@ def test_row_lost_outside_the_touched_days_is_noticed(home: Home, store: Store) 
 def test_failure_at_any_place_leaves_the_old_file_and_the_list(
     home: Home, store: Store, place: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    before = home.database.read_bytes()
+    before = home.published_plant("oak-run").read_bytes()
     fill_day(store, DAY + timedelta(days=1))
 
     def broken(*_: object) -> None:
@@ -343,7 +348,7 @@ def test_failure_at_any_place_leaves_the_old_file_and_the_list(
         patch.setattr(f"pipelines.publish.database.{place}", broken)
         with pytest.raises(OSError, match="no space"):
             go(home, store)
-    assert home.database.read_bytes() == before
+    assert home.published_plant("oak-run").read_bytes() == before
     assert store.pending_days("publish") == [DAY + timedelta(days=1)]
     go(home, store)
     assert read(home, "SELECT count(*) FROM minutes") == [(60,)]
@@ -373,7 +378,8 @@ def test_killed_around_the_swap(home: Home, when: str) -> None:
         fill_day(store, DAY + timedelta(days=1))
     done = subprocess.run([sys.executable, "-c", _KILLED, str(home.root), when], cwd=ROOT, check=False, env=dict(os.environ))
     assert done.returncode == -signal.SIGKILL
-    assert read(home, "SELECT count(*) FROM minutes") == [(30 if when == "before" else 60,)]
+    assert read(home, "SELECT count(*) FROM minutes", of="oak-run") == [(30 if when == "before" else 60,)]
+    assert read(home, "SELECT count(*) FROM minutes") == [(30,)]
     with Store(home.store("oak-run"), "oak-run") as store:
         assert store.pending_days("publish") == [DAY + timedelta(days=1)]
         go(home, store)
