@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from functools import cache
 from pathlib import Path
 
 import duckdb
@@ -56,6 +57,7 @@ def _made_by() -> str:
     return f"Definitions: flocledger {__version__}, {fingerprint()}."
 
 
+@cache
 def fingerprint() -> str:
     """Return a hash of everything the words come from: SQL of macros and views, tables, views."""
     words = "".join(p.read_text(encoding="utf-8") for kind in ("macros", "views") for p in resources.sql_files(kind))
