@@ -50,7 +50,6 @@ from schemas.tables import (
     polymers,
     prices,
     published_plants,
-    published_plants,
     pump_baselines,
     pump_spans,
     pump_wear,
