@@ -21,7 +21,6 @@ from pipelines import publish
 from pipelines.base import file_lock, resources
 from pipelines.base.errors import InternalError
 from pipelines.base.home import Home
-from pipelines.publish import database
 from pipelines.store import Store, connect
 from schemas import TABLES
 from schemas.views.registry import VIEWS
@@ -388,16 +387,3 @@ def test_killed_around_the_swap(home: Home, when: str) -> None:
         go(home, store, whole=True)
     assert publish.hashes(home) == unbroken
     assert read(home, "SELECT count(*) FROM minutes") == [(60,)]
-
-
-def test_contiguous_days() -> None:
-    d = [date(2026, 1, 30), date(2026, 1, 31), date(2026, 2, 1), date(2026, 2, 3)]
-    assert publish.contiguous(d) == [(d[0], d[2]), (d[3], d[3])]
-    assert publish.contiguous([]) == []
-
-
-def test_pieces_cover_a_span_once() -> None:
-    first, last = date(2024, 1, 1), date(2024, 12, 31)
-    pieces = database._pieces(first, last)
-    covered = [a + timedelta(days=k) for a, b in pieces for k in range((b - a).days + 1)]
-    assert covered == [first + timedelta(days=k) for k in range(366)]
