@@ -42,6 +42,17 @@ class Watch(Block):
     torque_limit_pct: float = Field(default=90.0, gt=0, description="torque high: above so much of full torque")
     torque_above_points: float = Field(default=25.0, gt=0, description="torque high: or so many points above its usual")
     torque_min: int = Field(default=5, ge=1, description="torque high: minutes in a row")
+    tank_level_low_pct: float = Field(default=5.0, ge=0, le=100, description="tank level low: below so much while the pump turns")
+    tank_level_low_min: int = Field(default=5, ge=1, description="tank level low: minutes in a row")
+    headbox_limit_pct: float = Field(default=90.0, gt=0, description="head box high: above so much")
+    headbox_above_points: float = Field(default=25.0, gt=0, description="head box high: or so many points above its usual")
+    headbox_min: int = Field(default=15, ge=1, description="head box high: minutes in a row")
+    seal_water_low_pct: float = Field(default=70.0, gt=0, le=100, description="seal water low: below so much of its usual flow")
+    seal_water_low_min: int = Field(default=2, ge=1, description="seal water low: minutes in a row")
+    vibration_limit_mm_s: float = Field(
+        default=7.1, gt=0, description="vibration high: rms velocity above it; agree it with the plant [mm/s]"
+    )
+    vibration_min: int = Field(default=5, ge=1, description="vibration high: minutes in a row")
     solution_off_pct: float = Field(default=15.0, gt=0, le=100, description="weak solution: off its set strength by more")
     solution_off_min: int = Field(default=30, ge=1, description="weak solution: minutes in a row")
     mixing_pressure_off: Pressure = Field(

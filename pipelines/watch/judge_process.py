@@ -8,6 +8,7 @@ import numpy as np
 
 from pipelines.plant.model import PlantFile, Polymer
 from pipelines.plant.watch_settings import Watch
+from pipelines.watch import judge_levels
 from pipelines.watch import process_rules as rules
 from pipelines.watch.episodes import Episode, Mask
 from pipelines.watch.line_day import RUNNING, LineDay, Usual
@@ -27,6 +28,7 @@ def flags_of(day: LineDay, usual: Usual, plant_file: PlantFile, turns: Mask, und
         *_suction(day, usual, plant_file),
         *_deadhead(day, usual, plant_file, turns),
         *_torque(day, usual, plant_file.watch),
+        *judge_levels.flags_of(day, usual, plant_file, turns),
         *_strength(day, plant_file, under_test),
         *_spikes(day, plant_file.watch),
     ]

@@ -25,6 +25,7 @@ SEEN = (
     "sludge_flow", "polymer_neat_flow", "polymer_solution_flow", "pump_speed", "pump_power", "pump_suction_pressure", "pump_discharge_pressure",
     "mixing_upstream_pressure", "mixing_downstream_pressure", "pump_run", "device_run", "sludge_total", "polymer_total", "makedown_water_flow", "dilution_water_flow",
     "wash_water_flow", "device_power", "feed_solids", "device_torque", "polymer_solution_strength",
+    "headbox_level", "tank_level", "seal_water_flow", "pump_vibration",
 )  # fmt: skip
 
 
@@ -91,6 +92,8 @@ class Usual:
     discharge: tuple[Values, ...]
     wash: tuple[Values, ...]
     torque: tuple[Values, ...]
+    headbox: tuple[Values, ...]
+    seal: tuple[Values, ...]
     ranges: dict[str, tuple[float, ...]]
 
 
@@ -156,6 +159,8 @@ def usual_of(day: LineDay, roles: Sequence[str], standing: object, pump: object)
         _levels(day, "pump_discharge_pressure", processing),
         _levels(day, "wash_water_flow", processing),
         _levels(day, "device_torque", processing),
+        _levels(day, "headbox_level", processing),
+        _levels(day, "seal_water_flow", processing),
         ranges,
     )
 
@@ -172,14 +177,14 @@ def together(days: Sequence[Usual], standing: object, pump: object) -> Usual:
     parts = [d for d in days if d.pump == pump]
     mixing = [d for d in days if d.standing == standing and standing is not None]
     suction, drawn, power = (np.concatenate([np.empty(0), *(getattr(p, n) for p in parts)]) for n in ("suction", "suction_flow", "power"))
-    discharge, wash, torque = (tuple(x for p in parts for x in getattr(p, name)) for name in ("discharge", "wash", "torque"))
+    levels = {name: tuple(x for p in parts for x in getattr(p, name)) for name in ("discharge", "wash", "torque", "headbox", "seal")}
     kept = [p for p, is_alike in zip(mixing, curve.alike([(p.flow, p.dp) for p in mixing]), strict=True) if is_alike]
     flow, dp = (np.concatenate([np.empty(0), *(getattr(p, n) for p in kept)]) for n in ("flow", "dp"))
     roles = {role for p in parts for role in p.ranges}
     ranges = {r: tuple(x for p in parts for x in p.ranges.get(r, ())) for r in roles}
     if parts != days:  # a flow meter stays when the pump is changed, and so does its noise
         ranges["sludge_flow"] = tuple(x for d in days for x in d.ranges.get("sludge_flow", ()))
-    return Usual(standing, pump, flow, dp, suction, drawn, power, discharge, wash, torque, ranges)
+    return Usual(standing, pump, flow, dp, suction, drawn, power, **levels, ranges=ranges)
 
 
 def instant_span(plant_file: PlantFile, signal: Signal) -> tuple[datetime, datetime]:

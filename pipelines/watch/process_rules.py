@@ -127,6 +127,18 @@ def torque_high(torque: Series, running: Mask, usual_pct: float | None, settings
     return [replace(e, facts={"torque_pct": torque.mean(e, high), "limit_pct": limit}) for e in episodes(high, settings.torque_min)]
 
 
+def level_low(level: Series, judged: Mask, limit: float, persistence_min: int) -> list[Episode]:
+    """Return where a value lay below a limit, in its unit, for so many judged minutes."""
+    low = judged & level.below(limit)
+    return [replace(e, facts={"value": level.mean(e, low), "limit": limit}) for e in episodes(low, persistence_min)]
+
+
+def level_high(level: Series, judged: Mask, limit: float, persistence_min: int) -> list[Episode]:
+    """Return where a value lay above a limit, in its unit, for so many judged minutes."""
+    high = judged & level.known & (level.values > limit)
+    return [replace(e, facts={"value": level.mean(e, high), "limit": limit}) for e in episodes(high, persistence_min)]
+
+
 def strength_off(strength: Series, judged: Mask, set_pct: float, settings: Watch = DEFAULTS) -> list[Episode]:
     """Return where the strength of the solution [%] lay far off its set value."""
     off = judged & strength.known & (np.abs(strength.values / set_pct - 1.0) > settings.solution_off_pct / 100.0)

@@ -207,7 +207,7 @@ def test_every_column_has_a_unit_and_a_description() -> None:
 
 SUFFIX_UNITS = {
     "_m3_h": "m3/h", "_kg_t": "kg/t", "_mg_l": "mg/L", "_kpa": "kPa", "_kwh": "kWh", "_kwh_t": "kWh/t", "_kw": "kW", "_rpm": "rpm", "_kg": "kg",
-    "_kg_h": "kg/h", "_t_h": "t/h", "_h": "h", "_min": "min", "_per_t": "currency/t", "_per_kwh": "currency/kWh", "_per_kg": "currency/kg",
+    "_kg_h": "kg/h", "_t_h": "t/h", "_m_min": "m/min", "_mm_s": "mm/s", "_mm_h": "mm/h", "_h": "h", "_min": "min", "_per_t": "currency/t", "_per_kwh": "currency/kWh", "_per_kg": "currency/kg",
 }  # fmt: skip
 
 

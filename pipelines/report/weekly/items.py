@@ -22,6 +22,8 @@ OWNER = {
     "spikes": "instruments", "meter doubted": "instruments", "flow per revolution off": "instruments", "dry run": "maintenance", "negative flow": "maintenance", "wash water low": "maintenance",
     "short cycling": "maintenance", "polymer outage": "operations", "polymer left on": "operations", "weak solution": "operations",
     "blocked suction": "operations", "deadhead": "operations", "torque high": "operations",
+    "tank level low": "operations", "head box high": "operations", "seal water low": "maintenance",
+    "vibration high": "maintenance",
 }  # fmt: skip
 
 

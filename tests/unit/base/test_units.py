@@ -20,6 +20,7 @@ PINT = {
     "m": "m", "mm": "mm", "ft": "foot", "in": "inch", "kW": "kilowatt", "W": "watt", "hp": "horsepower", "kWh": "kilowatt_hour", "MWh": "megawatt_hour",
     "rpm": "revolutions_per_minute", "Hz": "hertz", "A": "ampere", "mA": "milliampere", "%": "percent", "fraction": "dimensionless", "g/kg": "gram/kilogram",
     "mg/L": "milligram/liter", "g/L": "gram/liter", "kg": "kilogram", "t": "metric_ton", "lb": "pound", "short_ton": "short_ton", "long_ton": "long_ton",
+    "m/min": "meter/minute", "ft/min": "foot/minute", "mm/s": "millimeter/second", "in/s": "inch/second", "mm/h": "millimeter/hour", "in/h": "inch/hour",
     "C": "degC", "F": "degF", "kg/t": "kilogram/metric_ton", "lb/dt": "pound/short_ton", "kg/L": "kilogram/liter", "kg/m3": "kilogram/m**3",
     "lb/gal": "pound/gallon", "h": "hour", "min": "minute", "s": "second", "d": "day",
 }  # fmt: skip

@@ -48,6 +48,7 @@ def test_units_qualities_roles_and_machine_are_taken_from_what_the_files_say(tex
         "FEED_PUMP_ST": ("pump_run", "state"),
         "DISCH_PRESS": ("pump_discharge_pressure", "kPa"),
         "INLET_PRESS": ("pump_suction_pressure", "kPa"),
+        "DIFF_SPEED": ("differential_speed", "rpm"),
     }
     assert plant.lines[0].device == "centrifuge"  # the sheet says centrate
 

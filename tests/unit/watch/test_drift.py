@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from pipelines.watch.drift import BASELINE_DAYS, drift
+from pipelines.watch.drift import BASELINE_DAYS, drift, off_days
 
 FIRST = date(2026, 1, 5)
 
@@ -42,3 +42,18 @@ def test_a_step_is_dated_to_the_day() -> None:
 
 def test_needs_more_than_its_baseline() -> None:
     assert drift(days(np.concatenate([np.zeros(5), np.full(BASELINE_DAYS - 5, 0.2)]))) is None
+
+
+def test_days_off_the_usual_flow_per_revolution_are_one_episode_and_teach_nothing() -> None:
+    """Ten days at 1.0, then 1.2, 1.2, 1.0: two days 20 % up. With 14 % up there is none, and none before five days are known."""
+    start = FIRST
+
+    def daily(*values: float) -> list[tuple[date, float]]:
+        return [(start + timedelta(days=k), v) for k, v in enumerate(values)]
+
+    (found,) = off_days(daily(*[1.0] * 10, 1.2, 1.2, 1.0))
+    assert (found.first, found.last, found.days) == (start + timedelta(days=10), start + timedelta(days=11), 2)
+    assert found.change == pytest.approx(0.2)
+    assert off_days(daily(*[1.0] * 10, 1.14)) == []
+    assert off_days(daily(*[1.0] * 4, 1.2)) == []
+    assert [f.change > 0 for f in off_days(daily(*[1.0] * 10, 1.2, 0.8))] == [True, False]

@@ -97,3 +97,25 @@ def test_three_runs_of_less_than_ten_minutes_are_short_cycling(minutes: int, run
         on[20 + k * 70 : 20 + k * 70 + minutes] = True
     assert len(rules.short_cycling(on, ALL)) == flags
     assert rules.short_cycling(on, OFF) == []  # nothing known, nothing counted
+
+
+@pytest.mark.parametrize(("low", "minutes", "flags"), [(4.9, 5, 1), (5.0, 5, 0), (4.9, 4, 0)])
+def test_level_low_is_below_its_limit_for_its_minutes(low: float, minutes: int, flags: int) -> None:
+    found = rules.level_low(series(40.0, slice(60, 60 + minutes), low), ALL, 5.0, 5)
+    assert [(e.start, e.end, e.facts["value"]) for e in found] == [(60, 65, pytest.approx(4.9))] * flags
+    assert rules.level_low(series(40.0, slice(60, 70), 0.0), OFF, 5.0, 5) == []  # the pump stands
+
+
+@pytest.mark.parametrize(("high", "minutes", "flags"), [(7.2, 5, 1), (7.1, 5, 0), (7.2, 4, 0)])
+def test_level_high_is_above_its_limit_for_its_minutes(high: float, minutes: int, flags: int) -> None:
+    assert len(rules.level_high(series(2.0, slice(60, 60 + minutes), high), ALL, 7.1, 5)) == flags
+
+
+def test_blocked_suction_of_a_new_pump_is_judged_by_the_hour_before() -> None:
+    """No curve yet: 20 kPa less and 15 % less flow than in the hour before; in the first half hour there is nothing to compare with."""
+    where = slice(120, 140)
+    flow, suction = series(90.0, where, 76.5), series(20.0, where, 0.0)
+    (found,) = rules.blocked_suction(flow, suction, ALL, None)
+    assert (found.start, found.end, found.facts["flow_before_m3_h"]) == (120, 140, 90.0)
+    early = slice(10, 30)
+    assert rules.blocked_suction(series(90.0, early, 76.5), series(20.0, early, 0.0), ALL, None) == []
