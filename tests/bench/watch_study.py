@@ -32,7 +32,7 @@ from schemas import TABLES
 from schemas.roles import ROLES
 from schemas.vocabulary import RUNNING_STATES
 
-REPORTED_FROM = 100
+REPORTED_FROM = 300
 ACCEPTED = {  # what counts as finding a fault: its own detector, or one that names the same trouble
     "flatline": {"flatline"}, "plugged tap": {"flatline"}, "spike burst": {"spikes"}, "re-ranged": {"meter doubted", "totaliser ratio", "flow per revolution off"},
     "run bit stuck off": {"stuck run bit"}, "no record": {"data gap"}, "valve throttled": {"mixing pressure high"},
@@ -237,7 +237,7 @@ def page(faulted: list[Outcome], quiet: list[Outcome]) -> str:
         f"Faulted: seeds {sorted({o.seed for o in faulted})}, {weeks} weeks of lines. Fault-free: seeds {sorted({o.seed for o in quiet})}, {quiet_weeks} weeks of lines."
     ]
     lines += [
-        "Minutes are made straight from the generator's instruments; file intake is bypassed. Limits were not fitted on these seeds.",
+        "Minutes are made straight from the generator's instruments; file intake is bypassed. Limits were not fitted on these seeds; rules were mended after seeds 1 to 5, 100 and 101.",
         "",
     ]
     apart = Counter(f.kind for o in faulted for f in o.declared)
@@ -266,8 +266,8 @@ def main() -> None:
     """Parse the command line and write the page."""
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("out", type=Path)
-    ask.add_argument("--weeks", type=int, default=14)
-    ask.add_argument("--seeds", type=int, nargs="+", default=[REPORTED_FROM, REPORTED_FROM + 1])
+    ask.add_argument("--weeks", type=int, default=52)
+    ask.add_argument("--seeds", type=int, nargs="+", default=[REPORTED_FROM])
     ask.add_argument("--plants", nargs="*", default=list(PLANTS))
     given = ask.parse_args()
     faulted = [outcome(p, s, given.weeks, with_faults=True) for s in given.seeds for p in given.plants]
