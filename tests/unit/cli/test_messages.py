@@ -211,7 +211,7 @@ def test_unexpected_error_of_a_command_is_short_and_kept(
 ) -> None:
     home = with_plants(tmp_path)
 
-    def breaks(_: Home, plants: list[str]) -> None:  # noqa: ARG001
+    def breaks(*_: object) -> None:
         raise KeyError("surprise")
 
     monkeypatch.setattr(status, "gather", breaks)
@@ -224,7 +224,7 @@ def test_unexpected_error_of_a_command_is_short_and_kept(
 def test_interrupt_ends_as_shells_expect(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     home = with_plants(tmp_path)
 
-    def interrupted(_: Home, plants: list[str]) -> None:  # noqa: ARG001
+    def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
     monkeypatch.setattr(status, "gather", interrupted)
