@@ -19,7 +19,7 @@ from pipelines.base.errors import Notice
 from pipelines.base.home import Home
 from pipelines.publish import current, describe
 from pipelines.publish.database import STORAGE_VERSION, published_tables, quoted, remove, swap
-from pipelines.store import connect
+from pipelines.store import connect, faults
 from schemas import TABLES, Table
 
 FOLDER_VARIABLE = "flocledger_published"
@@ -45,7 +45,7 @@ def refresh(home: Home, plant: str, notices: list[Notice]) -> bool:
     if _is_up_to_date(home, plant):
         return False
     with file_lock.waiting_for(home.publish_lock), current.usable(home.database, notices) as there:
-        found = _Found() if there is None else _read(there)
+        found = _Found() if there is None else _read_or_told(there, notices)
         lacks = not (found.is_of_these_definitions and found.folder == str(home.published) and found.plants.get(plant))
         plants = _plants(home, found, plant) if lacks else found.plants
         if lacks:
@@ -78,6 +78,17 @@ def _state(home: Home) -> list[str | int]:
     """Return what changes when the file, its folder or the definitions do."""
     found = home.database.stat()
     return [found.st_size, found.st_mtime_ns, str(home.published), describe.fingerprint()]
+
+
+def _read_or_told(path: Path, notices: list[Notice]) -> _Found:
+    """Read what a file of all plants says of itself; a damaged page counts as no file, and a notice says so."""
+    try:
+        return _read(path)
+    except Exception as error:
+        if not faults.is_damage(error):
+            raise
+        notices.append(current.damaged(path, error))
+        return _Found()
 
 
 def _read(path: Path) -> _Found:

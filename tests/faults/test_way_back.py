@@ -194,10 +194,11 @@ def test_a_restore_from_plants_and_archive_keeps_the_ledger(home: Home) -> None:
 
 
 @pytest.mark.parametrize("damage", [overwrite, cut, empty, Path.unlink])
-def test_a_damaged_or_lost_published_file_comes_back_whole_with_every_plant(demo_home: Path, damage: Callable[[Path], None]) -> None:
+@pytest.mark.parametrize("of", ["all plants", "one plant"])
+def test_a_damaged_or_lost_published_file_comes_back_whole(demo_home: Path, damage: Callable[[Path], None], of: str) -> None:
     home = Home(demo_home)
     before = publish.hashes(home)
-    damage(home.database)
+    damage(home.database if of == "all plants" else home.published_plant("brenholm"))
     if damage is overwrite:  # pages that a night does not touch are met by a rebuild, which reads all
         order.rebuild(home, "brenholm")
     else:
@@ -214,10 +215,10 @@ def test_a_cut_parquet_file_is_told_and_written_again(home: Home, table: str) ->
 
 
 def test_a_reader_that_opened_the_published_file_for_writing_does_not_stop_the_night(home: Home) -> None:
-    assert home.database.stat().st_mode & 0o777 == 0o444
+    assert {path.stat().st_mode & 0o777 for path in (home.database, home.published_plant(PLANT))} == {0o444}
     holder = "import duckdb, sys; con = duckdb.connect(sys.argv[1]); print('open', flush=True); sys.stdin.read()"
     with subprocess.Popen(
-        [sys.executable, "-c", holder, str(home.database)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        [sys.executable, "-c", holder, str(home.published_plant(PLANT))], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     ) as reader:
         assert reader.stdout is not None
         assert reader.stdin is not None
