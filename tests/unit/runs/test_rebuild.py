@@ -92,7 +92,8 @@ def test_a_ledger_of_other_columns_is_brought_over(home: Home) -> None:
 
 def test_the_ledger_comes_back_from_a_published_file_of_other_columns(home: Home) -> None:
     order.nightly(home, PLANT, WHEN)
-    con = connect(home.database)
+    home.published_plant(PLANT).chmod(0o644)
+    con = connect(home.published_plant(PLANT))
     for (view,) in con.execute("SELECT view_name FROM duckdb_views() WHERE NOT internal").fetchall():
         con.execute(f'DROP VIEW "{view}"')
     con.execute("ALTER TABLE kpi_day_history DROP COLUMN capture_pct")
