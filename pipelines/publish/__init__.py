@@ -59,7 +59,7 @@ def run(
     if added or (rows and not home.ledger(store.plant).exists()):
         ledger.keep_copy(store, home.ledger(store.plant))
     if published is not None or rows:
-        all_plants.refresh(home, store.plant, said)
+        all_plants.refresh(home, store.plant, said, whole=whole)
     with store.transaction():
         for stage in ("publish", readings.STAGE, ledger.STAGE):
             store.clear_days(stage)

@@ -37,16 +37,16 @@ class _Found:
     columns: dict[str, tuple[str, ...]] = field(default_factory=dict)  # table -> its columns, where the definitions are others
 
 
-def refresh(home: Home, plant: str, notices: list[Notice]) -> bool:
+def refresh(home: Home, plant: str, notices: list[Notice], *, whole: bool = False) -> bool:
     """Make the file of all plants show a plant that has just published; return whether it had to be written.
 
-    A damaged or lost file is made again; `notices` say so.
+    A damaged or lost file is made again; `notices` say so. `whole`: it is written in any case, whatever pages of it are damaged.
     """
-    if _is_up_to_date(home, plant):
+    if not whole and _is_up_to_date(home, plant):
         return False
     with file_lock.waiting_for(home.publish_lock), current.usable(home.database, notices) as there:
         found = _Found() if there is None else _read_or_told(there, notices)
-        lacks = not (found.is_of_these_definitions and found.folder == str(home.published) and found.plants.get(plant))
+        lacks = whole or not (found.is_of_these_definitions and found.folder == str(home.published) and found.plants.get(plant))
         plants = _plants(home, found, plant) if lacks else found.plants
         if lacks:
             _write(home, plants)
