@@ -329,7 +329,7 @@ def test_a_file_that_does_not_make_its_table_is_refused(
 ) -> None:
     put_minutes(store, minutes, [day(0)])
     monkeypatch.setattr(compute, "TABLES", dict(TABLES) | {"kpi_day": TABLES["kpi_week"]})
-    with pytest.raises(InternalError, match=r"kpi_day\.sql does not make the columns"):
+    with pytest.raises(InternalError, match=r"kpi_day\.sql does not have the columns"):
         compute.run(store, plant_file)
 
 

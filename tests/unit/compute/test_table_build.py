@@ -30,6 +30,7 @@ def test_every_table_of_work_that_is_read_is_made_by_some_file_or_by_the_step() 
         "touched_days",
         "rolling_hour_days",
         "rolling_days",
+        "long_spans",
         "needed_days",
         "touched_weeks",
         "plant_file",

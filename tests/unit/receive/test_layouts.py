@@ -263,7 +263,7 @@ def test_lab_long(tmp_path: Path) -> None:
     ]
     assert chunks[0].values.columns == [
         "line_no", "stamp_text", "time_utc", "time_reason", "sample", "point_text", "analyte_text", "text", "unit_text", "qualifier_text",
-        "limit_text", "reported_text", "method", "crew", "shift_text", "window_from", "window_to", "lot", "line_text", "column",
+        "limit_text", "reported_text", "method", "crew", "shift_text", "window_from", "window_to", "lot", "line_text", "replicate", "column",
     ]  # fmt: skip
 
 
