@@ -163,7 +163,10 @@ def _says_out(e: Episode, role: str) -> str:
 
 
 def _gaps(day: LineDay, plant_file: PlantFile, seconds: Mapping[str, Values], silence: Silence) -> list[Flag]:
-    """Minutes under a reading out of range have a flag of their own and are no gap."""
+    """Minutes under a reading out of range, or in a silence of the whole line, have a flag of their own and are no gap."""
+    silent = np.zeros(day.minutes, dtype=bool)
+    for e in episodes(day.unrecorded(), rules.SILENT_MIN):
+        silent[e.start : e.end] = True
     running = day.is_state(*RUNNING) | pump_turns(day, plant_file, 0.5)
     of_role = dict[str, list[Episode]]()
     for role in critical_roles(day):
@@ -171,7 +174,7 @@ def _gaps(day: LineDay, plant_file: PlantFile, seconds: Mapping[str, Values], si
             continue
         explained = seconds[role] >= 30.0 if role in seconds else np.zeros(day.minutes, dtype=bool)
         found = rules.data_gap(~day.series[role].known & running & ~explained, running, partial(silence, day, role), plant_file.watch)
-        of_role[role] = found
+        of_role[role] = [e for e in found if silent[e.start : e.end].mean() < gaps.SAME_SHARE]
     return [f for roles, found in gaps.shared(of_role) for f in _gap_flags(day, roles, found)]
 
 

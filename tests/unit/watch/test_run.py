@@ -9,11 +9,8 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterator
-from datetime import UTC, date, datetime, timedelta
-from functools import lru_cache
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -27,13 +24,7 @@ from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
 from schemas import TABLES
-from schemas.roles import ROLES
-
-FIRST = date(2026, 1, 5)
-DAYS = 16
-DAY = 15  # the day on which faults are planted: fifteen quiet ones lie before it
-RUN_FROM, RUN_MIN, START_UP = 120, 480, 15  # the line runs for eight hours, two hours into the operating day
-Change = Callable[[dict[str, np.ndarray]], None]
+from tests.unit.watch.hand_minutes import DAY, DAYS, Change, at, begin, day_of, fill, found, put, readings, refused
 
 
 @pytest.fixture(scope="module")
@@ -45,75 +36,6 @@ def plant_file() -> PlantFile:
 def store(tmp_path: Path) -> Iterator[Store]:
     with Store(tmp_path / "alder-fork.duckdb", "alder-fork") as made:
         yield made
-
-
-def day_of(k: int) -> date:
-    return FIRST + timedelta(days=k)
-
-
-def begin(k: int) -> datetime:
-    """Start of an operating day: 06:00 in New York, winter time."""
-    return datetime.combine(day_of(k), datetime.min.time(), UTC) + timedelta(hours=11)
-
-
-@lru_cache(maxsize=64)
-def minutes(k: int, line: str = "line-1", change: Change | None = None) -> pl.DataFrame:
-    """One operating day of a line; `change` may alter the columns (values, coverages, state) before they become a frame."""
-    rng = np.random.default_rng([7, k, int(line[-1])])
-    n, on = 1440, np.zeros(1440, dtype=bool)
-    on[RUN_FROM : RUN_FROM + RUN_MIN] = True
-    flow = np.where(on, 90.0 * (1 + 0.06 * np.sin(np.arange(n) / 37)) + rng.normal(0, 0.5, n), 0.1)
-    processing = on & (np.arange(n) >= RUN_FROM + START_UP)
-    mixing = np.where(on, 0.025 * flow**2 + rng.normal(0, 1.5, n), 0.0)
-    columns: dict[str, np.ndarray] = {
-        "state": np.select([processing, on], ["processing", "start-up"], "stopped"),
-        "sludge_flow": flow,
-        "polymer_neat_flow": np.where(on, 0.02 + rng.normal(0, 0.0003, n), 0.0),
-        "pump_speed": np.where(on, 1200.0 * (1 + 0.06 * np.sin(np.arange(n) / 37)) + rng.normal(0, 3, n), 0.0),
-        "pump_power": np.where(on, 15.0 + rng.normal(0, 0.2, n), 0.0),
-        "pump_suction_pressure": np.where(on, 20.0 + rng.normal(0, 1, n), 30.0),
-        "pump_discharge_pressure": np.where(on, 100.0 + mixing + rng.normal(0, 1.5, n), 30.0),
-        "mixing_upstream_pressure": np.where(on, 50.0 + mixing + rng.normal(0, 1.5, n), 10.0),
-        "mixing_downstream_pressure": np.where(on, 50.0 + rng.normal(0, 1, n), 10.0),
-        "pump_run": on.astype(float),
-        "device_run": on.astype(float),
-    }
-    roles = [c for c in columns if c != "state"]
-    columns |= {f"{r}_coverage": np.ones(n) for r in roles}
-    if change is not None:
-        change(columns)
-    names = {r: ROLES[r].column for r in roles}
-    frame = pl.DataFrame({names.get(c, c): v for c, v in columns.items()}).with_columns(
-        plant=pl.lit("alder-fork"), line=pl.lit(line), operating_day=pl.lit(day_of(k)), is_uncertain=pl.lit(False),
-        minute_utc=pl.datetime_range(begin(k), begin(k) + timedelta(minutes=n - 1), "1m", eager=True).cast(pl.Datetime("us", "UTC")),
-    )  # fmt: skip
-    schema = TABLES["minutes"].polars_schema()
-    return frame.with_columns([pl.lit(None, dtype=t).alias(c) for c, t in schema.items() if c not in frame.columns]).select(
-        [pl.col(c).cast(t) for c, t in schema.items()]
-    )
-
-
-def put(store: Store, k: int, changes: dict[str, Change] | None = None) -> None:
-    """Write both lines of a day in place of what was there, and mark what compute would mark."""
-    store.con.execute("DELETE FROM minutes WHERE operating_day = $d", {"d": day_of(k)})
-    for line in ("line-1", "line-2"):
-        store.append("minutes", minutes(k, line, (changes or {}).get(line)))
-    store.mark_days("watch", [day_of(k + j) for j in range(15)])
-
-
-def fill(store: Store, changes: dict[int, dict[str, Change]] | None = None, days: int = DAYS) -> None:
-    """Write many days at once."""
-    of = changes or {}
-    store.append("minutes", pl.concat([minutes(k, line, of.get(k, {}).get(line)) for k in range(days) for line in ("line-1", "line-2")]))
-    store.mark_days("watch", [day_of(k) for k in range(days)])
-
-
-def found(store: Store) -> list[dict[str, Any]]:
-    return store.frame("SELECT * FROM flags ORDER BY start_utc, flag_id").to_dicts()
-
-
-def at(k: int, minute: int) -> datetime:
-    return begin(k) + timedelta(minutes=minute)
 
 
 def set_part(role: str, part: slice, value: float) -> Change:
@@ -206,21 +128,21 @@ def test_gap_counts_from_the_reading_that_was_due(store: Store, plant_file: Plan
     assert json.loads(flag["evidence"]) == {"minutes_unknown": 30, "minutes_without_record": 60}
 
 
-def readings(store: Store, tag: str, rows: list[tuple[datetime, float | None, int]]) -> None:
-    frame = pl.DataFrame(
-        [{"plant": "alder-fork", "tag": tag, "time_utc": t, "value": v, "quality": q, "load_id": "a" * 16} for t, v, q in rows],
-        schema=TABLES["readings"].polars_schema(),
-    )
-    store.append("readings", frame)
+def silent_while_running(columns: dict[str, np.ndarray]) -> None:
+    """No measurement of the line from the start of the operating day on, while the held run bit says that the pump ran."""
+    for role in [c for c in columns if f"{c}_coverage" in columns and c not in ("pump_run", "device_run")]:
+        columns[f"{role}_coverage"][:800] = 0.0
+    columns["pump_run"][:800], columns["state"][:800] = 1.0, "unknown"
 
 
-def refused(store: Store, tag: str, times: list[datetime], reason: str) -> None:
-    """Values set aside; the reason of their rows may be another, that of another column."""
-    rows = [
-        {"plant": "alder-fork", "load_id": "a" * 16, "line_no": i + 1, "tag": tag, "time_utc": t, "text": "900", "reason": reason}
-        for i, t in enumerate(times)
-    ]
-    store.append("set_aside_values", pl.DataFrame(rows, schema=TABLES["set_aside_values"].polars_schema()))
+def test_a_silence_of_a_line_whose_pump_was_last_on_is_one_flag(store: Store, plant_file: PlantFile) -> None:
+    fill(store, {DAY: {"line-1": silent_while_running}})
+    tag = next(s.tag for s in plant_file.signals if s.line == "line-1" and s.role == "sludge_flow")
+    readings(store, tag, [(at(DAY - 1, m), 90.0, 0) for m in range(100, 180)] + [(at(DAY, 1439), 90.0, 0)])
+    watch.run(store, plant_file)
+    (flag,) = (f for f in found(store) if f["detector"] == "data gap")
+    assert (flag["start_utc"], flag["end_utc"]) == (at(DAY, 0), at(DAY, 800))
+    assert flag["sentence"].startswith("Nothing was recorded of the line for 13.3 h")
 
 
 @pytest.mark.parametrize(
@@ -389,10 +311,3 @@ def test_days_without_minutes_are_taken_off_the_list_with_their_flags(store: Sto
     assert watch.run(store, plant_file).days == 0
     assert found(store) == []
     assert store.pending_days("watch") == []
-
-
-def test_pieces_are_cut_where_no_curve_reaches_over() -> None:
-    days = [*(day_of(k) for k in range(40)), day_of(53), day_of(68)]
-    cut = [(p[0], p[-1], len(p)) for p in watch.pieces(days)]
-    assert cut == [(day_of(0), day_of(30), 31), (day_of(31), day_of(53), 10), (day_of(68), day_of(68), 1)]
-    assert watch.pieces([]) == []
