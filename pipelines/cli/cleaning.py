@@ -21,7 +21,7 @@ DAYS = 400  # a year and its comparison
 def clean_up(home: Home, days: int, *, dry_run: bool) -> int:
     """Delete old records of runs, tracebacks, full logs and damaged stores.
 
-    Deletes only below <home>/runs/ and <home>/store/*.damaged-*. The newest records of each plant and kind of run stay. Files in
+    Reads the ages of files; writes nothing. Deletes only below <home>/runs/ and <home>/store/*.damaged-*. The newest records of each plant and kind of run stay. Files in
     <home>/archive/ are never deleted: `rebuild` and `trace` need them.
     """
     from pipelines.runs import retention

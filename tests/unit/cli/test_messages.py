@@ -192,7 +192,7 @@ def test_demo_leaves_a_folder_that_is_no_demonstration_alone(tmp_path: Path, cap
 def test_home_of_the_command_wins_over_the_global_one_and_the_environment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     seen = []
 
-    def seen_home(home: Home, plants: list[str]) -> status.HomeStatus:  # noqa: ARG001
+    def seen_home(home: Home, *_: object) -> status.HomeStatus:
         seen.append(home.root)
         return status.HomeStatus(datetime(2026, 1, 1, tzinfo=UTC), [], None, None)
 
