@@ -1,4 +1,4 @@
-"""Questions to the published file: free SQL or a saved question, to a table, CSV, JSON, Parquet or a chart."""
+"""Questions to the published file: free SQL or a saved question, to a table, CSV, JSON, Parquet, an Excel workbook or a chart."""
 
 from __future__ import annotations
 

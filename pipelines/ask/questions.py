@@ -7,6 +7,7 @@ something, and `-- param NAME TYPE = DEFAULT: meaning` (TYPE one of date, text, 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -70,6 +71,28 @@ def parse(path: Path) -> Question:
 def saved() -> dict[str, Question]:
     """Return all saved questions by name."""
     return {path.stem: parse(path) for path in resources.sql_files("questions")}
+
+
+def shared_out(words: Sequence[str], given: dict[str, str]) -> list[dict[str, str]]:
+    """Return the parameters of each of several questions: those it has, of the ones given. One question alone gets all.
+
+    UsageError when no question has a parameter.
+    """
+    if len(words) == 1:
+        return [given]
+    known = saved()
+    each = [{name: text for name, text in given.items() if _takes(one, name, known)} for one in words]
+    for name in given:
+        if not any(name in its for its in each):
+            raise UsageError(f"none of the questions has a parameter {name}", remedy="`flocledger ask --list` shows their parameters")
+    return each
+
+
+def _takes(words: str, name: str, known: dict[str, Question]) -> bool:
+    """Whether a question has a parameter: by its header, or by `$name` in SQL text. A file of SQL is taken to have all."""
+    if words in known:
+        return name in {p.name for p in known[words].parameters}
+    return words.lower().endswith(".sql") or re.search(rf"\${re.escape(name)}\b", words) is not None
 
 
 def caution_of(words: str) -> str:

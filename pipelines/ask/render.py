@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     import polars as pl
 
 # A cell that begins so is taken for a formula by spreadsheets; a leading apostrophe makes it text.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # and their full-width forms
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # and their full-width forms
 # Where a list separator of some countries stands in a text, a spreadsheet set to it begins a new cell there, quotes or not.
 _INNER_FORMULA = r"([;,|\t\r\n])([\s\"']*[=+\-@\x{ff1d}\x{ff0b}\x{ff0d}\x{ff20}])"
-FILE_FORMATS = ("parquet", "png", "svg")
+FILE_FORMATS = ("parquet", "xlsx", "png", "svg")
 
 
 def safe_for_spreadsheets(frame: pl.DataFrame) -> pl.DataFrame:
@@ -26,14 +26,18 @@ def safe_for_spreadsheets(frame: pl.DataFrame) -> pl.DataFrame:
 
     text = [name for name, kind in frame.schema.items() if kind == pl.String]
     inner = {n: pl.col(n).str.replace_all(_INNER_FORMULA, "${1}'${2}") for n in text}
-    starts = {n: pl.col(n).str.strip_chars_start(" \"'").str.slice(0, 1).is_in(_FORMULA_STARTS) for n in text}
+    starts = {n: pl.col(n).str.strip_chars_start(" \"'").str.slice(0, 1).is_in(FORMULA_STARTS) for n in text}
     risky = [
-        pl.when(starts[n] | pl.col(n).str.slice(0, 1).is_in(_FORMULA_STARTS)).then("'" + inner[n]).otherwise(inner[n]).alias(n)
-        for n in text
+        pl.when(starts[n] | pl.col(n).str.slice(0, 1).is_in(FORMULA_STARTS)).then("'" + inner[n]).otherwise(inner[n]).alias(n) for n in text
     ]
     names = pl.Series(frame.columns, dtype=pl.String).str.replace_all(_INNER_FORMULA, "${1}'${2}").to_list()
-    renamed = {n: "'" + safe if n.startswith(_FORMULA_STARTS) else safe for n, safe in zip(frame.columns, names, strict=True)}
+    renamed = {n: "'" + safe if n.startswith(FORMULA_STARTS) else safe for n, safe in zip(frame.columns, names, strict=True)}
     return frame.with_columns(risky).rename(renamed)
+
+
+def as_text(frame: pl.DataFrame, kind: str) -> str:
+    """Return the answer as text of one of the formats `table`, `csv` and `json`."""
+    return {"table": as_table, "csv": as_csv, "json": as_json}[kind](frame)
 
 
 def as_csv(frame: pl.DataFrame) -> str:
