@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import click
 
 from pipelines.base.errors import ExitCode
-from pipelines.cli.app import EXIT_CODES, say
+from pipelines.base.home import Home
+from pipelines.cli.app import EXIT_CODES, home_option, say
 
 if TYPE_CHECKING:
     from pipelines.plant.model import Layout, PlantFile
@@ -19,12 +20,15 @@ _PER = {"disposal_wet": "kg wet cake", "power": "kWh", "water": "m3", "recycle":
 
 @click.command("check-plant", epilog=EXIT_CODES)
 @click.argument("file", type=click.Path(path_type=Path))
-def check_plant(file: Path) -> int:
+@click.option("--against", metavar="FILE|VERSION", help="Say what differs from a file, a version in the store (plant_file_id), or `used`.")
+@home_option
+def check_plant(file: Path, against: str | None, home: Home) -> int:
     """Check the plant file FILE; show its lines, signals by role, layouts, and missing inputs of each KPI.
 
-    Reads FILE only. Writes nothing. Exits with 0 when every KPI has its inputs, 1 when some will be null or a day lies between
+    Reads FILE, and with --against the other file or the store. Writes nothing. --against says key by key what a change restates. Exits with 0 when every KPI has its inputs, 1 when some will be null or a day lies between
     two entries that look as if they follow each other, 3 when the file cannot be used: the message names line, key, value and remedy.
     """
+    from pipelines.cli import plant_changes
     from pipelines.compute import settings
     from pipelines.plant import gaps, kpi_inputs, loader
 
@@ -43,6 +47,8 @@ def check_plant(file: Path) -> int:
     for layout in plant_file.layouts:
         say(f"  {layout.id:<16} {layout.kind:<9} {layout.files}  {_stamp(layout, plant_file)}")
     say("\n".join(_corrections(plant_file)))
+    if against is not None:
+        say("\n".join(plant_changes.told(home, plant_file, file, against)))
     warnings = gaps.day_gaps(plant_file)
     if warnings:
         say("".join(f"\nwarning: {text}" for text in warnings))

@@ -27,7 +27,7 @@ from pipelines.plant.signals import Signal
 from pipelines.plant.uncertainty import PolymerUncertainty
 from pipelines.plant.watch_settings import Watch
 
-_OF_INTAKE = {
+OF_INTAKE = {
     "role",
     "tag",
     "unit",
@@ -39,6 +39,8 @@ _OF_INTAKE = {
     "since",
     "until",
 }  # of a signal; the rest is for minutes
+
+OF_READING = {"time_zone", "operating_day_start", "shifts", "units", "data_since"}  # of the plant
 
 
 class Shift(Block):
@@ -302,10 +304,8 @@ class PlantBlocks(Block):
     def reads_as(self) -> str:
         """Return a digest of what decides how files are read and checked; keys left at their defaults do not enter it."""
         said = {
-            "plant": self.plant.model_dump_json(
-                include={"time_zone", "operating_day_start", "shifts", "units", "data_since"}, exclude_defaults=True
-            ),
-            "signals": [s.model_dump_json(include=_OF_INTAKE, exclude_defaults=True) for s in self.signals],
+            "plant": self.plant.model_dump_json(include=OF_READING, exclude_defaults=True),
+            "signals": [s.model_dump_json(include=OF_INTAKE, exclude_defaults=True) for s in self.signals],
             "layouts": [layout.model_dump_json(exclude_defaults=True) for layout in self.layouts],
             "lab": self.lab.model_dump_json(exclude={"uncertainty"}, exclude_defaults=True),
         }

@@ -29,16 +29,23 @@ def of_plant(home: Home, plant_id: str) -> PlantFile:
 
 def load(path: Path) -> PlantFile:
     """Read and check a plant file; PlantFileError names line, key, value and remedy."""
-    import tomllib
-
-    from pydantic import ValidationError
-
     from pipelines.plant import error_messages
 
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise error_messages.unreadable(path, error) from error
+    return of_text(text, path)
+
+
+def of_text(text: str, path: Path) -> PlantFile:
+    """Check the text of a plant file; `path` names it in errors (PlantFileError)."""
+    import tomllib
+
+    from pydantic import ValidationError
+
+    from pipelines.plant import error_messages
+
     try:
         return PlantFile.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
