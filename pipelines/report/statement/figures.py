@@ -44,7 +44,7 @@ def _points(rows: list[Row], factor: float) -> tuple[list[Any], list[float]]:
 def curves(rows: list[Row], checks: list[Row], arms: tuple[str, str], factor: float, unit: str) -> str:
     """Draw capture and cake against dose: steps of both arms and the fitted curves."""
     with style.styled():
-        figure = style.sheet(2.2, gap=0.1, bottom_in=0.36)
+        figure = style.sheet(2.3, gap=0.1, bottom_in=0.45)
         panels = figure.subplots(1, 2)
         figure.subplots_adjust(wspace=0.22)
         for axes, name, column in zip(panels, ("capture", "cake"), ("capture_pct", "cake_ts_pct"), strict=True):
