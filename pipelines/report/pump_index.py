@@ -6,6 +6,8 @@ from typing import Any
 
 from pipelines.report.numbers import COVERAGE
 
+WIDEST_PUMP = 0.2  # half width of an index, and of its change in a year, that still says something (rule of this project)
+
 
 def index_of(row: dict[str, Any]) -> float | None:
     """Return head or slip over its reference; None without either."""

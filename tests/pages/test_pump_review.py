@@ -57,6 +57,14 @@ def test_wear_in_danish() -> None:
     assert "over 3,1 % om året kan udelukkes (95 % interval −0,6 til 3,1)" in page.statement(WEAR, DA)
 
 
+def test_an_interval_too_wide_to_say_anything_is_no_trend() -> None:
+    wide = WEAR | {"loss_pct_year": 89.0, "loss_pct_year_low": -87.0, "loss_pct_year_high": 265.0}
+    assert page.statement(wide, T) == "No trend of the index can be told (95 % interval of the loss −87 to 265 % a year)."
+    assert page.time_to_threshold(wide, T) == ""
+    # A loss whose interval does not hold zero is measured, however wide.
+    assert page.statement(wide | {"loss_pct_year_low": 3.0}, T).startswith("A loss of 89.0 % a year is measured")
+
+
 def test_test_points_are_printed_as_the_plant_file_gives_them() -> None:
     curve = Baseline.model_validate(
         {"pump": "P", "at": date(2026, 1, 5), "flow_unit": "gpm", "head_unit": "ft", "reference_speed": "1180 rpm",
@@ -66,7 +74,7 @@ def test_test_points_are_printed_as_the_plant_file_gives_them() -> None:
     slip = Baseline.model_validate(
         {"pump": "P", "at": date(2026, 1, 5), "flow_unit": "m3/h", "pressure_unit": "bar", "displacement": "2 L", "slip": [(0.5, 0.175)]}
     )
-    assert page.points(slip, DA) == ["2 L pr. omdrejning uden tryk; 1 punkter (tryk, slip): 0,5 bar, 0,175 m3/h"]
+    assert page.points(slip, DA) == ["2 L pr. omdrejning uden tryk; 1 punkt (tryk, slip): 0,5 bar, 0,175 m3/h"]
 
 
 @pytest.fixture(scope="module")

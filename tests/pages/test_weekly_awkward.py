@@ -60,8 +60,18 @@ def first_page(home: Home, day: date | None = None) -> tuple[str, Path]:
     sheets = [" ".join(sheet.extract_text().split()) for sheet in pypdf.PdfReader(path).pages]
     assert re.search(rf"page 1 of {len(sheets)}", sheets[0])
     if len(sheets) > 1:
-        assert not sheets[1].startswith(("Open items", "Data."))  # page 1 did not run over
+        assert not sheets[1].startswith(("Open items", "Data.", "±"))  # page 1 did not run over
     return sheets[0], path
+
+
+def test_a_full_first_page_stays_one_page(weekly_home: Home, weekly_change: Callable[[str, str], None]) -> None:
+    """Two lines, three open items, hours in doubt: the legend does not run over to a page of its own."""
+    weekly_change("alder-fork", "INSERT INTO flags SELECT * REPLACE (flag_id || '-2' AS flag_id, flag_id || '-2' AS cause_id) FROM flags")
+    weekly_change("alder-fork", f"UPDATE kpi_week SET lost_minutes = 600 WHERE {WEEK}")
+    first, _ = first_page(weekly_home)
+    assert "open items. First" in first
+    assert "3. Belt press" in first
+    assert "±: right in about 95" in first
 
 
 def test_long_names_wrap(weekly_home: Home) -> None:

@@ -119,14 +119,16 @@ def test_missed_targets_are_said_when_no_flag_is_open() -> None:
 @pytest.mark.parametrize("missed, text", [(0.0, "100 %"), (0.004, "99 %"), (0.04, "96 %"), (0.07, "93 %")])
 def test_usable_minutes_are_rounded_down(missed: float, text: str) -> None:
     assert sentences.data_line(WEEK, [made(line({"missed_share": missed}))], T).startswith(
-        f"{text} of minutes usable; feed TS on 5 of 5 days"
+        f"{text} of processing minutes usable; feed TS on 5 of 5 days"
     )
 
 
 def test_decision_names_the_most_urgent_and_counts() -> None:
     one = said(line({}, flags=(FLAG,)))[2]
-    assert one == "One open item: sludge flow meter, data gap of 40 min on Tue 31 Mar."
+    assert one == "One open item: sludge flow meter, data gap for 40 min on Tue 31 Mar."
     assert said(line({}, flags=(FLAG | {"severity": "note"}, FLAG | {"disposition": "expected"})))[2] == "Nothing needs a decision."
+    long = FLAG | {"minutes": 72 * 60}
+    assert said(line({}, flags=(long,)))[2] == "One open item: sludge flow meter, data gap for 72.0 h from Tue 31 Mar."
     later = FLAG | {"severity": "check this week", "detector": "flatline"}
     assert said(line({}, flags=(later, FLAG)))[2].startswith("Two open items. First: sludge flow meter, data gap")
     assert said(line({}, flags=(FLAG,) * 12))[2].startswith("12 open items. First: ")
@@ -138,8 +140,8 @@ def test_an_open_item_has_an_owner_and_a_day() -> None:
         line({}, flags=(FLAG, FLAG | {"severity": "check this week", "detector": "mixing pressure high", "role": None, "minutes": 444}))
     )
     assert [i.words(T, None) for i in found.items] == [
-        "Sludge flow meter, data gap of 40 min on Tue 31 Mar: data engineer, by Mon 6 Apr",
-        "Mixing pressure high of 7.4 h on Tue 31 Mar: process engineer, by Mon 13 Apr",
+        "Sludge flow meter, data gap for 40 min on Tue 31 Mar: data engineer, by Mon 6 Apr",
+        "Mixing pressure high for 7.4 h on Tue 31 Mar: process engineer, by Mon 13 Apr",
     ]
     assert found.items[0].words(T, "Belt press 1").startswith("Belt press 1, sludge flow meter")
 
@@ -229,7 +231,7 @@ def test_a_withheld_line_keeps_its_open_items() -> None:
     good, gone = made(line({})), made(line({"unknown_minutes": 6000}, flags=(FLAG,)))
     assert gone.withheld is not None
     assert page._items([good, gone], True, T)["items"] == [
-        "Belt press 1, sludge flow meter, data gap of 40 min on Tue 31 Mar: data engineer, by Mon 6 Apr"
+        "Belt press 1, sludge flow meter, data gap for 40 min on Tue 31 Mar: data engineer, by Mon 6 Apr"
     ]
     assert sentences.three([good, gone], T)[2].startswith("One open item: Belt press 1, sludge flow meter, data gap")
 

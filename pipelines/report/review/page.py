@@ -10,7 +10,7 @@ from pipelines.plant.logs import Baseline
 from pipelines.plant.model import PlantFile
 from pipelines.report.language import Language, sentence
 from pipelines.report.numbers import limit, one_decimal, two_digits, whole
-from pipelines.report.pump_index import half_width, index_of
+from pipelines.report.pump_index import WIDEST_PUMP, half_width, index_of
 from pipelines.report.review import figures
 from pipelines.report.review.read import Pump, Review
 from pipelines.report.weekly.items import lasted
@@ -78,9 +78,18 @@ def statement(wear: Row | None, t: Language) -> str:
     loss, low, high = (_percent(wear[c], t) for c in ("loss_pct_year", "loss_pct_year_low", "loss_pct_year_high"))
     if wear["loss_pct_year_low"] > 0.0:
         return t("review.measured", loss=loss, low=low, high=high)
+    if _is_too_wide(wear):
+        low, high = (t.numeral(whole(wear[c])).replace("-", "−") for c in ("loss_pct_year_low", "loss_pct_year_high"))
+        return t("review.no_trend", low=low, high=high)
     if wear["loss_pct_year_high"] > 0.0:
         return t("review.excluded", loss=loss, low=low, high=high)
     return t("review.other_way", loss=loss, low=low, high=high)
+
+
+def _is_too_wide(wear: Row) -> bool:
+    """Return whether the interval of the loss holds zero and is wider than an index that says something changes in a year."""
+    low, high = wear["loss_pct_year_low"], wear["loss_pct_year_high"]
+    return bool(low <= 0.0 < high and high - low > 100.0 * 2.0 * WIDEST_PUMP)
 
 
 def _percent(value: float, t: Language) -> str:
@@ -89,8 +98,8 @@ def _percent(value: float, t: Language) -> str:
 
 
 def time_to_threshold(wear: Row | None, t: Language) -> str:
-    """Return when the index may meet the threshold; empty without a statement."""
-    if wear is None or wear["refusal"] is not None:
+    """Return when the index may meet the threshold; empty without a statement or a trend."""
+    if wear is None or wear["refusal"] is not None or _is_too_wide(wear):
         return ""
     index, threshold = t.numeral(f"{wear['threshold_index']:.2f}"), wear["years_to_threshold_low"]
     if threshold is None:
@@ -119,7 +128,9 @@ def facts(pump: Pump, t: Language) -> list[list[str]]:
     ]
     if known:
         now = known[-1]
-        index = t.numeral(f"{index_of(now):.2f} ± {half_width(now):.2f}")
+        half = half_width(now)
+        index = t.numeral(f"{index_of(now):.2f} ± {half:.2f}")
+        index = index if half <= WIDEST_PUMP else t("review.index_open", index=index)
         found.append([t("review.index_last"), t("review.index_of", index=index, week=t.day(now["week_start_day"], "year"))])
     if pump.wear is not None:
         left = pump.wear["weeks_left_out"]
@@ -162,9 +173,11 @@ def points(test: Baseline, t: Language) -> list[str]:
         if not test.curve:
             return [t("review.coefficients", speed=speed)]
         listed = "; ".join(f"{t.numeral(limit(q))} {test.flow_unit}, {t.numeral(limit(h))} {test.head_unit}" for q, h in test.curve)
-        return [t("review.curve", speed=speed, n=len(test.curve), points=listed)]
+        return [t("review.curve", speed=speed, n=t.count("review.points", len(test.curve)), points=listed)]
     listed = "; ".join(f"{t.numeral(limit(p))} {test.pressure_unit}, {t.numeral(limit(q))} {test.flow_unit}" for p, q in test.slip)
-    return [t("review.slip", litres=t.numeral(limit(1000.0 * test.displacement)), n=len(test.slip), points=listed)]
+    return [
+        t("review.slip", litres=t.numeral(limit(1000.0 * test.displacement)), n=t.count("review.points", len(test.slip)), points=listed)
+    ]
 
 
 def events(found: Review, pump: Pump, t: Language) -> list[list[str]]:

@@ -12,7 +12,7 @@ from pipelines.plant.calendar import Calendar, wall_time
 from pipelines.report import style
 from pipelines.report.language import Language
 from pipelines.report.numbers import Printed, one_decimal
-from pipelines.report.pump_index import half_width, index_of
+from pipelines.report.pump_index import WIDEST_PUMP, half_width, index_of
 from pipelines.report.weekly import figures
 from pipelines.report.weekly.facts import KpiRow, LineFacts, charted_days
 from pipelines.report.weekly.figures import WEEK, Arm, Backdrop
@@ -21,7 +21,6 @@ from pipelines.report.weekly.rows import WeekData
 from pipelines.report.weekly.sentences import change
 
 _BETWEEN_IN = 0.12  # of small figures side by side
-WIDEST_PUMP = 0.2  # half width of a pump index that still says something (rule of this project)
 _TOLD = ("processing", "idle running", "stopped", "unknown")  # states whose hours the title gives
 
 

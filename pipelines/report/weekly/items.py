@@ -64,11 +64,12 @@ def is_cause(flag: Row) -> bool:
 
 
 def title(week: WeekData, flag: Row, t: Language) -> str:
-    """Return a flag in few words: its signal, cause, how long it held and the day."""
+    """Return a flag in few words: its signal, cause, how long it held and the day (its first, when it held longer than one)."""
     what, day = t.word("detector", flag["detector"]), t.day(flag["start_utc"].astimezone(week.zone).date())
+    is_long, how_long = flag["minutes"] > 24 * 60, lasted(flag["minutes"], t)
     if flag.get("role"):
-        return t("item.role", role=t.word("role", flag["role"]), what=what, lasted=lasted(flag["minutes"], t), day=day)
-    return t("item.line", what=what, lasted=lasted(flag["minutes"], t), day=day)
+        return t("item.role_long" if is_long else "item.role", role=t.word("role", flag["role"]), what=what, lasted=how_long, day=day)
+    return t("item.line_long" if is_long else "item.line", what=what, lasted=how_long, day=day)
 
 
 def lasted(minutes: int, t: Language) -> str:
