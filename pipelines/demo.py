@@ -51,6 +51,7 @@ class Made:
     runs: int
     pages: tuple[Path, ...]
     seconds: float
+    as_of: datetime  # UTC instant of the last nightly run: `status` judges the demonstration from here
 
 
 def run(home: Home, *, weeks: int = WEEKS, seed: int = 1, nights: int = NIGHTS, tell: Tell = lambda *_: None) -> Made:
@@ -85,7 +86,8 @@ def run(home: Home, *, weeks: int = WEEKS, seed: int = 1, nights: int = NIGHTS, 
         pages += weeklies(home, plant_file, end)
     shutil.rmtree(scratch)
     runs = sum(1 for _ in (home.root / "runs").glob("*/*.json"))
-    return Made(home, tuple(p.plant.id for p in plant_files), files, runs, tuple(pages), clock.stopwatch() - started)
+    last = max(morning(p, end) for p in plant_files)
+    return Made(home, tuple(p.plant.id for p in plant_files), files, runs, tuple(pages), clock.stopwatch() - started, last)
 
 
 def prepare(home: Home, weeks: int, seed: int) -> None:

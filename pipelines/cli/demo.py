@@ -78,6 +78,6 @@ def closing_lines(made: Made, given: Path) -> list[str]:
         "plant manager, the last weekly page:",
         f"  {page}",
         "data engineer, where each plant stands, and a run that finds nothing new:",
-        f"  flocledger --home {shown} status",
+        f"  flocledger --home {shown} status --as-of {made.as_of:%Y-%m-%dT%H:%M:%SZ}",
         f"  flocledger --home {shown} nightly",
     ]
