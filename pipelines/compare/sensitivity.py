@@ -28,6 +28,7 @@ _OTHER_DOSES = {
     "start-up and shutdown counted": ("dose_with_startup", "polymer or solids outside processing not known"),
     "polymer by inventory instead of meter": ("dose_by_inventory", "no readings of the polymer stock"),
 }
+_GROUPS = (("crew", "crew"), ("lot", "polymer lot"))  # column of marks, and its word
 Tell = Callable[[str], None]
 
 
@@ -143,11 +144,9 @@ def _in_blocks(case: Case, name: str, length: int | None, *, by_tons: bool) -> C
     key = ["set_no", "is_after"] if length is None else ["is_after", "block"]
     if length is not None:
         days = days.with_columns(block=(pl.int_range(pl.len()).over("is_after") // length))
-    weight = pl.col("tons") if by_tons else pl.lit(1.0)
-    mean = (pl.col(case.value) * weight).sum() / (weight * pl.lit(1.0)).sum() if by_tons else pl.col(case.value).log().mean().exp()
+    by_weight = (pl.col(case.value) * pl.col("tons")).sum() / pl.col("tons").sum()
+    mean = by_weight if by_tons else pl.col(case.value).log().mean().exp()
     units = days.group_by(key).agg(mean.alias(case.value), pl.col("operating_day").min()).sort("operating_day")
-    if length is None:
-        units = units.with_columns(pl.col("set_no"))
     counts = units.group_by("is_after").len()["len"].to_list()
     least = differences.LEAST_EACH if length is None else 2
     if len(counts) < 2 or min(counts) < least or len(units) < 5:
@@ -173,14 +172,26 @@ def _of_weeks(case: Case) -> Iterator[Choice]:
 
 def _of_groups(case: Case) -> Iterator[Choice]:
     """Yield the lowest and highest estimate with one crew, or one polymer lot, left out."""
-    for column, what in (("crew", "crew"), ("lot", "polymer lot")):
-        marked = case.days.join(case.other.select("operating_day", column), on="operating_day", how="left", suffix="_other")
-        groups = marked[column].drop_nulls().unique().sort().to_list()
-        if len(groups) < 2:
-            yield Choice(f"one {what} left out", None, f"fewer than two {what}s are recorded")
-            continue
-        tried = [case.estimate(str(g), days=marked.filter(pl.col(column).is_null() | (pl.col(column) != g)).drop(column)) for g in groups]
-        yield from _extremes(tried, f"one {what} left out")
+    for column, what in _GROUPS:
+        yield from _of_group(case, column, what)
+
+
+def _of_group(case: Case, column: str, what: str) -> Iterator[Choice]:
+    marked = case.days.join(case.other.select("operating_day", column), on="operating_day", how="left", suffix="_other")
+
+    def tried(name: str, kept: pl.Series) -> Choice:
+        return case.estimate(name, days=marked.filter(kept).drop(column))
+
+    yield from _one_left_out(marked[column], what, tried)
+
+
+def _one_left_out(marks: pl.Series, what: str, tried: Callable[[str, pl.Series], Choice]) -> Iterator[Choice]:
+    """Yield the lowest and highest estimate with the rows of one group left out; `tried` takes its name and the rows kept. Rows without a mark stay."""
+    groups = marks.drop_nulls().unique().sort().to_list()
+    if len(groups) < 2:
+        yield Choice(f"one {what} left out", None, f"fewer than two {what}s are recorded")
+        return
+    yield from _extremes([tried(str(g), (marks != g).fill_null(value=True)) for g in groups], f"one {what} left out")
 
 
 def _extremes(tried: list[Choice], what: str) -> Iterator[Choice]:
@@ -216,9 +227,7 @@ def of_ladder(found: Ladder, statistic: Statistic, other: pl.DataFrame) -> Itera
     top, bottom = np.quantile(steps.dose, (0.9, 0.1))
     yield _curve("highest tenth of doses left out", steps.kept(steps.dose <= top), statistic)
     yield _curve("lowest tenth of doses left out", steps.kept(steps.dose >= bottom), statistic)
-    marked = found.used.join(
-        other.select("operating_day", *(c for c in ("crew", "lot"))), left_on="first_day", right_on="operating_day", how="left"
-    )
+    marked = found.used.join(other.select("operating_day", "crew", "lot"), left_on="first_day", right_on="operating_day", how="left")
     weekdays = found.used["first_day"].dt.weekday().to_numpy() <= 5
     yield (
         _curve("weekdays only", steps.kept(weekdays), statistic)
@@ -226,13 +235,8 @@ def of_ladder(found: Ladder, statistic: Statistic, other: pl.DataFrame) -> Itera
         else Choice("weekdays only", None, "no step on a weekend")
     )
     yield from _extremes([_curve(f"set {k + 1}", steps.kept(steps.sets != k), statistic) for k in range(steps.count)], "one set left out")
-    for column, what in (("crew", "crew"), ("lot", "polymer lot")):
-        groups = marked[column].drop_nulls().unique().sort().to_list()
-        if len(groups) < 2:
-            yield Choice(f"one {what} left out", None, f"fewer than two {what}s are recorded")
-            continue
-        keeps = [(g, (marked[column] != g).fill_null(value=True).to_numpy()) for g in groups]
-        yield from _extremes([_curve(str(g), steps.kept(keep), statistic) for g, keep in keeps], f"one {what} left out")
+    for column, what in _GROUPS:
+        yield from _one_left_out(marked[column], what, lambda name, kept: _curve(name, steps.kept(kept.to_numpy()), statistic))
     yield from _of_step_doses(found, steps, statistic, other)
 
 

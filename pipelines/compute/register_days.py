@@ -15,7 +15,7 @@ import polars as pl
 
 from pipelines.base import units
 from pipelines.plant import limits, registers
-from pipelines.plant.calendar import micros
+from pipelines.plant.calendar import contiguous, micros
 from pipelines.plant.model import PlantFile, Signal
 from pipelines.store import Store
 from pipelines.store.reading_series import NOTHING, Series, of_range
@@ -35,27 +35,18 @@ class Counted:
 
 def frame(store: Store, plant_file: PlantFile, days: Sequence[date]) -> pl.DataFrame:
     """Return line, operating day, volume [m3] and reason for the lines with a sludge register."""
-    rows = [row for run in _consecutive(days) for row in _rows(store, plant_file, run)]
+    rows = [row for span in contiguous(sorted(days)) for row in _rows(store, plant_file, *span)]
     return pl.DataFrame(rows, schema=SCHEMA, orient="row")
 
 
-def _consecutive(days: Sequence[date]) -> list[list[date]]:
-    """Return the runs of days that follow each other."""
-    runs: list[list[date]] = []
-    for day in sorted(days):
-        if runs and day - runs[-1][-1] == timedelta(days=1):
-            runs[-1].append(day)
-        else:
-            runs.append([day])
-    return runs
-
-
-def _rows(store: Store, plant_file: PlantFile, days: list[date]) -> Iterator[tuple[str, date, float | None, str | None]]:
-    calendar = plant_file.calendar
+def _rows(store: Store, plant_file: PlantFile, first: date, last: date) -> Iterator[tuple[str, date, float | None, str | None]]:
+    calendar, days = plant_file.calendar, [first + timedelta(days=k) for k in range((last - first).days + 1)]
     found = {line.id: [s for s in plant_file.signals_of(line.id) if s.role == ROLE] for line in plant_file.lines}
     tags = sorted({s.tag for signals in found.values() for s in signals})
+    if not tags:
+        return
     ahead = max(limits.LONGEST_REACH, registers.longest_reach(plant_file.signals))
-    series = of_range(store, tags, calendar.day_start(days[0]), calendar.day_end(days[-1]), ahead)
+    series = of_range(store, tags, calendar.day_start(first), calendar.day_end(last), ahead)
     for line, signals in found.items():
         most = registers.largest_rate(ROLE, plant_file.signals_of(line)) if signals else None
         for day in days if signals else ():

@@ -27,7 +27,7 @@ from pipelines.base import sanitise
 from pipelines.base.errors import ExitCode, UsageError, exit_code_of
 from pipelines.base.home import Home
 from pipelines.flows.nightly import SETTLE_S
-from pipelines.flows.runs import ALERTS, TIMEOUT_S, WARNINGS
+from pipelines.flows.runs import OPTIONS, TIMEOUT_S, WARNINGS
 
 TABLE = "plants"  # key of the artifact
 
@@ -74,10 +74,7 @@ class ConfiguredRunner(ThreadPoolTaskRunner[Any]):
 _CONFIGURED: Any = ConfiguredRunner()
 
 
-@flow(
-    name="plants", flow_run_name="plants", task_runner=_CONFIGURED, retries=0, persist_result=False, timeout_seconds=TIMEOUT_S,
-    on_failure=ALERTS, on_crashed=ALERTS,
-)  # fmt: skip
+@flow(name="plants", flow_run_name="plants", task_runner=_CONFIGURED, timeout_seconds=TIMEOUT_S, **OPTIONS)
 def plants(names: list[str] | None = None, as_of: datetime | None = None) -> Any:
     """Run the nights of some plants (default: all of the home) side by side; the state says how the worst one ended."""
     home = Home.resolve()

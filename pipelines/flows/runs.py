@@ -28,6 +28,8 @@ from pipelines.runs.summary import Summary
 DATA_MISSING, WARNINGS = "DataMissing", "Warnings"  # names of states beside Prefect's own
 TIMEOUT_S = 6 * 3600.0  # a run that takes longer hangs; the next one takes up where it stopped
 ALERTS: list[Any] = [alerts.of_run]  # hooks for runs that failed (data missing included) or whose process died
+# Of every flow that works on plants, beside its name and its time limit: runs are not retried, since the next one takes up where one stopped.
+OPTIONS: dict[str, Any] = {"retries": 0, "persist_result": False, "on_failure": ALERTS, "on_crashed": ALERTS}
 _MANY = {"check_in"}  # called once a file: one task each would flood the run
 
 

@@ -13,7 +13,7 @@ from pipelines.base.errors import LockedError
 from pipelines.base.home import Home
 from pipelines.flows import deployments
 from pipelines.flows.nightly import SETTLE_S
-from pipelines.flows.runs import ALERTS, TIMEOUT_S, plant_run, run_name
+from pipelines.flows.runs import OPTIONS, TIMEOUT_S, plant_run, run_name
 from pipelines.flows.secrets import smtp_password
 from pipelines.plant import loader
 from pipelines.runs import records
@@ -22,9 +22,7 @@ from pipelines.runs.summary import Summary
 ASK_AGAIN_S = 10.0
 
 
-@flow(
-    name="weekly", flow_run_name=run_name, retries=0, persist_result=False, timeout_seconds=TIMEOUT_S, on_failure=ALERTS, on_crashed=ALERTS
-)
+@flow(name="weekly", flow_run_name=run_name, timeout_seconds=TIMEOUT_S, **OPTIONS)
 def weekly(plant: str, week_start_day: date | None = None) -> Any:
     """Write the weekly page from the published file; the state says how it ended."""
 

@@ -27,6 +27,17 @@ def micros(at: datetime) -> int:
     return (at - _EPOCH) // timedelta(microseconds=1)
 
 
+def contiguous(days: Iterable[date]) -> list[tuple[date, date]]:
+    """Return sorted days as spans (first, last) of days that follow each other."""
+    spans: list[tuple[date, date]] = []
+    for day in days:
+        if spans and day - spans[-1][1] == _DAY:
+            spans[-1] = (spans[-1][0], day)
+        else:
+            spans.append((day, day))
+    return spans
+
+
 @dataclass(frozen=True)
 class ShiftHours:
     """A shift of the roster in plant-local time; `end` may lie after midnight."""

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from pydantic import Field
 
+from pipelines.base import units
 from pipelines.plant.quantities import Block, Pressure
 
-_PSI_KPA = 6.894757
+_PSI_KPA = units.to_si(1.0, "psi")
 
 
 class Watch(Block):

@@ -19,6 +19,7 @@ from pipelines.base import clock
 from pipelines.base.errors import Notice
 from pipelines.base.home import Home
 from pipelines.base.receipts import StepReceipt
+from pipelines.plant.calendar import contiguous
 from pipelines.publish import all_plants, current, database, ledger, parquet, readings
 from pipelines.publish.carry_over import carry_over, taken_in
 from pipelines.publish.database import ONLY_PARQUET, Spans, published_tables
@@ -125,17 +126,6 @@ def _rest_in_parquet(home: Home, store: Store, spans: Spans | None, readings_wri
     if spans is None:
         readings.write_all(home, store, written)
     return changes
-
-
-def contiguous(days: list[date]) -> list[tuple[date, date]]:
-    """Return sorted days as spans (first, last) of days that follow each other."""
-    spans: list[tuple[date, date]] = []
-    for day in days:
-        if spans and (day - spans[-1][1]).days == 1:
-            spans[-1] = (spans[-1][0], day)
-        else:
-            spans.append((day, day))
-    return spans
 
 
 def hashes(home: Home) -> dict[str, str]:

@@ -12,7 +12,7 @@ from pipelines.report.language import Language
 from schemas.kpis.columns import ROUNDING
 
 COVERAGE = 2.0  # k of an expanded uncertainty: about 95 % (JCGM 100:2008 6.2, from memory)
-_SHORT_TON_T = units.unit("short_ton").factor / 1000.0
+SHORT_TON_T = units.unit("short_ton").factor / 1000.0
 
 
 def three_digits(value: float) -> str:
@@ -52,6 +52,11 @@ def tons(value: float) -> str:
 ROUNDED: dict[str, Callable[[float], str]] = {
     "three digits": three_digits, "two digits": two_digits, "one decimal": one_decimal, "whole": whole, "tons": tons,
 }  # fmt: skip
+
+
+def minus(text: str) -> str:
+    """Return a printed number with the sign of print in place of the hyphen."""
+    return text.replace("-", "−")
 
 
 def limit(value: float) -> str:
@@ -106,7 +111,7 @@ def six(system: str, settings: dict[str, Any], t: Language, has_all_solids: bool
     `has_all_solids`: the week says the solids of all fed minutes, which are then the tons fed; otherwise those of valid minutes stand for them.
     """
     us = system == "US"
-    per_ton = _SHORT_TON_T if us else 1.0
+    per_ton = SHORT_TON_T if us else 1.0
     psi = units.from_si(1.0, "psi")
     flow = units.from_si(settings["reference_flow_m3_h"], "gpm" if us else "m3/h")
     at = f"{t.numeral(limit(flow))} {'gpm' if us else 'm3/h'}"

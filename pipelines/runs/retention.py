@@ -1,6 +1,6 @@
 """What `clean-up` may delete: records of runs, tracebacks, full logs and damaged stores that are old; never originals.
 
-The archive is kept whole: `rebuild` and `trace` need every original, and a plant-year of minute data is some 100 MB of text.
+The archive is kept whole: `rebuild` and `trace` need every original.
 """
 
 from __future__ import annotations

@@ -2,39 +2,22 @@
 
 from __future__ import annotations
 
-import json
-import threading
 from collections.abc import Iterator
-from http.server import BaseHTTPRequestHandler, HTTPServer
 from types import SimpleNamespace
 
 import pytest
 
 from pipelines.flows import alerts
+from tests.flows.web_hook import web_hook
 
 TROUBLE = {"plant": "brenholm", "flow": "nightly", "state": "DataMissing", "message": "no data for line-1\x1b[2J"}
 
 
 @pytest.fixture
 def hook() -> Iterator[tuple[str, list[dict[str, str]]]]:
-    """A web server on a loopback port, and the JSON objects posted to it."""
-    posted: list[dict[str, str]] = []
-
-    class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            posted.append(json.loads(self.rfile.read(int(self.headers["Content-Length"]))))
-            self.send_response(500 if self.path == "/broken" else 204)
-            self.end_headers()
-
-        def log_message(self, *_: object) -> None:  # type: ignore[override]
-            pass
-
-    with HTTPServer(("127.0.0.1", 0), Handler) as httpd:
-        thread = threading.Thread(target=httpd.serve_forever)
-        thread.start()
-        yield f"http://127.0.0.1:{httpd.server_port}", posted
-        httpd.shutdown()
-        thread.join()
+    """The address of a web server, and the JSON objects posted to it."""
+    with web_hook() as found:
+        yield found
 
 
 def test_a_failed_run_is_posted_to_the_web_hook(hook: tuple[str, list[dict[str, str]]], monkeypatch: pytest.MonkeyPatch) -> None:

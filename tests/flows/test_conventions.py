@@ -8,12 +8,8 @@ import shutil
 import signal
 import subprocess
 import sys
-import threading
 import urllib.request
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
-from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -25,6 +21,7 @@ from pipelines.base.home import Home
 from pipelines.flows.serving import local_server
 from tests.flows.test_flows_plants import home_of
 from tests.flows.test_flows_server import free_port
+from tests.flows.web_hook import web_hook
 
 ROOT = Path(__file__).resolve().parents[2]
 pytestmark = [pytest.mark.server, pytest.mark.slow]
@@ -60,35 +57,14 @@ def surroundings(home: Home, folder: Path, **more: str) -> dict[str, str]:
     return {**os.environ, "PREFECT_HOME": str(folder / "client"), "PYTHONPATH": str(ROOT), "FLOCLEDGER_HOME": str(home.root), **more}
 
 
-@contextmanager
-def hook() -> Iterator[tuple[str, list[dict[str, Any]]]]:
-    posted: list[dict[str, Any]] = []
-
-    class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            posted.append(json.loads(self.rfile.read(int(self.headers["Content-Length"]))))
-            self.send_response(204)
-            self.end_headers()
-
-        def log_message(self, *_: object) -> None:  # type: ignore[override]
-            pass
-
-    with HTTPServer(("127.0.0.1", 0), Handler) as httpd:
-        thread = threading.Thread(target=httpd.serve_forever)
-        thread.start()
-        yield f"http://127.0.0.1:{httpd.server_port}/", posted
-        httpd.shutdown()
-        thread.join()
-
-
 def test_a_worker_in_another_folder_runs_what_prefect_yaml_deploys(tmp_path: Path) -> None:
     home, elsewhere = home_of(tmp_path / "home", 0), tmp_path / "elsewhere"
     elsewhere.mkdir()
     home.plant_file("x").parent.mkdir(parents=True)
     for path in (ROOT / "sample_data" / "plants").glob("*.toml"):
         shutil.copy(path, home.plant_file(path.stem))
-    with local_server(tmp_path / "prefect", free_port()) as api, hook() as (url, posted):
-        env = surroundings(home, tmp_path, PREFECT_API_URL=api, FLOCLEDGER_ALERT_URL=url)
+    with local_server(tmp_path / "prefect", free_port()) as api, web_hook() as (url, posted):
+        env = surroundings(home, tmp_path, PREFECT_API_URL=api, FLOCLEDGER_ALERT_URL=f"{url}/")
 
         def prefect(*words: str, cwd: Path = ROOT) -> None:
             command = [sys.executable, "-m", "prefect", "--no-prompt", *words]

@@ -9,7 +9,7 @@ from pipelines.base import units
 from pipelines.plant.logs import Baseline
 from pipelines.plant.model import PlantFile
 from pipelines.report.language import Language, sentence
-from pipelines.report.numbers import limit, one_decimal, two_digits, whole
+from pipelines.report.numbers import limit, minus, one_decimal, two_digits, whole
 from pipelines.report.pump_index import WIDEST_PUMP, half_width, index_of
 from pipelines.report.review import figures
 from pipelines.report.review.read import Pump, Review
@@ -79,7 +79,7 @@ def statement(wear: Row | None, t: Language) -> str:
     if wear["loss_pct_year_low"] > 0.0:
         return t("review.measured", loss=loss, low=low, high=high)
     if _is_too_wide(wear):
-        low, high = (t.numeral(whole(wear[c])).replace("-", "−") for c in ("loss_pct_year_low", "loss_pct_year_high"))
+        low, high = (minus(t.numeral(whole(wear[c]))) for c in ("loss_pct_year_low", "loss_pct_year_high"))
         return t("review.no_trend", low=low, high=high)
     if wear["loss_pct_year_high"] > 0.0:
         return t("review.excluded", loss=loss, low=low, high=high)
@@ -94,7 +94,7 @@ def _is_too_wide(wear: Row) -> bool:
 
 def _percent(value: float, t: Language) -> str:
     """Return a loss a year: one decimal, whole from 100 on."""
-    return t.numeral(whole(value) if abs(value) >= 100 else one_decimal(value)).replace("-", "−")
+    return minus(t.numeral(whole(value) if abs(value) >= 100 else one_decimal(value)))
 
 
 def time_to_threshold(wear: Row | None, t: Language) -> str:

@@ -8,12 +8,12 @@ from typing import Any
 from pipelines import __version__
 from pipelines.base import units
 from pipelines.report import language
+from pipelines.report.numbers import SHORT_TON_T, minus
 from pipelines.report.statement import figures
 from pipelines.report.statement.read import Row, Statement
 
 # stored unit -> (unit printed in US units, factor)
 _US = {"kg/t": ("lb/dt", 2.0), "kPa": ("psi", 1.0 / units.unit("psi").factor), "% per kPa": ("% per psi", units.unit("psi").factor)}
-_SHORT_TON = units.unit("short_ton").factor / 1000.0
 _DECIMALS = {"%": 1, "% TS": 2, "kPa": 1, "psi": 1, "ratio": 2, "years": 1, "% per psi": 2}
 
 
@@ -75,12 +75,12 @@ def _printed(value: float | None, unit: str, *, us: bool) -> tuple[str, str]:
         value = None if value is None else value * factor
     elif us and unit.endswith("/t"):
         unit = unit.removesuffix("/t") + "/dt"
-        value = None if value is None else value * _SHORT_TON
+        value = None if value is None else value * SHORT_TON_T
     if value is None:
         return "-", unit
     if unit.endswith("/year"):
-        return f"{round(value, -2):,.0f}".replace("-", "−"), unit
-    return f"{value:.{_DECIMALS.get(unit, 2)}f}".replace("-", "−"), unit
+        return minus(f"{round(value, -2):,.0f}"), unit
+    return minus(f"{value:.{_DECIMALS.get(unit, 2)}f}"), unit
 
 
 def _outcome(row: Row, *, us: bool) -> dict[str, str]:

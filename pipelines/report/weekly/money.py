@@ -7,13 +7,11 @@ import tomllib
 from collections.abc import Sequence
 from datetime import date
 
-from pipelines.base import units
 from pipelines.report.language import Language
-from pipelines.report.numbers import two_digits
+from pipelines.report.numbers import SHORT_TON_T, minus, two_digits
 from pipelines.report.weekly.queries import Row
 
 _IN_MONEY = re.compile(r"[A-Z]{3}/")  # a currency first: USD/t, USD/year
-_SHORT_TON_T = units.unit("short_ton").factor / 1000.0
 _REFUSED, _NOT_SHOWN = "refused", "not shown"
 _OUTCOME = "saving"  # ends the name of each outcome that is one; cake, capture and others are gates, no savings
 
@@ -72,12 +70,12 @@ def _said(row: Row, system: str, t: Language) -> str:
 
 
 def _signed(value: float, t: Language) -> str:
-    return t.numeral(two_digits(value)).replace("-", "−")
+    return minus(t.numeral(two_digits(value)))
 
 
 def _unit(stored: str, system: str, t: Language) -> tuple[float, str]:
     """Return the factor to the printed unit, and its words."""
     if _IN_MONEY.match(stored) and stored.endswith("/t"):
         us = system == "US"
-        return _SHORT_TON_T if us else 1.0, t(f"unit.cost_{system.lower()}", currency=stored[:3])
+        return SHORT_TON_T if us else 1.0, t(f"unit.cost_{system.lower()}", currency=stored[:3])
     return 1.0, stored

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -53,8 +53,3 @@ def test_the_register_knows_the_day_over_a_hole(readings: tuple[tuple[float, flo
 )
 def test_a_day_the_register_cannot_tell_says_why(readings: tuple[tuple[float, float], ...], reason: str) -> None:
     assert counted(*readings) == register_days.Counted(None, reason)
-
-
-def test_days_that_follow_each_other_are_read_together() -> None:
-    days = [date(2026, 1, d) for d in (9, 5, 6, 8)]
-    assert register_days._consecutive(days) == [[date(2026, 1, 5), date(2026, 1, 6)], [date(2026, 1, 8), date(2026, 1, 9)]]

@@ -134,3 +134,11 @@ def test_every_reader_of_the_operating_day_agrees_where_the_clock_changes(zone: 
     assert where.operating_days(all_minutes) == {before, day}
     assert where.operating_days(all_minutes[[0, -1]]) == {before, day}
     assert where.operating_days(all_minutes[:0]) == set()
+
+
+def test_contiguous_days() -> None:
+    d = [date(2026, 1, 30), date(2026, 1, 31), date(2026, 2, 1), date(2026, 2, 3)]
+    assert calendar.contiguous(d) == [(d[0], d[2]), (d[3], d[3])]
+    assert calendar.contiguous([]) == []
+    d = [date(2026, 1, day) for day in (9, 5, 6, 8)]
+    assert calendar.contiguous(sorted(d)) == [(d[1], d[2]), (d[3], d[0])]

@@ -90,6 +90,13 @@ def at(k: int, minute: int) -> datetime:
     return begin(k) + timedelta(minutes=minute)
 
 
+def set_part(role: str, part: slice, value: float) -> Change:
+    def change(columns: dict[str, np.ndarray]) -> None:
+        columns[role][part] = value
+
+    return change
+
+
 def readings(store: Store, tag: str, rows: list[tuple[datetime, float | None, int]]) -> None:
     frame = pl.DataFrame(
         [{"plant": "alder-fork", "tag": tag, "time_utc": t, "value": v, "quality": q, "load_id": "a" * 16} for t, v, q in rows],

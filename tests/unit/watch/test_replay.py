@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 
 from pipelines import watch
-from pipelines.base import resources
 from pipelines.base.errors import UsageError
-from pipelines.plant import loader
 from pipelines.plant.model import PlantFile
 from pipelines.plant.watch_settings import DEFAULTS
 from pipelines.store import Store
 from pipelines.watch import gaps, replay
 from pipelines.watch.episodes import Episode
-from tests.unit.watch.test_run import fill, found, set_part
-
-
-@pytest.fixture(scope="module")
-def plant_file() -> PlantFile:
-    return loader.load(resources.folder("sample_data") / "plants" / "alder-fork.toml")
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "alder-fork.duckdb", "alder-fork") as made:
-        yield made
+from tests.unit.watch.hand_minutes import fill, found, set_part
 
 
 def test_other_limits_gain_and_lose_flags_and_write_nothing(store: Store, plant_file: PlantFile) -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -17,32 +16,13 @@ import polars as pl
 import pytest
 
 from pipelines import compute, watch
-from pipelines.base import resources
-from pipelines.plant import loader, model
+from pipelines.plant import model
 from pipelines.plant.logs import Arrangement
 from pipelines.plant.model import PlantFile
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
 from schemas import TABLES
-from tests.unit.watch.hand_minutes import DAY, DAYS, Change, at, begin, day_of, fill, found, put, readings, refused
-
-
-@pytest.fixture(scope="module")
-def plant_file() -> PlantFile:
-    return loader.load(resources.folder("sample_data") / "plants" / "alder-fork.toml")
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "alder-fork.duckdb", "alder-fork") as made:
-        yield made
-
-
-def set_part(role: str, part: slice, value: float) -> Change:
-    def change(columns: dict[str, np.ndarray]) -> None:
-        columns[role][part] = value
-
-    return change
+from tests.unit.watch.hand_minutes import DAY, DAYS, Change, at, begin, day_of, fill, found, put, readings, refused, set_part
 
 
 def throttled(columns: dict[str, np.ndarray]) -> None:

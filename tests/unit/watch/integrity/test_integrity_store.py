@@ -11,7 +11,7 @@ from pipelines.base import resources
 from pipelines.plant import loader
 from pipelines.store import Store
 from pipelines.store.plant_store import content_hash
-from tests.unit.watch.test_run import DAYS, day_of, fill
+from tests.unit.watch.hand_minutes import DAYS, day_of, fill
 
 PLANT = loader.load(resources.folder("sample_data") / "plants" / "alder-fork.toml")
 
